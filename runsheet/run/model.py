@@ -1,0 +1,379 @@
+"""What a run document holds, field for field.
+
+Owns: the frozen dataclasses of the document; the reader and the writer follow from their annotations.
+Invariant: a Run is exactly the document. None is "not written in the document", so that what a person typed and what
+a default supplies are never mixed up; the defaults themselves live beside the computation that uses them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Annotated, Literal
+
+from runsheet.tables import Above, Matching, Number, Within
+
+Positive = Annotated[Number, Above(0)]
+NotNegative = Annotated[Number, Within(low=0)]
+Limits = tuple[Number, Number]
+"""A low and a high limit."""
+Readings = tuple[Number, ...]
+"""Readings of one preparation, each one filling of the cell, in what the instrument reads."""
+
+Unit = Literal["mg/L", "mg/kg", "mg/100cm2", "mg/wipe", "mg/L extract"]
+Matrix = Literal["water", "solid", "wipe", "extract"]
+Reads = Literal["absorbance", "transmittance", "concentration"]
+Model = Literal["mean-factor", "line-through-zero", "line", "quadratic", "direct"]
+Weighting = Literal["none", "1/x", "1/x2"]
+ZeroStandard = Literal["subtract", "point", "ignore"]
+Drift = Literal["none", "last", "interpolate"]
+SetupKind = Literal["warm-up", "zero", "full-scale", "dark", "recheck-zero", "stability", "cell"]
+Kind = Literal[
+    "sample",
+    "blank",
+    "check",
+    "second-source",
+    "method-blank",
+    "control",
+    "control-duplicate",
+    "duplicate",
+    "spike",
+    "spike-duplicate",
+    "detection-spike",
+    "capability",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """Who ran it, for whom, when."""
+
+    id: str
+    title: str | None = None
+    laboratory: str | None = None
+    client: str | None = None
+    analyst: str | None = None
+    reviewer: str | None = None
+    opened: datetime | None = None
+    offset: Annotated[str, Matching(r"[+-](0\d|1[0-4]):[0-5]\d|Z", 'an offset, as "+01:00"')] | None = None
+    """The zone of the clock on the wall, for dates without a time and for times stamped."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetupLimits:
+    """Limits of the setup checks."""
+
+    warm_up_minutes: NotNegative | None = None
+    zero_absorbance: NotNegative | None = None
+    full_scale_percent: NotNegative | None = None
+    """Largest deviation from 100 %T."""
+    dark_percent: NotNegative | None = None
+    """Largest deviation from 0 %T."""
+    stability_absorbance: NotNegative | None = None
+    """Largest less smallest reading."""
+    cell_absorbance: NotNegative | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveLimits:
+    """Limits a calibration is judged by; an absent one does not apply."""
+
+    levels: Annotated[Number, Within(low=1)] | None = None
+    r: Annotated[Number, Within(0, 1)] | None = None
+    rse_percent: NotNegative | None = None
+    """Also the limit on the relative standard deviation of the response factors of `mean-factor`."""
+    level_error_percent: NotNegative | None = None
+    lowest_error_percent: NotNegative | None = None
+    max_absorbance: Positive | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlankLimits:
+    """When a solvent blank falls due and how far it may be off."""
+
+    every_readings: Positive | None = None
+    every_minutes: Positive | None = None
+    absorbance: NotNegative | None = None
+    concentration: NotNegative | None = None
+    """For a direct run, mg/L of extract."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckLimits:
+    """When a check standard falls due and what it must recover."""
+
+    every_readings: Positive | None = None
+    recovery_percent: Limits | None = None
+    second_source_percent: Limits | None = None
+    closing: bool | None = None
+    """Whether a blank and a check must follow the last row."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FractionLimits:
+    """Limits of the batch QC; for one fraction where they override the method's."""
+
+    samples: Annotated[Number, Within(low=1)] | None = None
+    """Field samples one method blank and one control serve."""
+    control_percent: Limits | None = None
+    spike_percent: Limits | None = None
+    pair_rpd_percent: NotNegative | None = None
+    duplicate_rpd_percent: NotNegative | None = None
+    replicate_percent: NotNegative | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchLimits(FractionLimits):
+    """Limits of the batch QC, with what a fraction overrides."""
+
+    oil_grease: FractionLimits | None = None
+    petroleum: FractionLimits | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportingLimits:
+    """Detection and reporting limits at the nominal amounts, in the method's unit."""
+
+    detection: Positive | None = None
+    reporting: Positive | None = None
+    nominal_amount: Positive | None = None
+    """mL, g or cm2."""
+    nominal_extract_ml: Positive | None = None
+    studied: date | None = None
+    """When the detection study was made."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldingLimits:
+    """Holding times, days."""
+
+    collection_to_analysis_days: NotNegative | None = None
+    collection_to_extraction_days: NotNegative | None = None
+    extraction_to_analysis_days: NotNegative | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Uncertainty:
+    """Relative standard uncertainties, percent, and the coverage factor."""
+
+    volumes_percent: NotNegative | None = None
+    standards_percent: NotNegative | None = None
+    precision_percent: NotNegative | None = None
+    bias_percent: NotNegative | None = None
+    coverage: Positive | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Method:
+    """A full copy of the method as it was when the run was made."""
+
+    name: str | None = None
+    title: str | None = None
+    basis: str | None = None
+    unit: Unit = "mg/L"
+    figures: Literal["1664"] | Annotated[int, Within(1, 15)] | None = None
+    """Significant figures: a number, or "1664": three from 10 up and two below."""
+    nondetect: Literal["reporting", "detection"] | None = None
+    """Which limit a result below detection prints."""
+    estimates: bool | None = None
+    """False: a result between detection and reporting limit is reported as below the reporting limit."""
+    setup: SetupLimits | None = None
+    calibration: CurveLimits | None = None
+    blank: BlankLimits | None = None
+    check: CheckLimits | None = None
+    batch: BatchLimits | None = None
+    limits: ReportingLimits | None = None
+    holding: HoldingLimits | None = None
+    uncertainty: Uncertainty | None = None
+    sources: dict[str, str] | None = None
+    """Where each limit comes from, by its path below `method`."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instrument:
+    """The photometer and what its display shows."""
+
+    name: str | None = None
+    serial: str | None = None
+    reads: Reads | None = None
+    step: Positive | None = None
+    """The display's last digit, in what it reads."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solvent:
+    """The extraction solvent."""
+
+    name: str | None = None
+    grade: str | None = None
+    lot: str | None = None
+    expires: date | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """One check of the photometer."""
+
+    check: SetupKind
+    readings: Readings = ()
+    """%T for `full-scale` and `dark`, absorbance for the others."""
+    at: datetime | None = None
+    started: datetime | None = None
+    """When the lamp went on, for `warm-up`."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """One calibration: its cell, model and treatment of zero and drift."""
+
+    id: str
+    cell_mm: Positive | None = None
+    model: Model = "line"
+    weighting: Weighting | None = None
+    zero_standard: ZeroStandard | None = None
+    drift: Drift | None = None
+    confidence: Annotated[Number, Above(0), Within(0, 0.999999)] | None = None
+    material: str | None = None
+    solvent_lot: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standard:
+    """One preparation of a standard: one point of the calibration."""
+
+    id: str
+    calibration: str | None = None
+    concentration: NotNegative | None = None
+    """mg/L in the solvent; or stock (mg/L), aliquot_ml and final_ml."""
+    stock: NotNegative | None = None
+    aliquot_ml: Positive | None = None
+    final_ml: Positive | None = None
+    readings: Readings = ()
+    at: datetime | None = None
+    use: bool | None = None
+    reason: str | None = None
+    lot: str | None = None
+    expires: date | None = None
+    certificate: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """One extraction batch."""
+
+    id: str
+    started: datetime | None = None
+    finished: datetime | None = None
+    analyst: str | None = None
+    technique: str | None = None
+    solvent_lot: str | None = None
+    acid_lot: str | None = None
+    silica_gel_lot: str | None = None
+    drying_agent_lot: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample:
+    """A bottle or jar as it was received."""
+
+    id: str
+    site: str | None = None
+    collected: datetime | date | None = None
+    """A date counts from 00:00 of that day, the cautious end."""
+    sampler: str | None = None
+    received: datetime | date | None = None
+    received_c: Number | None = None
+    """Temperature on receipt, degrees Celsius."""
+    container: str | None = None
+    preservative: str | None = None
+    pH: Annotated[Number, Within(-2, 16)] | None = None  # noqa: N815 - the field's own spelling
+    pH_adjusted: bool | Number | datetime | str | None = None  # noqa: N815
+    client_id: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One row of the queue: what is read, in the order of analysis."""
+
+    id: str
+    kind: Kind
+    sample: str | None = None
+    """The sample this row reads; the row's id when absent."""
+    batch: str | None = None
+    calibration: str | None = None
+    cell_mm: Positive | None = None
+    matrix: Matrix | None = None
+    amount: Positive | None = None
+    """mL, g or cm2; none for an extract."""
+    extract_ml: Positive | None = None
+    dilution: Annotated[Number, Within(low=1)] | None = None
+    silica_gel: bool | None = None
+    """True: petroleum hydrocarbons; false: oil and grease."""
+    readings: Readings = ()
+    at: datetime | None = None
+    analyst: str | None = None
+    of: str | None = None
+    """The field sample a duplicate or a spike belongs to."""
+    added_mg: Positive | None = None
+    material: str | None = None
+    response_factor: Positive | None = None
+    expected: Positive | None = None
+    """mg/L of solvent, for a check standard."""
+    lot: str | None = None
+    expires: date | None = None
+    rezeroed: bool | None = None
+    left: Number | None = None
+    """What a blank read after it was re-zeroed, in what the instrument reads."""
+    full_g: NotNegative | None = None
+    empty_g: NotNegative | None = None
+    density: Positive | None = None
+    """g/mL; 1.00 when absent."""
+    surrendered_ml: NotNegative | None = None
+    """Volume in the bottle that is no sample, as added acid."""
+    dish_g: NotNegative | None = None
+    wet_g: NotNegative | None = None
+    dry_g: NotNegative | None = None
+    """Dish with the dried portion."""
+    solids_percent: Annotated[Number, Above(0), Within(0, 100)] | None = None
+    silica_gel_g: NotNegative | None = None
+    extracted: datetime | None = None
+    report: bool | None = None
+    """False: superseded, with a reason."""
+    void: str | None = None
+    """Why the row counts nowhere; it is still shown."""
+    reason: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """One bench day's document."""
+
+    format: Annotated[int, Within(low=1)]
+    run: About
+    method: Method = Method()
+    instrument: Instrument = Instrument()
+    solvent: Solvent = Solvent()
+    setup: tuple[Setup, ...] = ()
+    calibration: tuple[Calibration, ...] = ()
+    standard: tuple[Standard, ...] = ()
+    batch: tuple[Batch, ...] = ()
+    sample: tuple[Sample, ...] = ()
+    queue: tuple[Row, ...] = ()

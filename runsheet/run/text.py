@@ -1,0 +1,73 @@
+"""A run document as text: reading and writing it.
+
+Owns: `read` and `write`. Invariant: `read(write(run))` is `run`; reading never raises on content and reports every
+problem with its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from typing import Any
+
+import tomli_w
+
+from runsheet import tables
+from runsheet.problem import Problem
+from runsheet.run import valid
+from runsheet.run.model import Run
+
+FORMAT = 1
+"""The format this program writes, and the newest it reads."""
+
+
+def read(text: str) -> tuple[Run | None, list[Problem]]:
+    """Read a run document.
+
+    Returns the run (None where nothing could be made of it) and all problems found, errors and warnings. With an
+    error among them the run holds only what could be read and is not to be computed from.
+    """
+    data, problems = tables.parse(text)
+    if data is None:
+        return None, problems
+    if refusal := _newer(data):
+        return None, [refusal]
+    run = tables.table(Run, data, "", problems)
+    if run is not None:
+        problems += valid.problems(run, _kept(run, data))
+    lines = tables.positions(text)
+    return run, [
+        problem if problem.line else replace(problem, line=tables.line_of(problem.path, lines)) for problem in problems
+    ]
+
+
+def _kept(run: Run, data: dict[str, Any]) -> dict[str, list[int]]:
+    """Give the numbers of the rows that could be read, for the arrays where some could not."""
+    kept = {}
+    for name, items in data.items():
+        rows = getattr(run, name, None)
+        if isinstance(rows, tuple) and rows and len(rows) != len(items):
+            made = (tables.table(type(rows[0]), item, "", []) for item in items)
+            kept[name] = [number for number, row in enumerate(made, 1) if row is not None]
+    return kept
+
+
+def _newer(data: dict[str, Any]) -> Problem | None:
+    found = data.get("format")
+    if type(found) is int and found > FORMAT:
+        return Problem(
+            "format", f"the document has format {tables.shown(found)}; this program reads up to format {FORMAT}"
+        )
+    return None
+
+
+def write(run: Run) -> str:
+    """Write a run document; tables in the order of the model, each row of an array under its own header."""
+    data = tables.plain(run)
+    parts = []
+    for field in fields(run):
+        value = data.get(field.name)
+        if isinstance(value, list):
+            parts += [f"[[{field.name}]]\n{tomli_w.dumps(row)}" for row in value]
+        elif value is not None:
+            parts.append(tomli_w.dumps({field.name: value}))
+    return "\n".join(parts)
