@@ -1,0 +1,114 @@
+"""From the extract to the sample: amounts, volumes, dilutions, dry weight.
+
+Owns: the factor that takes mg/L of extract to the result, and the unit it lands in. Invariant: the unit follows the
+matrix of the row; a missing amount gives no factor, never a guessed one (a method blank or a prepared control takes
+the nominal amounts).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute.compare import finite
+
+if TYPE_CHECKING:
+    from runsheet.run.model import Method, Row
+
+MATRIX_OF_UNIT = {"mg/L": "water", "mg/kg": "solid", "mg/100cm2": "wipe", "mg/wipe": "wipe", "mg/L extract": "extract"}
+PREPARED = ("method-blank", "control", "control-duplicate", "detection-spike", "capability")
+"""Kinds the bench makes itself, at the nominal amounts where none is given."""
+
+
+class Amounts(NamedTuple):
+    """What was measured out for one row."""
+
+    matrix: str
+    unit: str
+    amount: float | None
+    """mL, g or cm2."""
+    extract_ml: float | None
+    dilution: float
+    solids_percent: float | None
+    """Dry matter, where the result is on dry weight."""
+    factor: float | None
+    """Result = extract concentration x factor."""
+
+    @property
+    def mass_factor(self) -> float | None:
+        """Give the factor from a result to the mass found in the bottle, mg, whatever the matrix and basis."""
+        if self.factor is None or self.extract_ml is None:
+            return None
+        return finite(self.extract_ml * self.dilution / (1000 * self.factor)) if self.factor else None
+
+    @property
+    def basis(self) -> tuple[str, bool]:
+        """Give what two results must share to be compared: unit, and dry or wet weight."""
+        return self.unit, self.solids_percent is not None
+
+
+def measured(row: Row, method: Method) -> Amounts:
+    """Give the amounts of a row, weighed or typed, and its factor."""
+    matrix = row.matrix or MATRIX_OF_UNIT[method.unit]
+    amount, extract_ml = weighed_amount(row), _float(row.extract_ml)
+    if row.kind in PREPARED and method.limits:
+        amount = _float(method.limits.nominal_amount) if amount is None and matrix != "wipe" else amount
+        extract_ml = _float(method.limits.nominal_extract_ml) if extract_ml is None else extract_ml
+    dilution = 1.0 if row.dilution is None else float(row.dilution)
+    solids = weighed_solids(row) if matrix == "solid" else None
+    unit, factor = _factor(matrix, amount, extract_ml, dilution)
+    if factor is not None and solids is not None:
+        factor = finite(factor / (solids / 100))
+    return Amounts(matrix, unit, amount, extract_ml, dilution, solids, factor or None)
+
+
+def _factor(matrix: str, amount: float | None, extract_ml: float | None, dilution: float) -> tuple[str, float | None]:
+    if matrix == "extract":
+        return "mg/L extract", dilution
+    if matrix == "wipe":
+        unit = "mg/wipe" if amount is None else "mg/100cm2"
+        if extract_ml is None:
+            return unit, None
+        per_wipe = extract_ml * dilution / 1000
+        return unit, finite(per_wipe if amount is None else per_wipe * 100 / amount)
+    unit = "mg/kg" if matrix == "solid" else "mg/L"
+    if amount is None or extract_ml is None:
+        return unit, None
+    return unit, finite(extract_ml * dilution / amount)
+
+
+def nominal_factor(method: Method) -> float | None:
+    """Give the factor at the method's nominal amounts, undiluted, in the method's unit."""
+    limits = method.limits
+    if limits is None:
+        return None
+    matrix = MATRIX_OF_UNIT[method.unit]
+    amount = None if method.unit == "mg/wipe" else _float(limits.nominal_amount)
+    if method.unit == "mg/100cm2" and amount is None:
+        return None
+    return _factor(matrix, amount, _float(limits.nominal_extract_ml), 1.0)[1]
+
+
+def weighed_amount(row: Row) -> float | None:
+    """Give the amount typed, else (full - empty) / density - surrendered volume; None where nothing is left."""
+    if row.amount is not None:
+        return float(row.amount)
+    if row.full_g is None or row.empty_g is None:
+        return None
+    density = 1.0 if row.density is None else float(row.density)
+    amount = finite((float(row.full_g) - float(row.empty_g)) / density - float(row.surrendered_ml or 0))
+    return amount if amount is not None and amount > 0 else None
+
+
+def weighed_solids(row: Row) -> float | None:
+    """Give the dry matter typed, else (dry - dish) / (wet - dish) x 100; None where that is not from 0 to 100."""
+    if row.solids_percent is not None:
+        return float(row.solids_percent)
+    if row.wet_g is None or row.dry_g is None:
+        return None
+    dish = float(row.dish_g or 0)
+    wet, dry = float(row.wet_g) - dish, float(row.dry_g) - dish
+    return finite(dry / wet * 100) if 0 < dry <= wet else None
+
+
+def _float(value: object) -> float | None:
+    return None if value is None else float(value)  # type: ignore[arg-type]

@@ -1,0 +1,36 @@
+"""Comparing a figure with a limit.
+
+Owns: the one tolerance every verdict is taken with. Invariant: figures within 1e-9 relative are equal, so that
+0.014 - 0.009 is within 0.005 although the binary floats disagree.
+"""
+
+from __future__ import annotations
+
+import math
+
+TOLERANCE = 1e-9
+
+
+def equal(a: float, b: float) -> bool:
+    """Whether two figures agree to the tolerance."""
+    return abs(a - b) <= TOLERANCE * max(abs(a), abs(b))
+
+
+def below(a: float, b: float) -> bool:
+    """Whether `a` is less than `b`, beyond the tolerance."""
+    return a < b and not equal(a, b)
+
+
+def at_most(a: float, b: float) -> bool:
+    """Whether `a` is `b` or less."""
+    return a <= b or equal(a, b)
+
+
+def inside(value: float, low: float | None, high: float | None) -> bool:
+    """Whether a figure lies within inclusive limits; an absent limit does not apply."""
+    return (low is None or at_most(low, value)) and (high is None or at_most(value, high))
+
+
+def finite(value: float | None) -> float | None:
+    """Give the figure, or None for one that is no number: what cannot be computed is absent, not infinite."""
+    return value if value is not None and math.isfinite(value) else None

@@ -1,0 +1,83 @@
+"""Oil and grease, petroleum hydrocarbons, and the polar part between them.
+
+Owns: the difference of a sample's two fractions and its uncertainty. Invariant: what both fractions share cancels; what
+each has for itself does not.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from runsheet.compute.compare import finite
+from runsheet.compute.outcome import FractionsResult
+from runsheet.compute.photometry import step_signal
+from runsheet.compute.readings import relative_parts
+
+if TYPE_CHECKING:
+    from runsheet.compute.outcome import RowResult
+    from runsheet.run.model import Run
+
+
+def fractions(rows: tuple[RowResult, ...], run: Run) -> tuple[FractionsResult, ...]:
+    """Give the polar part of every sample with both fractions reported, in the same unit and on the same basis."""
+    reported = {
+        (row.sample, row.fraction): row
+        for row in rows
+        if row.kind == "sample" and row.reports and row.result is not None
+    }
+    found = []
+    for (sample, fraction), whole in reported.items():
+        part = reported.get((sample, "petroleum"))
+        if fraction != "oil_grease" or part is None or whole.amounts is None or part.amounts is None:
+            continue
+        if whole.amounts.basis == part.amounts.basis:
+            found.append(_difference(sample, whole, part, run))
+    return tuple(found)
+
+
+def _difference(sample: str, whole: RowResult, part: RowResult, run: Run) -> FractionsResult:
+    one, other = whole.result or 0.0, part.result or 0.0
+    polar = one - other
+    variance = _variance(whole, part, run)
+    coverages = [row.coverage for row in (whole, part) if row.coverage is not None]
+    expanded = None if variance is None or not coverages else finite(max(coverages) * math.sqrt(max(variance, 0.0)))
+    return FractionsResult(sample, one, other, polar, expanded, whole.unit or "")
+
+
+def _variance(whole: RowResult, part: RowResult, run: Run) -> float | None:
+    """Give the variance of the polar part.
+
+    Volumes, precision and bias belong to the one bottle and its one extract, and so scale the difference; the standards
+    do too where both were read from one curve, whose covariance is shared as well. The readings are independent.
+    """
+    curves = _curve_variance(whole, part, run)
+    if curves is None:
+        return None
+    one, other = whole.result or 0.0, part.result or 0.0
+    same_curve = whole.calibration is part.calibration
+    total = curves
+    for name, percent in relative_parts(run.method.uncertainty).items():
+        shared = (one - other) ** 2 if name != "standards" or same_curve else one * one + other * other
+        total += (percent / 100) ** 2 * shared
+    return finite(total)
+
+
+def _curve_variance(whole: RowResult, part: RowResult, run: Run) -> float | None:
+    """Give the variance from readings and curve; from one curve its error in both largely cancels."""
+    curve = whole.calibration.curve if whole.calibration else None
+    shared = curve is not None and whole.calibration is part.calibration and curve.covariance is not None
+    if not shared or curve is None:
+        terms = [(row.u_extract, row.factor) for row in (whole, part)]
+        if any(u is None or factor is None for u, factor in terms):
+            return None
+        return sum(((u or 0.0) * (factor or 0.0)) ** 2 for u, factor in terms)
+    total, gradient = 0.0, [0.0] * curve.p
+    for row, sign in ((whole, 1), (part, -1)):
+        if row.extract is None or row.factor is None or row.mean is None or not curve.slope(row.extract):
+            return None
+        scale = sign * row.factor / curve.slope(row.extract)
+        step = step_signal(float(run.instrument.step or 0), run.instrument.reads, row.mean)
+        total += scale * scale * curve.reading_variance(row.extract, len(row.signals), step)
+        gradient = [g + scale * f for g, f in zip(gradient, curve.gradient(row.extract), strict=True)]
+    return total + curve.variance(tuple(gradient), tuple(gradient))

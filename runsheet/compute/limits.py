@@ -1,0 +1,112 @@
+"""Adjusted limits, flags, advice and the figure that is reported.
+
+Owns: step 9 of the computation. Invariant: limits scale with what was really used; verdicts are taken on unrounded
+figures (ASTM E29, absolute method).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from runsheet.compute.amounts import nominal_factor
+from runsheet.compute.compare import at_most, below, finite
+from runsheet.compute.rounding import significant
+
+if TYPE_CHECKING:
+    from runsheet.compute.outcome import RowResult
+    from runsheet.run.model import Method, Run
+
+
+class Adjuster:
+    """A method's limits, ready to be taken to the amounts of each row."""
+
+    def __init__(self, method: Method) -> None:
+        """Take the limits and the nominal factor once for all rows."""
+        limits, nominal = method.limits, nominal_factor(method)
+        self.unit = method.unit
+        self.detection = _per_factor(limits and limits.detection, nominal)
+        self.reporting = _per_factor(limits and limits.reporting, nominal)
+
+    def adjust(self, row: RowResult) -> None:
+        """Give a row its detection and reporting limits."""
+        factor = row.factor
+        if factor is None or row.unit != self.unit:
+            return
+        row.detection = None if self.detection is None else finite(self.detection * factor)
+        lowest = row.calibration.low if row.calibration else None
+        reporting = [limit * factor for limit in (self.reporting, lowest) if limit is not None]
+        row.reporting = finite(max(reporting)) if reporting else None
+
+
+def _per_factor(limit: object, nominal: float | None) -> float | None:
+    """Give a limit in mg/L of extract, from the sample's unit at the nominal amounts."""
+    return finite(float(limit) / nominal) if limit and nominal else None  # type: ignore[arg-type]
+
+
+def flags(row: RowResult, run: Run) -> set[str]:
+    """Give the flags that follow from the figures of one row: U, J, E and D."""
+    found = set()
+    if row.result is not None:
+        found |= _low(row, estimates=run.method.estimates is not False)
+    if row.amounts is not None and row.amounts.dilution > 1:
+        found.add("D")
+    if row.kind != "blank" and row.mean is not None and _over(row, run):
+        found.add("E")
+    return found
+
+
+def _low(row: RowResult, *, estimates: bool) -> set[str]:
+    """Give U below detection (without one: below reporting), J from there to the reporting limit."""
+    result, detection, reporting = row.result or 0.0, row.detection, row.reporting
+    under_reporting = reporting is not None and below(result, reporting)
+    if detection is None:
+        return {"U"} if under_reporting else set()
+    if below(result, detection):
+        return {"U"}
+    if under_reporting:
+        return {"J"} if estimates else {"U"}
+    return set()
+
+
+def _over(row: RowResult, run: Run) -> bool:
+    """Whether a reading is above the calibrated range, above the photometer's limit, or off the curve."""
+    calibration = row.calibration
+    if calibration is None:
+        return False
+    if not calibration.direct:
+        limit = run.method.calibration.max_absorbance if run.method.calibration else None
+        if limit is not None and row.mean is not None and not at_most(row.mean, float(limit)):
+            return True
+        if row.extract is None:
+            return calibration.curve is not None and calibration.curve.rises
+    high = calibration.high
+    return high is not None and row.extract is not None and not at_most(row.extract, high)
+
+
+def advice(row: RowResult) -> str:
+    """For a row above the range: the smallest whole dilution that brings it to the middle of the range or below."""
+    middle = row.calibration.middle if row.calibration else None
+    if row.amounts is None or "E" not in row.flags or row.extract is None or not middle:
+        return ""
+    ratio = finite(row.extract / middle)
+    if ratio is None:
+        return ""
+    times = max(2, math.ceil(ratio * (1 - 1e-9)))
+    return f"dilute {times * row.amounts.dilution:.12g}x"
+
+
+def reported(row: RowResult, method: Method) -> str | None:
+    """Give the characters that are reported, or None for a row whose result is not."""
+    if row.result is None or not row.reports:
+        return None
+    figures = method.figures or "1664"
+    if "U" not in row.flags:
+        return significant(row.result, figures)
+    limit = row.reporting
+    truly_below = row.detection is not None and below(row.result, row.detection)
+    if method.nondetect == "detection" and truly_below:
+        limit = row.detection
+    if limit is None:
+        limit = row.detection or 0.0
+    return f"< {significant(limit, figures)}"

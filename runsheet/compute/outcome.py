@@ -1,0 +1,234 @@
+"""What `evaluate` gives: the sheet and its parts.
+
+Owns: the shapes every pane and report shows. Invariant: floats, texts and tuples only, None where there is no figure;
+an array never gets here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+if TYPE_CHECKING:
+    from runsheet.compute.amounts import Amounts
+    from runsheet.compute.curve import Curve
+    from runsheet.run.model import Calibration, Row, Run, Setup, Standard
+
+Verdict = Literal["pass", "fail", "warn", "todo"]
+RowState = Literal["unread", "open", "accepted", "held", "void"]
+Urgency = Literal["ok", "soon", "due", "overdue"]
+Fraction = Literal["oil_grease", "petroleum"]
+
+
+@dataclass(frozen=True, slots=True)
+class SetupResult:
+    """One setup check judged."""
+
+    setup: Setup
+    state: Verdict
+    value: float | None
+    limit: float | None
+    unit: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class StandardResult:
+    """One standard on the curve."""
+
+    standard: Standard
+    x: float
+    """mg/L in the solvent."""
+    y: float | None
+    """Net signal; None while unread."""
+    used: bool
+    back: float | None = None
+    """Concentration the curve gives it."""
+    error_percent: float | None = None
+    residual: float | None = None
+    """Net signal less the curve's."""
+
+
+@dataclass(frozen=True, slots=True)
+class DetectionResult:
+    """Detection figures of the curve (DIN 32645), mg/L in the solvent."""
+
+    critical: float
+    detection: float
+    quantification: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationResult:
+    """One calibration fitted and judged."""
+
+    calibration: Calibration
+    weighting: str
+    zero: float
+    """Mean reading of the used zero standards, 0 without any."""
+    curve: Curve | None
+    """None for a direct calibration and where nothing can be fitted."""
+    standards: tuple[StandardResult, ...]
+    n: int
+    levels: int
+    low: float | None
+    high: float | None
+    rse_percent: float | None
+    rsd_percent: float | None
+    state: Verdict
+    """pass, fail or todo."""
+    fails: tuple[str, ...]
+    warns: tuple[str, ...]
+    todos: tuple[str, ...]
+    detection: DetectionResult | None
+    ready: bool
+    """Whether its used standards are all read, so that rows may use it."""
+    finished: datetime | None
+    """When its last standard was read."""
+
+    @property
+    def id(self) -> str:
+        """The calibration's id."""
+        return self.calibration.id
+
+    @property
+    def direct(self) -> bool:
+        """Whether the instrument displays concentration and nothing is fitted."""
+        return self.calibration.model == "direct"
+
+    @property
+    def middle(self) -> float | None:
+        """The middle of the range."""
+        return None if self.low is None or self.high is None else (self.low + self.high) / 2
+
+
+@dataclass(slots=True)
+class RowResult:
+    """One row of the queue computed. Built up step by step inside `evaluate`, and not changed once it is out."""
+
+    row: Row
+    state: RowState = "void"
+    batch: str | None = None
+    calibration: CalibrationResult | None = None
+    signals: tuple[float, ...] = ()
+    """Its readings as absorbance (mg/L for a direct run)."""
+    mean: float | None = None
+    drift: float | None = None
+    drift_from: str = ""
+    """The blank the drift was taken from, or empty for the calibration's zero."""
+    net: float | None = None
+    extract: float | None = None
+    """mg/L in the extract solvent."""
+    u_extract: float | None = None
+    amounts: Amounts | None = None
+    result: float | None = None
+    expanded: float | None = None
+    """Expanded uncertainty U of the result."""
+    coverage: float | None = None
+    detection: float | None = None
+    reporting: float | None = None
+    flags: tuple[str, ...] = ()
+    reported: str | None = None
+    recovery_percent: float | None = None
+    rpd_percent: float | None = None
+    advice: str = ""
+
+    @property
+    def id(self) -> str:
+        """The row's id."""
+        return self.row.id
+
+    @property
+    def kind(self) -> str:
+        """The row's kind."""
+        return self.row.kind
+
+    @property
+    def sample(self) -> str:
+        """The sample it reads."""
+        return self.row.sample or self.row.id
+
+    @property
+    def fraction(self) -> Fraction:
+        """Petroleum hydrocarbons after silica gel, oil and grease without."""
+        return "petroleum" if self.row.silica_gel else "oil_grease"
+
+    @property
+    def void(self) -> bool:
+        """Whether it counts nowhere."""
+        return self.row.void is not None
+
+    @property
+    def counted(self) -> bool:
+        """Whether it has readings that count."""
+        return bool(self.signals)
+
+    @property
+    def factor(self) -> float | None:
+        """From extract concentration to result."""
+        return self.amounts.factor if self.amounts else None
+
+    @property
+    def unit(self) -> str | None:
+        """The unit of the result."""
+        return self.amounts.unit if self.amounts else None
+
+    @property
+    def reports(self) -> bool:
+        """Whether its result is the one to report."""
+        return self.row.report is not False and not self.void
+
+
+class Finding(NamedTuple):
+    """One verdict of a quality rule."""
+
+    rule: str
+    rows: tuple[str, ...]
+    value: float | None
+    low: float | None
+    high: float | None
+    state: Verdict
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class DueResult:
+    """When the next blank or check falls due."""
+
+    what: Literal["blank", "check"]
+    state: Urgency
+    readings_left: int | None
+    minutes_left: float | None
+    every_readings: int | None
+    every_minutes: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FractionsResult:
+    """The polar part of a sample read before and after silica gel."""
+
+    sample: str
+    oil_grease: float
+    petroleum: float
+    polar: float
+    expanded: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything computed from a run at a time."""
+
+    run: Run
+    now: datetime
+    state: Verdict
+    """pass, fail or todo."""
+    setup: tuple[SetupResult, ...]
+    calibrations: tuple[CalibrationResult, ...]
+    rows: tuple[RowResult, ...]
+    fractions: tuple[FractionsResult, ...]
+    quality: tuple[Finding, ...]
+    due: tuple[DueResult, ...]
+    uncertainty_complete: bool = field(default=False)
+    """Whether precision or bias of the whole procedure is in U; else it is "instrument and volumes only"."""

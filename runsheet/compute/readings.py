@@ -1,0 +1,185 @@
+"""Readings to extract concentrations: which calibration, what is subtracted, the inverse of the curve.
+
+Owns: steps 4 to 8 of the computation, one row after the other in file order, which is the order of analysis.
+Invariant: a row's figures depend on its calibration and the blanks beside it, never on other samples.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from runsheet.compute import student_t
+from runsheet.compute.amounts import measured
+from runsheet.compute.calibration import confidence
+from runsheet.compute.compare import finite
+from runsheet.compute.outcome import CalibrationResult, RowResult
+from runsheet.compute.photometry import signals, step_signal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from runsheet.run.model import Row, Run, Uncertainty
+
+EVENTS = ("blank", "check")
+"""Kinds that open and close brackets."""
+SOLVENT_STANDARDS = ("blank", "check", "second-source")
+"""Kinds that have no sample behind them, so no amounts and no result."""
+
+
+def computed(run: Run, calibrations: tuple[CalibrationResult, ...]) -> tuple[RowResult, ...]:
+    """Compute every row up to its result and uncertainty."""
+    only_batch = run.batch[0].id if len(run.batch) == 1 else None
+    rows = [_started(row, run, calibrations, only_batch) for row in run.queue]
+    _subtract(rows, run)
+    relative = _relative_variance(run.method.uncertainty)
+    for row in rows:
+        if row.net is not None and row.kind != "blank":
+            _invert(row, run, relative)
+    return tuple(rows)
+
+
+def _started(row: Row, run: Run, calibrations: tuple[CalibrationResult, ...], only_batch: str | None) -> RowResult:
+    if row.void is not None:
+        return RowResult(row)
+    made = RowResult(row, "unread", row.batch or only_batch, calibration_of(row, calibrations))
+    if row.kind not in SOLVENT_STANDARDS:
+        made.amounts = measured(row, run.method)
+    if row.readings:
+        made.signals = signals(row.readings, run.instrument.reads)
+        made.mean = sum(made.signals) / len(made.signals)
+    return made
+
+
+def calibration_of(row: Row, calibrations: tuple[CalibrationResult, ...]) -> CalibrationResult | None:
+    """Give the calibration a row uses: the one it names, else the last of its cell whose standards were read by then.
+
+    A row without a time comes after everything, a standard without one before everything.
+    """
+    if row.calibration is not None:
+        return next((c for c in calibrations if c.id == row.calibration), None)
+    for candidate in reversed(calibrations):
+        if not candidate.ready:
+            continue
+        cell = candidate.calibration.cell_mm
+        if row.cell_mm is not None and (cell is None or float(cell) != float(row.cell_mm)):
+            continue
+        if row.at is None or candidate.finished is None or candidate.finished <= row.at:
+            return candidate
+    return None
+
+
+def _subtract(rows: list[RowResult], run: Run) -> None:
+    """Give every read row its drift and its net signal."""
+    after = _next_blanks(rows)
+    before: dict[str, RowResult] = {}
+    for place, row in enumerate(rows):
+        calibration = row.calibration
+        if calibration is None or row.mean is None:
+            continue
+        blank = before.get(calibration.id)
+        level, row.drift_from = _drift(row, calibration, blank, after[place], run.instrument.reads)
+        subtract = (calibration.calibration.zero_standard or "subtract") == "subtract"
+        row.drift = level if subtract else level - calibration.zero
+        row.net = finite(row.mean - row.drift)
+        if row.kind == "blank":
+            before[calibration.id] = row
+
+
+def _next_blanks(rows: list[RowResult]) -> list[RowResult | None]:
+    """For every row the next read blank of its calibration."""
+    after: list[RowResult | None] = [None] * len(rows)
+    coming: dict[str, RowResult] = {}
+    for place in range(len(rows) - 1, -1, -1):
+        row = rows[place]
+        if row.calibration is not None:
+            after[place] = coming.get(row.calibration.id)
+            if row.kind == "blank" and row.signals:
+                coming[row.calibration.id] = row
+    return after
+
+
+def as_left(blank: RowResult, reads: str | None) -> float:
+    """Give the signal a blank was left at: after re-zeroing what it read then, 0 if not given; else as found."""
+    if not blank.row.rezeroed:
+        return blank.mean or 0.0
+    return 0.0 if blank.row.left is None else signals((blank.row.left,), reads)[0]
+
+
+def _drift(
+    row: RowResult, calibration: CalibrationResult, before: RowResult | None, after: RowResult | None, reads: str | None
+) -> tuple[float, str]:
+    """Give what a clean solvent would have read at the row, and the blanks that say so."""
+    mode = calibration.calibration.drift or "last"
+    if mode == "none" or before is None:
+        return calibration.zero, ""
+    left = as_left(before, reads)
+    if mode == "last" or row.kind == "blank" or after is None or after.mean is None:
+        return left, before.id
+    t1, t, t2 = before.row.at, row.row.at, after.row.at
+    if t1 is None or t is None or t2 is None or not t1 <= t <= t2 or t1 == t2:
+        return left, before.id
+    return left + (after.mean - left) * ((t - t1) / (t2 - t1)), f"{before.id} to {after.id}"
+
+
+def _invert(row: RowResult, run: Run, relative: float) -> None:
+    """Give a row its extract concentration, result and uncertainties."""
+    calibration = row.calibration
+    if calibration is None or row.net is None:
+        return
+    curve = calibration.curve
+    if calibration.direct:
+        row.extract = row.net
+        row.u_extract = _direct_u(row.signals, run)
+    elif curve is not None and curve.rises:
+        row.extract = curve.concentration(row.net)
+        if row.extract is not None and row.mean is not None:
+            step = step_signal(float(run.instrument.step or 0), run.instrument.reads, row.mean)
+            row.u_extract = curve.u(row.extract, len(row.signals), step)
+    row.coverage = coverage(calibration, run.method.uncertainty)
+    if row.extract is None or row.factor is None:
+        return
+    row.result = finite(row.extract * row.factor)
+    if row.u_extract is not None and row.coverage is not None:
+        row.expanded = expanded(row.coverage * row.factor, row.u_extract, row.extract, relative)
+
+
+def expanded(scale: float, u: float, x: float, relative: float) -> float | None:
+    """Give U = scale x sqrt(u^2 + x^2 x relative variance)."""
+    return finite(scale * math.sqrt(u * u + x * x * relative))
+
+
+def _direct_u(values: tuple[float, ...], run: Run) -> float | None:
+    """Give the standard uncertainty of a displayed concentration: scatter of its readings, or the step if larger."""
+    m, step = len(values), float(run.instrument.step or 0)
+    mean = sum(values) / m
+    scatter = sum((value - mean) ** 2 for value in values) / (m - 1) if m > 1 else 0.0
+    return finite(math.sqrt(max(scatter / m, step * step / 12)))
+
+
+def coverage(calibration: CalibrationResult, uncertainty: Uncertainty | None) -> float | None:
+    """Give k: the method's, else two-sided t at the calibration's confidence (2 for a direct run)."""
+    if uncertainty is not None and uncertainty.coverage is not None:
+        return float(uncertainty.coverage)
+    if calibration.direct:
+        return 2.0
+    curve = calibration.curve
+    if curve is None or curve.n <= curve.p:
+        return None
+    return student_t.two_sided(confidence(calibration.calibration), curve.n - curve.p)
+
+
+def _relative_variance(uncertainty: Uncertainty | None) -> float:
+    return sum((percent / 100) ** 2 for percent in relative_parts(uncertainty).values())
+
+
+def relative_parts(uncertainty: Uncertainty | None) -> dict[str, float]:
+    """Give the relative standard uncertainties of the method, percent, by name."""
+    names = ("volumes", "standards", "precision", "bias")
+    found = {name: getattr(uncertainty, f"{name}_percent", None) for name in names}
+    return {name: float(value) for name, value in found.items() if value is not None}
+
+
+def unread(rows: Iterable[RowResult]) -> bool:
+    """Whether any row is still to be read."""
+    return any(row.state == "unread" for row in rows)
