@@ -101,8 +101,11 @@ class Curve:
 
     def variance(self, left: tuple[float, ...], right: tuple[float, ...]) -> float:
         """Give left' V right, the covariance of two linear combinations of the scaled coefficients."""
-        covariance = self.covariance or ()
-        return sum(a * v * b for a, row in zip(left, covariance, strict=True) for v, b in zip(row, right, strict=True))
+        total = 0.0
+        for a, row in zip(left, self.covariance or (), strict=True):
+            for v, b in zip(row, right, strict=True):
+                total += a * v * b
+        return total
 
     def reading_variance(self, x: float, m: int, step: float) -> float:
         """Give the variance of the mean of m readings at x: their own scatter, or the display's step where larger.

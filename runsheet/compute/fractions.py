@@ -16,20 +16,18 @@ from runsheet.compute.readings import relative_parts
 
 if TYPE_CHECKING:
     from runsheet.compute.outcome import RowResult
+    from runsheet.compute.recovery import Partners
     from runsheet.run.model import Run
 
 
-def fractions(rows: tuple[RowResult, ...], run: Run) -> tuple[FractionsResult, ...]:
+def fractions(partners: Partners, run: Run) -> tuple[FractionsResult, ...]:
     """Give the polar part of every sample with both fractions reported, in the same unit and on the same basis."""
-    reported = {
-        (row.sample, row.fraction): row
-        for row in rows
-        if row.kind == "sample" and row.reports and row.result is not None
-    }
     found = []
-    for (sample, fraction), whole in reported.items():
-        part = reported.get((sample, "petroleum"))
+    for (sample, fraction), whole in partners.reported.items():
+        part = partners.reported.get((sample, "petroleum"))
         if fraction != "oil_grease" or part is None or whole.amounts is None or part.amounts is None:
+            continue
+        if whole.result is None or part.result is None:
             continue
         if whole.amounts.basis == part.amounts.basis:
             found.append(_difference(sample, whole, part, run))

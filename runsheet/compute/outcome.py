@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 if TYPE_CHECKING:
     from runsheet.compute.amounts import Amounts
     from runsheet.compute.curve import Curve
-    from runsheet.run.model import Calibration, Row, Run, Setup, Standard
+    from runsheet.run.model import Calibration, Kind, Row, Run, Setup, Standard
 
 Verdict = Literal["pass", "fail", "warn", "todo"]
 RowState = Literal["unread", "open", "accepted", "held", "void"]
@@ -133,16 +133,12 @@ class RowResult:
     recovery_percent: float | None = None
     rpd_percent: float | None = None
     advice: str = ""
+    id: str = field(init=False)
+    kind: Kind = field(init=False)
 
-    @property
-    def id(self) -> str:
-        """The row's id."""
-        return self.row.id
-
-    @property
-    def kind(self) -> str:
-        """The row's kind."""
-        return self.row.kind
+    def __post_init__(self) -> None:
+        """Take what every rule asks for from the row once."""
+        self.id, self.kind = self.row.id, self.row.kind
 
     @property
     def sample(self) -> str:

@@ -25,13 +25,14 @@ class Partners:
         """Index the reported samples and keep the order of the others."""
         self._rows = rows
         self._places = {id(row): place for place, row in enumerate(rows)}
-        self._parents = {
-            (row.sample, row.fraction): row for row in rows if row.kind == "sample" and row.reports and row.counted
+        self.reported = {
+            (row.sample, row.fraction): row for row in rows if row.row.kind == "sample" and row.counted and row.reports
         }
+        """The reported row of each sample and fraction."""
 
     def parent(self, row: RowResult) -> RowResult | None:
         """Give the reported row of the sample a duplicate or spike belongs to, same fraction and same basis."""
-        found = self._parents.get((row.row.of or "", row.fraction))
+        found = self.reported.get((row.row.of or "", row.fraction))
         if found is None or found.amounts is None or row.amounts is None or found.amounts.basis != row.amounts.basis:
             return None
         return found
@@ -39,7 +40,8 @@ class Partners:
     def first_of_pair(self, row: RowResult) -> RowResult | None:
         """Give the nearest earlier control of the batch and fraction, or the nearest earlier spike of the same sample."""
         wanted = "control" if row.kind == "control-duplicate" else "spike"
-        for other in reversed(self._rows[: self._places[id(row)]]):
+        for place in range(self._places[id(row)] - 1, -1, -1):
+            other = self._rows[place]
             if other.kind != wanted or not other.counted or other.fraction != row.fraction:
                 continue
             if other.row.of == row.row.of if wanted == "spike" else other.batch == row.batch:

@@ -34,7 +34,7 @@ def evaluate(run: Run, now: datetime) -> Sheet:
     brackets.settle(rows, run)
     cut = {kind: intervals.stretches(rows, kind, calibrations) for kind in readings.EVENTS}
     due = intervals.due(run, rows, cut, now)
-    parts = fractions.fractions(rows, run)
+    parts = fractions.fractions(partners, run)
     day = Day(run, now, setups, calibrations, rows, partners, cut, due, parts)
     findings = quality.judge(day)
     _flag_by_rules(rows, findings)
@@ -68,12 +68,12 @@ def _limit_and_flag(rows: tuple[RowResult, ...], run: Run) -> None:
 
 def _flag_by_rules(rows: tuple[RowResult, ...], findings: tuple[Finding, ...]) -> None:
     """Add the flags that rules about other rows and about times give: B and H."""
-    blanks = blank_flags(list(rows))
+    blanks = blank_flags(rows)
     held = {name for finding in findings if finding.rule == "holding" and finding.state == "fail" for name in finding.rows}
     for row in rows:
-        if row.row.id in blanks or row.row.id in held:
-            more = {"B"} if row.row.id in blanks else set()
-            row.flags = tuple(sorted({*row.flags, *more, *({"H"} if row.row.id in held else ())}))
+        for flag, names in (("B", blanks), ("H", held)):
+            if names and row.row.id in names:
+                row.flags = tuple(sorted((*row.flags, flag)))
 
 
 def _state(

@@ -54,15 +54,18 @@ def method_blank(day: Day) -> Iterator[Finding]:
         yield Finding("method-blank", (row.id,), row.result, None, row.reporting, "pass" if good else "fail", why)
 
 
-def blank_flags(rows: list[RowResult]) -> set[str]:
+def blank_flags(rows: tuple[RowResult, ...]) -> set[str]:
     """Name the rows that take flag B: samples of a batch and fraction below 10 times a blank that shows something."""
-    blanks = [row for row in rows if row.kind == "method-blank" and _shows(row)]
+    floors: dict[tuple[str | None, str, str | None], float] = {}
+    for row in rows:
+        if row.kind == "method-blank" and _shows(row):
+            key = (row.batch, row.fraction, row.unit)
+            floors[key] = max(floors.get(key, 0.0), 10 * (row.result or 0.0))
+    if not floors:
+        return set()
+    samples = [row for row in rows if row.kind in ("sample", "duplicate") and row.result is not None]
     return {
-        row.id
-        for row in rows
-        for blank in blanks
-        if row.kind in ("sample", "duplicate") and row.result is not None and row.unit == blank.unit
-        if row.batch == blank.batch and row.fraction == blank.fraction and below(row.result, 10 * (blank.result or 0))
+        row.id for row in samples if below(row.result or 0.0, floors.get((row.batch, row.fraction, row.unit), -math.inf))
     }
 
 

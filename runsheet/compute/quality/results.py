@@ -51,9 +51,9 @@ def over_dilution(day: Day) -> Iterator[Finding]:
 
 def fractions(day: Day) -> Iterator[Finding]:
     """Petroleum hydrocarbons are part of oil and grease and cannot exceed it beyond their uncertainties."""
-    for (sample, _), one in reported(day, "petroleum").items():
-        whole = reported(day, "oil_grease").get((sample, "oil_grease"))
-        if whole is None or whole.result is None or one.result is None or whole.unit != one.unit:
+    for (sample, fraction), one in day.partners.reported.items():
+        whole = day.partners.reported.get((sample, "oil_grease"))
+        if fraction != "petroleum" or whole is None or whole.result is None or one.result is None or whole.unit != one.unit:
             continue
         allowed = math.hypot(whole.expanded or 0.0, one.expanded or 0.0)
         over = one.result - whole.result
@@ -62,20 +62,13 @@ def fractions(day: Day) -> Iterator[Finding]:
             yield Finding("fractions", (whole.id, one.id), over, None, allowed, "fail", why)
 
 
-def reported(day: Day, fraction: str) -> dict[tuple[str, str], RowResult]:
-    """Give the reported rows of a fraction by sample."""
-    rows = (row for row in day.of_kind("sample") if row.reports and row.counted and row.fraction == fraction)
-    return {(row.sample, row.fraction): row for row in rows}
-
-
 def silica_gel(day: Day) -> Iterator[Finding]:
     """The gel is enough for the oil and grease in the extract."""
-    wholes = reported(day, "oil_grease")
     for row in day.live:
-        whole = wholes.get((row.sample, "oil_grease"))
-        if row.row.silica_gel_g is None or not row.row.silica_gel or whole is None or whole.extract is None:
+        if row.row.silica_gel_g is None or not row.row.silica_gel:
             continue
-        if whole.amounts is None or whole.amounts.extract_ml is None:
+        whole = day.partners.reported.get((row.sample, "oil_grease"))
+        if whole is None or whole.extract is None or whole.amounts is None or whole.amounts.extract_ml is None:
             continue
         mass = whole.extract * whole.amounts.extract_ml * whole.amounts.dilution / 1000
         needed, used = GEL_G * max(1, math.ceil(mass / 100 - 1e-9)), float(row.row.silica_gel_g)

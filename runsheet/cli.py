@@ -1,0 +1,274 @@
+"""The command line: arguments in, exit code out.
+
+Owns: the commands and what each prints where. Invariant: stdout is data and stays empty when a command fails; stderr is
+narration. Everything a command needs is imported inside it, so that `--help` costs no more than a bare interpreter.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from datetime import datetime
+from enum import IntEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from runsheet.compute.outcome import Sheet
+    from runsheet.problem import Problem
+    from runsheet.run.model import Run
+
+
+class Exit(IntEnum):
+    """What a command ends with."""
+
+    FINE = 0
+    FAILS = 1
+    """The run's state is `fail`; `check` only."""
+    BAD = 2
+    """Bad usage or an unreadable document."""
+
+
+class Refusal(Exception):
+    """Something a command cannot do, in words for the person who asked."""
+
+
+def run() -> NoReturn:
+    """Run the command line and leave."""
+    with contextlib.suppress(AttributeError, ValueError):  # a stream that is closed or replaced stays as it is
+        sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    try:
+        code = main(sys.argv[1:])
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader of a pipe left: nobody is there to be told
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = Exit.FINE
+    except KeyboardInterrupt:
+        code = Exit.BAD
+    sys.exit(code)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run one command; give its exit code."""
+    parser = _parser()
+    words = list(arguments)
+    if not words or (words[0] not in COMMANDS and not words[0].startswith("-")):
+        words = ["open", *words]
+    asked = parser.parse_args(words)
+    try:
+        return int(asked.command(asked))
+    except Refusal as refusal:
+        print(f"runsheet: {refusal}", file=sys.stderr)
+        return Exit.BAD
+
+
+# --- the commands -----------------------------------------------------------------------------------------------
+
+
+def _open(asked: argparse.Namespace) -> int:
+    if not sys.stdin.isatty() or not sys.stdout.isatty():
+        raise Refusal("the screen needs a terminal; see runsheet --help for the commands that do not")
+    from runsheet.screen import start
+
+    return start.start(asked.file, read_only=asked.read_only, ascii_only=asked.ascii, theme=asked.theme)
+
+
+def _demo(asked: argparse.Namespace) -> int:
+    from runsheet import demo
+
+    name = asked.name or demo.NAMES[0]
+    if name not in demo.NAMES:
+        raise Refusal(f"no demo run {name!r}; there are {', '.join(demo.NAMES)}")
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        from runsheet.screen import start
+
+        return start.demo(name, ascii_only=asked.ascii, theme=asked.theme)
+    from runsheet import evaluate, read
+    from runsheet.report import formats
+
+    document, _ = read(demo.text(name))
+    if document is None:
+        raise Refusal("the demo run cannot be read")
+    print(formats.FORMATS["text"](evaluate(document, demo.NOW[name])), end="")
+    return Exit.FINE
+
+
+def _new(asked: argparse.Namespace) -> int:
+    from runsheet import methods
+    from runsheet.run import begin
+    from runsheet.run.text import write
+
+    method = methods.find(asked.method)
+    if method is None:
+        raise Refusal(f"no method {asked.method!r}; there are {', '.join(methods.names())}")
+    path = Path(asked.file)
+    text = write(begin.new(path.stem, method, datetime.now().astimezone().replace(microsecond=0)))
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise Refusal(f"{path} is there already; a new run is a new file") from None
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror}") from None
+    print(f"{path}: a new run by {method.name}; runsheet {path} opens it", file=sys.stderr)
+    return Exit.FINE
+
+
+def _methods(asked: argparse.Namespace) -> int:
+    from runsheet import methods
+    from runsheet.methods import words
+
+    found, problems = methods.all_methods()
+    for problem in problems:
+        print(f"runsheet: {problem}", file=sys.stderr)
+    wanted = [method for method in found if asked.name in (None, method.name)]
+    if not wanted:
+        raise Refusal(f"no method {asked.name!r}; there are {', '.join(methods.names())}")
+    for method in wanted:
+        print("\n".join(words.lines(method)))
+        print()
+    print("\n".join(words.solvent_lines()))
+    return Exit.FINE
+
+
+def _results(asked: argparse.Namespace) -> int:
+    from runsheet.report import formats
+
+    sheet, problems = _evaluated(asked)
+    print(formats.RESULTS[asked.form](sheet, problems), end="")
+    return Exit.FINE
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from runsheet.report import findings
+
+    sheet, problems = _evaluated(asked)
+    for line in [*map(str, problems), *findings.lines(sheet)]:
+        print(line)
+    return Exit.FAILS if sheet.state == "fail" else Exit.FINE
+
+
+def _report(asked: argparse.Namespace) -> int:
+    from runsheet.report import formats
+
+    sheet, _ = _evaluated(asked)
+    text = formats.FORMATS[asked.form](sheet)
+    if asked.output is None:
+        print(text, end="")
+        return Exit.FINE
+    try:
+        Path(asked.output).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise Refusal(f"{asked.output}: {error.strerror}") from None
+    print(f"{asked.output}: the report is written", file=sys.stderr)
+    return Exit.FINE
+
+
+# --- reading ----------------------------------------------------------------------------------------------------
+
+
+def _evaluated(asked: argparse.Namespace) -> tuple[Sheet, list[Problem]]:
+    """Read the document a command names and compute it; warnings are given, errors end the command."""
+    from runsheet import evaluate
+
+    document, problems = _document(Path(asked.file))
+    return evaluate(document, asked.now or datetime.now().astimezone()), problems
+
+
+def _document(path: Path) -> tuple[Run, list[Problem]]:
+    from runsheet import read
+    from runsheet.problem import has_errors
+
+    document, problems = read(_text(path))
+    if document is None or has_errors(problems):
+        for problem in problems:
+            print(f"{path}: {problem}", file=sys.stderr)
+        raise Refusal(f"{path} cannot be computed from; nothing was changed")
+    return document, problems
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_bytes().decode("utf-8")
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror}") from None
+    except UnicodeDecodeError as error:
+        raise Refusal(f"{path}: is not UTF-8 text: byte {error.start} is {error.object[error.start]:#04x}") from None
+
+
+def _moment(text: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no date and time, as 2026-03-11T10:24:00+01:00") from None
+    if moment.utcoffset() is None:
+        raise argparse.ArgumentTypeError(f"{text!r} has no offset: write 2026-03-11T10:24:00+01:00")
+    return moment
+
+
+# --- arguments --------------------------------------------------------------------------------------------------
+
+COMMANDS = ("open", "demo", "new", "methods", "results", "check", "report")
+
+
+def _parser() -> argparse.ArgumentParser:
+    from runsheet import __version__
+
+    parser = argparse.ArgumentParser(
+        prog="runsheet",
+        description="A run sheet for oil and grease and petroleum hydrocarbons by infrared absorbance.",
+        epilog="runsheet FILE opens a run on the screen; runsheet alone offers recent runs and a new one.",
+    )
+    parser.add_argument("--version", action="version", version=f"runsheet {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    opened = commands.add_parser("open", help="open a run on the screen; `runsheet FILE` is the same")
+    opened.add_argument("file", nargs="?", help="a run document, NAME.toml")
+    opened.add_argument("--read-only", action="store_true", help="look on without writing")
+    _screen_arguments(opened)
+    opened.set_defaults(command=_open)
+
+    demo = commands.add_parser("demo", help="a copy of an invented run on the screen; without a terminal its report")
+    demo.add_argument("name", nargs="?", help="which of the invented runs")
+    _screen_arguments(demo)
+    demo.set_defaults(command=_demo)
+
+    new = commands.add_parser("new", help="a new run with a method copied in")
+    new.add_argument("file", help="the document to make, NAME.toml")
+    new.add_argument("--method", required=True, help="a method's name; `runsheet methods` lists them")
+    new.set_defaults(command=_new)
+
+    listed = commands.add_parser("methods", help="the methods, their limits, each with its source")
+    listed.add_argument("name", nargs="?", help="one method only")
+    listed.set_defaults(command=_methods)
+
+    results = _reading(commands, "results", "everything computed from a run")
+    results.add_argument("--as", dest="form", choices=("text", "json", "csv"), default="text", help="the form")
+    results.set_defaults(command=_results)
+
+    check = _reading(commands, "check", "the findings, one a line; exit code 1 when the run fails")
+    check.set_defaults(command=_check)
+
+    report = _reading(commands, "report", "the report")
+    report.add_argument("--as", dest="form", choices=("text", "markdown", "html"), default="text", help="the form")
+    report.add_argument("-o", dest="output", metavar="OUT", help="the file to write; else to standard output")
+    report.set_defaults(command=_report)
+    return parser
+
+
+def _screen_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--ascii", action="store_true", help="draw with ASCII characters only")
+    parser.add_argument("--theme", choices=("dark", "light", "ansi", "mono"), help="the screen's colours")
+
+
+def _reading(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, words: str
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=words)
+    parser.add_argument("file", help="a run document, NAME.toml")
+    parser.add_argument("--now", type=_moment, metavar="TIME", help="evaluate as of this time, with its offset")
+    return parser

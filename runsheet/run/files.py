@@ -1,0 +1,218 @@
+"""The few file calls a run is kept with, and the names of the files beside it.
+
+Owns: `Disk`, each method one call at which a disk can fail, so that a test can fail or kill there; and
+`replace_file`. Invariant: after a crash at any call the old file stands or the new one, whole.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import stat
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+_BINARY = getattr(os, "O_BINARY", 0)
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
+_data_sync = getattr(os, "fdatasync", os.fsync)
+
+PRIVATE = 0o600
+"""The mode of recovery data: for the user alone."""
+
+
+class Identity(NamedTuple):
+    """What tells a file from another one, or from itself after a change, without reading it."""
+
+    device: int
+    inode: int
+    size: int
+    changed_ns: int
+
+    @classmethod
+    def of(cls, found: os.stat_result) -> Identity:
+        """Take it from what the system says of the file."""
+        return cls(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns)
+
+
+class Disk:
+    """The file calls. Each raises OSError where the disk does."""
+
+    def read(self, path: Path) -> bytes:
+        """Read a whole file."""
+        return path.read_bytes()
+
+    def open(self, path: Path, flags: int, mode: int = PRIVATE) -> int:
+        """Open a file; a link at its last step is not followed."""
+        return os.open(path, flags | _BINARY | _NO_LINK, mode)
+
+    def close(self, fd: int) -> None:
+        """Close it."""
+        os.close(fd)
+
+    def write(self, fd: int, data: bytes, at: int = 0) -> None:
+        """Write all of `data` from byte `at` on."""
+        os.lseek(fd, at, os.SEEK_SET)
+        rest = memoryview(data)
+        while rest:
+            rest = rest[os.write(fd, rest) :]
+
+    def truncate(self, fd: int, size: int) -> None:
+        """Cut the file to `size` bytes."""
+        os.ftruncate(fd, size)
+
+    def sync(self, fd: int) -> None:
+        """Wait until data and size are on the disk."""
+        os.fsync(fd)
+
+    def sync_data(self, fd: int) -> None:
+        """Wait until the data can be read back after a power cut."""
+        _data_sync(fd)
+
+    def replace(self, source: Path, target: Path) -> None:
+        """Put `source` in the place of `target`, at once."""
+        source.replace(target)
+
+    def place(self, source: Path, target: Path) -> None:
+        """Give `source` a second name; raises FileExistsError where something has it."""
+        try:
+            os.link(source, target)
+        except FileExistsError:
+            raise
+        except (OSError, AttributeError):  # a disk without links
+            if os.path.lexists(target):
+                raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from None
+            source.replace(target)
+
+    def remove(self, path: Path) -> None:
+        """Remove a file; fine if it is not there."""
+        path.unlink(missing_ok=True)
+
+    def sync_folder(self, folder: Path) -> None:
+        """Wait until the folder's names are on the disk (where the system can: a folder opens on no other)."""
+        if os.name == "posix":
+            fd = os.open(folder, os.O_RDONLY)
+            try:
+                self.sync(fd)
+            finally:
+                os.close(fd)
+
+
+DISK = Disk()
+
+
+def replace_file(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None) -> Identity:
+    """Write `data` as the whole of a file: beside it first, then in its place. Raises OSError; then the old one stands.
+
+    `like` is the file whose mode is kept, and its owner where the system allows; without it the new one is private.
+    Returns the new file's identity.
+    """
+    new = path.with_name(f".{path.name}.new")
+    try:
+        identity = _whole(disk, new, data, like)
+        disk.replace(new, path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            disk.remove(new)  # a full disk needs the room
+        raise
+    disk.sync_folder(path.parent)
+    return identity
+
+
+def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None) -> None:
+    """As `replace_file`, but raises FileExistsError where something stands."""
+    new = path.with_name(f".{path.name}.new")
+    try:
+        _whole(disk, new, data, like)
+        disk.place(new, path)
+    finally:
+        with contextlib.suppress(OSError):
+            disk.remove(new)
+    disk.sync_folder(path.parent)
+
+
+def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None) -> Identity:
+    disk.remove(new)  # left by a crash
+    fd = disk.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL)
+    try:
+        if like is not None:
+            _make_like(new, like)
+        disk.write(fd, data)
+        disk.sync(fd)
+        return Identity.of(os.fstat(fd))
+    finally:
+        disk.close(fd)
+
+
+def _make_like(path: Path, like: os.stat_result) -> None:
+    if hasattr(os, "chown"):
+        with contextlib.suppress(OSError):
+            os.chown(path, like.st_uid, like.st_gid)
+    path.chmod(stat.S_IMODE(like.st_mode))
+
+
+def digest(data: bytes) -> str:
+    """SHA-256, in hexadecimal: what `sha256sum` prints for the file."""
+    return hashlib.sha256(data).hexdigest()
+
+
+# --- names ------------------------------------------------------------------------------------------------------
+
+
+def real(path: Path) -> Path:
+    """Give the file itself where `path` is a link: links stay links, and all names of a run share one log and lock."""
+    return Path(os.path.realpath(path))
+
+
+def log_of(document: Path) -> Path:
+    """Name the edit log, `NAME.toml.log`."""
+    return document.with_name(f"{document.name}.log")
+
+
+def lock_of(document: Path) -> Path:
+    """Name the lock, `.NAME.toml.lock`."""
+    return document.with_name(f".{document.name}.lock")
+
+
+def beside(document: Path, word: str, at: datetime | None = None) -> Path:
+    """Name a file kept beside the document: `NAME.before-edit.toml`, `NAME.ours-20260311-090500.toml`."""
+    when = f"-{at:%Y%m%d-%H%M%S}" if at else ""
+    return document.with_name(f"{document.stem}.{word}{when}{document.suffix}")
+
+
+def state_folder() -> Path:
+    """Give the folder for what cannot be kept beside the document: `RUNSHEET_STATE`, else the platform's."""
+    if named := os.environ.get("RUNSHEET_STATE"):
+        return Path(named)
+    import platformdirs
+
+    return platformdirs.user_state_path("runsheet")
+
+
+def kept_for(document: Path, ending: str) -> Path:
+    """Name a file of the state folder that belongs to a document, wherever the document is."""
+    place = hashlib.sha256(os.fsencode(document)).hexdigest()[:12]
+    return state_folder() / f"{document.stem[:40]}-{place}{ending}"
+
+
+_WORDS = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk quota is used up",
+    errno.EIO: "the disk reports an error",
+    errno.EACCES: "writing is not permitted",
+    errno.EPERM: "writing is not permitted",
+    errno.EROFS: "the disk is read-only",
+    errno.ENOENT: "the folder is gone",
+    errno.ENOTDIR: "the folder is gone",
+    errno.EISDIR: "a folder stands in the file's place",
+    errno.ELOOP: "a link stands in the file's place",
+}
+
+
+def words(error: OSError) -> str:
+    """Say what a disk's error means."""
+    return _WORDS.get(error.errno or 0) or error.strerror or str(error)
