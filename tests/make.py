@@ -1,0 +1,110 @@
+"""Run documents for the tests, and what the program makes of them.
+
+Owns: the one plain run every test starts from. Invariant: what a test does not name is harmless: the standards lie on
+y = 0.0025 x exactly, the method has no limits, so that a finding comes from what the test wrote.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import tempfile
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import tomli_w
+
+from runsheet import cli, read
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from runsheet.run.model import Run
+
+START = datetime.fromisoformat("2026-03-11T08:00:00+01:00")
+NOW = "2026-03-11T12:00:00+01:00"
+SLOPE = 0.0025
+LEVELS = (10, 25, 50, 100, 200)
+"""mg/L; with 100 mL of extract from 1000 mL, 0.25 A is 100 mg/L of extract and 10 mg/L of water."""
+
+Table = dict[str, Any]
+
+
+def at(minutes: float) -> datetime:
+    """Give the time some minutes after 08:00."""
+    return START + timedelta(minutes=minutes)
+
+
+def standards(xs: Sequence[float] = LEVELS, ys: Sequence[float] | None = None, **fields: Any) -> list[Table]:
+    """Make a standard for each level, read once, from 08:20 on, a minute each; `fields` go into each."""
+    ys = [SLOPE * x for x in xs] if ys is None else ys
+    first, name = fields.pop("first", 20), fields.pop("name", "S")
+    return [
+        {"id": f"{name}{n}", "concentration": x, "readings": [y], "at": at(first + n)} | fields
+        for n, (x, y) in enumerate(zip(xs, ys, strict=True), 1)
+    ]
+
+
+def row(name: str, *readings: float, kind: str = "sample", **fields: Any) -> Table:
+    """Make a row of the queue; without amounts of its own 100 mL of extract from 1000 mL."""
+    bare = {} if kind in ("blank", "check", "second-source") else {"amount": 1000, "extract_ml": 100}
+    made = {"id": name, "kind": kind, "readings": list(readings)} | bare | fields
+    return {key: value for key, value in made.items() if value is not None}
+
+
+def document(queue: Sequence[Table] = (), **tables: Any) -> str:
+    """Write a run document with these rows; other tables by name, a calibration as one table or several."""
+    calibration = tables.pop("calibration", {})
+    several = calibration if isinstance(calibration, list) else [{"id": "C1", "model": "line"} | calibration]
+    plain: Table = {
+        "format": 1,
+        "run": {"id": "T"},
+        "method": {},
+        "instrument": {"reads": "absorbance", "step": 0.001},
+        "calibration": several,
+        "standard": standards(),
+        "queue": list(queue),
+    }
+    return tomli_w.dumps({name: value for name, value in (plain | tables).items() if value != []})
+
+
+def run(queue: Sequence[Table] = (), **tables: Any) -> Run:
+    """Make the same as a Run; it must be readable without an error."""
+    made, problems = read(document(queue, **tables))
+    assert made is not None
+    assert [problem for problem in problems if problem.level == "error"] == []
+    return made
+
+
+def command(*words: str) -> str:
+    """Run a command and give its standard output; it must be fine."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        assert cli.main(words) == 0
+    return out.getvalue()
+
+
+def computed(text: str, now: str = NOW) -> Table:
+    """Give what `runsheet results --as json` says of a document."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "run.toml"
+        file.write_text(text, encoding="utf-8")
+        found: Table = json.loads(command("results", str(file), "--as", "json", "--now", now))
+    return found
+
+
+def results(queue: Sequence[Table] = (), now: str = NOW, **tables: Any) -> Table:
+    """Give what `runsheet results --as json` says of the run `document` writes."""
+    return computed(document(queue, **tables), now)
+
+
+def rows(result: Table) -> dict[str, Table]:
+    """Give the rows of a result by id."""
+    return {found["id"]: found for found in result["rows"]}
+
+
+def findings(result: Table, rule: str) -> list[Table]:
+    """Give the findings of one quality rule."""
+    return [finding for finding in result["quality"] if finding["rule"] == rule]
