@@ -1,0 +1,125 @@
+"""Plots as text.
+
+Owns: `draw`, from points and lines to characters, with braille dots or in ASCII. Invariant: pure; the same plot at the
+same size gives the same lines, each exactly `width` characters.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+_DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
+"""Bits of a braille cell, by row and column of its dots (Unicode chapter on Braille Patterns)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """Points over a curve."""
+
+    points: tuple[tuple[float, float, str], ...]
+    """x, y and the mark of each."""
+    curve: tuple[tuple[float, float], ...] = ()
+    """A line through these, in order."""
+    levels: tuple[float, ...] = ()
+    """Horizontal lines, as limits or zero."""
+    x_title: str = ""
+    y_title: str = ""
+
+
+def draw(plot: Plot, width: int, height: int, *, ascii_only: bool = False) -> list[str]:
+    """Draw a plot as `height` lines of `width` characters, axes and titles included."""
+    if width < 20 or height < 5 or not (plot.points or plot.curve):
+        return [" " * width] * height
+    xs = [x for x, _, _ in plot.points] + [x for x, _ in plot.curve]
+    ys = [y for _, y, _ in plot.points] + [y for _, y in plot.curve] + list(plot.levels)
+    frame = _Frame(_spread(min(xs), max(xs)), _spread(min(ys), max(ys)), width, height, ascii_only=ascii_only)
+    for level in plot.levels:
+        frame.level(level)
+    frame.line(plot.curve)
+    for x, y, mark in plot.points:
+        frame.point(x, y, mark)
+    return frame.lines(plot.x_title, plot.y_title)
+
+
+def _spread(low: float, high: float) -> tuple[float, float]:
+    """Widen a range a little, so that no point sits on the frame."""
+    margin = (high - low) * 0.04 or abs(high) * 0.1 or 1.0
+    return low - margin, high + margin
+
+
+class _Frame:
+    """A grid of characters with axes; dots go below the marks."""
+
+    def __init__(
+        self, xs: tuple[float, float], ys: tuple[float, float], width: int, height: int, *, ascii_only: bool
+    ) -> None:
+        self._xs, self._ys, self._ascii, self._width = xs, ys, ascii_only, width
+        self._ticks = [_label(ys[1]), _label((ys[0] + ys[1]) / 2), _label(ys[0])]
+        self._gutter = max(map(len, self._ticks)) + 1
+        self._columns, self._rows = width - self._gutter - 1, height - 2
+        self._dots = [[0] * self._columns for _ in range(self._rows)]
+        self._marks: dict[tuple[int, int], str] = {}
+
+    def _place(self, x: float, y: float, across: int, down: int) -> tuple[int, int] | None:
+        (x0, x1), (y0, y1) = self._xs, self._ys
+        column = round((x - x0) / (x1 - x0) * (self._columns * across - 1))
+        row = round((y1 - y) / (y1 - y0) * (self._rows * down - 1))
+        inside = 0 <= column < self._columns * across and 0 <= row < self._rows * down
+        return (row, column) if inside else None
+
+    def _dot(self, x: float, y: float) -> None:
+        if place := self._place(x, y, 2, 4):
+            row, column = place
+            self._dots[row // 4][column // 2] |= _DOTS[row % 4][column % 2]
+
+    def line(self, points: tuple[tuple[float, float], ...]) -> None:
+        """Dot a line through points."""
+        for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+            steps = self._columns * 2
+            for step in range(steps + 1):
+                part = step / steps
+                self._dot(x0 + (x1 - x0) * part, y0 + (y1 - y0) * part)
+
+    def level(self, y: float) -> None:
+        """Draw a horizontal line."""
+        if place := self._place(self._xs[0], y, 1, 1):
+            for column in range(self._columns):
+                self._marks.setdefault((place[0], column), "-" if self._ascii else "╌")
+
+    def point(self, x: float, y: float, mark: str) -> None:
+        """Put a mark."""
+        if place := self._place(x, y, 1, 1):
+            self._marks[place] = mark
+
+    def lines(self, x_title: str, y_title: str) -> list[str]:
+        """Write it out."""
+        side, corner, floor = ("|", "+", "-") if self._ascii else ("│", "└", "─")
+        labels = {0: self._ticks[0], (self._rows - 1) // 2: self._ticks[1], self._rows - 1: self._ticks[2]}
+        body = [
+            labels.get(row, "").rjust(self._gutter - 1) + " " + side + self._characters(row) for row in range(self._rows)
+        ]
+        low, high = _label(self._xs[0]), _label(self._xs[1])
+        middle = f"{y_title} against {x_title}" if x_title and y_title else x_title or y_title
+        room = self._columns - len(low) - len(high)
+        foot = low + (middle[: max(0, room - 2)]).center(max(0, room)) + high
+        return [
+            *body,
+            " " * self._gutter + corner + floor * self._columns,
+            (" " * (self._gutter + 1) + foot)[: self._width].ljust(self._width),
+        ]
+
+    def _characters(self, row: int) -> str:
+        return "".join(self._character(row, column) for column in range(self._columns))
+
+    def _character(self, row: int, column: int) -> str:
+        if mark := self._marks.get((row, column)):
+            return mark
+        bits = self._dots[row][column]
+        if not bits:
+            return " "
+        return "." if self._ascii else chr(0x2800 + bits)
+
+
+def _label(value: float) -> str:
+    return f"{value:.3g}" if math.isfinite(value) else "?"

@@ -1,0 +1,69 @@
+"""What a report is made of.
+
+Owns: the blocks every format can write. Invariant: blocks hold text and figures ready to read; a format lays them out
+and decides nothing about content.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from runsheet.plot import Plot
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading; level 1 is the report's title."""
+
+    text: str
+    level: int = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """A paragraph of prose."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Names and what they are."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list."""
+
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table; `left` says which columns are text."""
+
+    titles: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    left: tuple[bool, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A plot with its title."""
+
+    title: str
+    plot: Plot
+
+
+Block = Heading | Paragraph | Facts | Items | Table | Figure
+
+
+def visible(text: str) -> str:
+    """Show control characters as escapes, so that a name from a file cannot steer a terminal."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)

@@ -1,0 +1,69 @@
+"""A report as one self-contained page: no scripts, no network.
+
+Owns: the layout of blocks as HTML with inline SVG plots. Invariant: everything from a run is escaped.
+"""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table, visible
+from runsheet.report.svg import draw
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+STYLE = """
+@page { size: A4; margin: 18mm 14mm; }
+body { font: 10.5pt/1.4 sans-serif; color: #000; background: #fff; max-width: 182mm; margin: 1em auto; }
+h1 { font-size: 16pt; margin: 0 0 .4em; } h2 { font-size: 12pt; margin: 1.4em 0 .4em; border-bottom: 1px solid #000; }
+table { border-collapse: collapse; width: 100%; font-size: 9pt; }
+th, td { padding: .15em .5em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
+th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
+.facts th, .facts td { text-align: left; } figure { margin: .8em 0; break-inside: avoid; } svg { width: 100%; height: auto; }
+h2 { break-after: avoid; } tr { break-inside: avoid; } thead { display: table-header-group; }
+"""
+
+
+def write(blocks: Sequence[Block]) -> str:
+    """Write blocks as a page; the first heading is its title."""
+    title = next((block.text for block in blocks if isinstance(block, Heading)), "report")
+    body = "\n".join(_block(block) for block in blocks)
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f"<title>{_escaped(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+def _escaped(text: str) -> str:
+    return html.escape(visible(text))
+
+
+def _block(block: Block) -> str:
+    if isinstance(block, Heading):
+        return f"<h{block.level}>{_escaped(block.text)}</h{block.level}>"
+    if isinstance(block, Paragraph):
+        return f"<p>{_escaped(block.text)}</p>"
+    if isinstance(block, Items):
+        return "<ul>\n" + "\n".join(f"<li>{_escaped(text)}</li>" for text in block.texts) + "\n</ul>"
+    if isinstance(block, Facts):
+        rows = "\n".join(f"<tr><th>{_escaped(name)}</th><td>{_escaped(value)}</td></tr>" for name, value in block.pairs)
+        return f'<table class="facts">\n{rows}\n</table>'
+    if isinstance(block, Figure):
+        return f"<figure>\n{draw(block.plot)}\n<figcaption>{_escaped(block.title)}</figcaption>\n</figure>"
+    return _table(block)
+
+
+def _table(block: Table) -> str:
+    head = _row("th", block.titles, block.left)
+    body = "\n".join(_row("td", row, block.left) for row in block.rows)
+    return f"<table>\n<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+
+
+def _row(tag: str, cells: Iterable[str], left: Iterable[bool]) -> str:
+    inner = "".join(
+        f'<{tag} class="left">{_escaped(cell)}</{tag}>' if is_left else f"<{tag}>{_escaped(cell)}</{tag}>"
+        for cell, is_left in zip(cells, left, strict=True)
+    )
+    return f"<tr>{inner}</tr>"

@@ -1,0 +1,26 @@
+"""The short form of a sheet, for `results --as text`.
+
+Owns: what fits a look at a terminal: calibrations, rows, findings, what is due.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.report import outline
+from runsheet.report.blocks import Block, Heading, Items, Paragraph
+
+if TYPE_CHECKING:
+    from runsheet.compute.outcome import Sheet
+    from runsheet.problem import Problem
+
+
+def blocks(sheet: Sheet, problems: list[Problem]) -> tuple[Block, ...]:
+    """Give the sheet in short, with the warnings the document was read with."""
+    found: list[Block] = [Heading(f"{sheet.run.run.id}: {sheet.state}", 1)]
+    curves = [f"{c.id}: {c.state}, {outline.explain.curve_words(c)}" for c in sheet.calibrations]
+    found += [Items(tuple(curves))] if curves else []
+    for section in (outline.results, outline.fractions, outline.findings_found):
+        found += section(sheet)
+    found += [Paragraph(str(problem)) for problem in problems]
+    return tuple(found)

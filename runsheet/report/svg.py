@@ -1,0 +1,69 @@
+"""A plot as inline SVG.
+
+Owns: the drawing of a `Plot` in shapes. Invariant: readable in black and white; every text is escaped.
+"""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from runsheet.plot import Plot
+
+WIDTH, HEIGHT, LEFT, FOOT = 640, 260, 64, 36
+TICKS = 5
+
+
+def draw(plot: Plot) -> str:
+    """Draw a plot as an `svg` element."""
+    xs = [x for x, _, _ in plot.points] + [x for x, _ in plot.curve]
+    ys = [y for _, y, _ in plot.points] + [y for _, y in plot.curve] + list(plot.levels)
+    if not xs or not ys:
+        return ""
+    x0, x1 = _spread(min(xs), max(xs))
+    y0, y1 = _spread(min(ys), max(ys))
+
+    def at(x: float, y: float) -> tuple[float, float]:
+        across = LEFT + (x - x0) / (x1 - x0) * (WIDTH - LEFT - 12)
+        return round(across, 1), round((y1 - y) / (y1 - y0) * (HEIGHT - FOOT - 12) + 12, 1)
+
+    parts = [_axes(plot, (x0, x1), (y0, y1))]
+    for level in plot.levels:
+        parts.append(_line(at(x0, level), at(x1, level), 'stroke-dasharray="4 3"'))
+    if plot.curve:
+        line = " ".join(f"{a},{b}" for a, b in (at(x, y) for x, y in plot.curve))
+        parts.append(f'<polyline points="{line}" fill="none" stroke="#000"/>')
+    for x, y, mark in plot.points:
+        a, b = at(x, y)
+        if mark == "x":
+            parts.append(f'<path d="M{a - 4},{b - 4} l8,8 m0,-8 l-8,8" stroke="#000"/>')
+        else:
+            parts.append(f'<circle cx="{a}" cy="{b}" r="4" fill="#fff" stroke="#000" stroke-width="1.5"/>')
+    return f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-size="11" font-family="sans-serif">\n' + "\n".join(parts) + "\n</svg>"
+
+
+def _spread(low: float, high: float) -> tuple[float, float]:
+    margin = (high - low) * 0.05 or abs(high) * 0.1 or 1.0
+    return low - margin, high + margin
+
+
+def _line(start: tuple[float, float], end: tuple[float, float], more: str = "") -> str:
+    return f'<line x1="{start[0]}" y1="{start[1]}" x2="{end[0]}" y2="{end[1]}" stroke="#000" {more}/>'
+
+
+def _axes(plot: Plot, xs: tuple[float, float], ys: tuple[float, float]) -> str:
+    floor, right = HEIGHT - FOOT, WIDTH - 12
+    parts = [_line((LEFT, floor), (right, floor)), _line((LEFT, 12), (LEFT, floor))]
+    for step in range(TICKS):
+        part = step / (TICKS - 1)
+        x, y = LEFT + part * (right - LEFT), floor - part * (floor - 12)
+        parts.append(_text(x, floor + 14, f"{xs[0] + part * (xs[1] - xs[0]):.3g}", "middle"))
+        parts.append(_text(LEFT - 6, y + 4, f"{ys[0] + part * (ys[1] - ys[0]):.3g}", "end"))
+    parts.append(_text((LEFT + right) / 2, HEIGHT - 6, plot.x_title, "middle"))
+    parts.append(f'<g transform="rotate(-90 12 {floor / 2})">{_text(12, floor / 2, plot.y_title, "middle")}</g>')
+    return "\n".join(parts)
+
+
+def _text(x: float, y: float, words: str, anchor: str) -> str:
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{html.escape(words)}</text>'

@@ -1,0 +1,99 @@
+"""A report as plain text for 80 columns.
+
+Owns: the layout of blocks in characters. Invariant: no line is wider than `WIDTH` and no cell is cut: what does not fit
+its column wraps.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from runsheet.plot import draw
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table, visible
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+WIDTH = 80
+GAP = "  "
+
+
+def write(blocks: Iterable[Block], *, ascii_only: bool = False) -> str:
+    """Write blocks as text."""
+    return "\n\n".join("\n".join(line.rstrip() for line in _lines(block, ascii_only=ascii_only)) for block in blocks) + "\n"
+
+
+def _lines(block: Block, *, ascii_only: bool) -> list[str]:
+    if isinstance(block, Heading):
+        text = visible(block.text)
+        lines = wrapped(text.upper() if block.level == 1 else text, WIDTH)
+        return [*lines, ("=" if block.level == 1 else "-") * max(map(len, lines))]
+    if isinstance(block, Paragraph):
+        return wrapped(visible(block.text), WIDTH)
+    if isinstance(block, Items):
+        return [line for text in block.texts for line in _hanging("- ", visible(text))]
+    if isinstance(block, Facts):
+        return _facts(block)
+    if isinstance(block, Figure):
+        return [*wrapped(visible(block.title), WIDTH), *draw(block.plot, WIDTH, 16, ascii_only=ascii_only)]
+    return table(block)
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Wrap text; an empty text is one empty line."""
+    return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
+
+
+def _hanging(first: str, text: str) -> list[str]:
+    lines = wrapped(text, WIDTH - len(first))
+    return [(first if at == 0 else " " * len(first)) + line for at, line in enumerate(lines)]
+
+
+def _facts(block: Facts) -> list[str]:
+    pairs = [(visible(name), visible(value)) for name, value in block.pairs]
+    indent = min(max((len(name) for name, _ in pairs), default=0), 24) + 2
+    found: list[str] = []
+    for name, value in pairs:
+        lines = wrapped(value, WIDTH - indent)
+        if len(name) + 2 > indent:
+            found.append(name)
+            name = ""
+        found += [(name if at == 0 else "").ljust(indent) + line for at, line in enumerate(lines)]
+    return found
+
+
+def table(block: Table) -> list[str]:
+    """Lay a table out: columns no wider than they need, the widest wrapped where the line would be too long."""
+    rows = [tuple(map(visible, row)) for row in block.rows]
+    kept = [at for at in range(len(block.titles)) if any(row[at] for row in rows)] or list(range(len(block.titles)))
+    titles = tuple(block.titles[at] for at in kept)
+    left = [block.left[at] for at in kept]
+    cells = [titles, *(tuple(row[at] for at in kept) for row in rows)]
+    widths = _widths(cells)
+    rule = GAP.join("-" * width for width in widths)
+    lines = [_row(row, widths, left) for row in cells]
+    return [*lines[0], rule, *(line for row in lines[1:] for line in row)]
+
+
+def _widths(cells: list[tuple[str, ...]]) -> list[int]:
+    """Give columns that fit the line: the widest gives way first, and none breaks a word while another need not."""
+    columns = list(zip(*cells, strict=True))
+    widths = [max(map(len, column)) for column in columns]
+    words = [max((len(word) for cell in column for word in cell.split()), default=1) for column in columns]
+    while sum(widths) + len(GAP) * (len(widths) - 1) > WIDTH:
+        soft = [at for at, width in enumerate(widths) if width > words[at]]
+        widths[max(soft or range(len(widths)), key=widths.__getitem__)] -= 1
+    return widths
+
+
+def _row(row: tuple[str, ...], widths: list[int], left: list[bool]) -> list[str]:
+    wraps = [wrapped(cell, width) for cell, width in zip(row, widths, strict=True)]
+    height = max(map(len, wraps))
+    return [
+        GAP.join(
+            (cell[at] if at < len(cell) else "").ljust(width) if is_left else (cell[at] if at < len(cell) else "").rjust(width)
+            for cell, width, is_left in zip(wraps, widths, left, strict=True)
+        )
+        for at in range(height)
+    ]
