@@ -100,6 +100,22 @@ def results(queue: Sequence[Table] = (), now: str = NOW, **tables: Any) -> Table
     return computed(document(queue, **tables), now)
 
 
+def fit(xs: Sequence[float], ys: Sequence[float], queue: Sequence[Table] = (), **calibration: Any) -> Table:
+    """Give the results of a run whose standards are any data, x and y; its rows are readings of the extract itself."""
+    return results(
+        queue,
+        method={"unit": "mg/L extract"},
+        instrument={"reads": "absorbance", "step": 1e-12},
+        standard=standards(xs, ys),
+        calibration={"zero_standard": "ignore", "drift": "none"} | calibration,
+    )
+
+
+def extract(name: str, *readings: float, **fields: Any) -> Table:
+    """Make a row that reads an extract as it is: its result is what the curve gives."""
+    return row(name, *readings, amount=None, extract_ml=None, matrix="extract", **fields)
+
+
 def rows(result: Table) -> dict[str, Table]:
     """Give the rows of a result by id."""
     return {found["id"]: found for found in result["rows"]}
