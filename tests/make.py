@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pytest
 import tomli_w
 
 from runsheet import cli, read
@@ -119,6 +120,21 @@ def extract(name: str, *readings: float, **fields: Any) -> Table:
 def rows(result: Table) -> dict[str, Table]:
     """Give the rows of a result by id."""
     return {found["id"]: found for found in result["rows"]}
+
+
+def verdict(result: Table, rule: str) -> list[tuple[Any, ...]]:
+    """Give state, rows, value, low and high of each finding of a rule, to compare with `said`."""
+    return [(f["state"], " ".join(f["rows"]), f["value"], f["low"], f["high"]) for f in findings(result, rule)]
+
+
+def said(*expected: tuple[Any, ...]) -> Any:
+    """Expect these findings: state, the rows in one text, then value, low and high as far as there are any."""
+    return [(*each[:2], *(near(figure) for figure in (*each[2:], None, None, None)[:3])) for each in expected]
+
+
+def near(figure: float | None) -> Any:
+    """Expect a figure to the last digits of a float, or none."""
+    return None if figure is None else pytest.approx(figure, rel=1e-9, abs=1e-12)
 
 
 def findings(result: Table, rule: str) -> list[Table]:
