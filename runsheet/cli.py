@@ -33,7 +33,7 @@ class Exit(IntEnum):
     """Bad usage or an unreadable document."""
 
 
-class Refusal(Exception):
+class Refusal(Exception):  # noqa: N818 - it is an answer, not an error
     """Something a command cannot do, in words for the person who asked."""
 
 
@@ -70,7 +70,7 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _open(asked: argparse.Namespace) -> int:
-    if not sys.stdin.isatty() or not sys.stdout.isatty():
+    if not (sys.stdin.isatty() and sys.stdout.isatty() and sys.stderr.isatty()):  # frames go to stderr
         raise Refusal("the screen needs a terminal; see runsheet --help for the commands that do not")
     from runsheet.screen import start
 

@@ -213,11 +213,28 @@ STANDARDS: tuple[Column[StandardResult], ...] = (
     ),
     Column("y", "net", 8, lambda s: signal(s.y), lambda s: s.y, explains=True),
     Column("back", "on curve", 8, lambda s: figure(s.back), lambda s: s.back, explains=True),
-    Column("error_percent", "error %", 7, lambda s: one_decimal(s.error_percent), lambda s: s.error_percent, explains=True),
+    Column(
+        "error_percent", "error %", 7, lambda s: one_decimal(s.error_percent), lambda s: s.error_percent, explains=True
+    ),
     Column("used", "used", 4, lambda s: "yes" if s.used else "no", lambda s: s.used, left=True),
-    Column("at", "time", 5, lambda s: clock(s.standard.at), lambda s: s.standard.at and s.standard.at.isoformat(), left=True),
+    Column(
+        "at",
+        "time",
+        5,
+        lambda s: clock(s.standard.at),
+        lambda s: s.standard.at and s.standard.at.isoformat(),
+        left=True,
+    ),
     Column("lot", "lot", 8, lambda s: s.standard.lot or "", lambda s: s.standard.lot, edits="lot", left=True),
-    Column("reason", "reason", 20, lambda s: s.standard.reason or "", lambda s: s.standard.reason, edits="reason", left=True),
+    Column(
+        "reason",
+        "reason",
+        20,
+        lambda s: s.standard.reason or "",
+        lambda s: s.standard.reason,
+        edits="reason",
+        left=True,
+    ),
 )
 
 SETUP: tuple[Column[SetupResult], ...] = (

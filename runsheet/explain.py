@@ -57,7 +57,11 @@ def _mean(row: RowResult, sheet: Sheet) -> Iterator[Step]:
         yield Step("signals", "A = -log10(T / 100)", f"{typed} %T -> {values} A", "definition of absorbance")
     values = " + ".join(signal(value) for value in row.signals)
     n = len(row.signals)
-    numbers = f"({values}) / {n} = {signal(row.mean)} {_signal_unit(row)}" if n > 1 else f"{signal(row.mean)} {_signal_unit(row)}"
+    numbers = (
+        f"({values}) / {n} = {signal(row.mean)} {_signal_unit(row)}"
+        if n > 1
+        else f"{signal(row.mean)} {_signal_unit(row)}"
+    )
     yield Step("mean", "mean of the readings", numbers, "one reading is one filling of the cell")
 
 
@@ -67,10 +71,22 @@ def _drift(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
     unit = _signal_unit(row)
     blank = f"from blank {row.drift_from}" if row.drift_from else f"from the zero of {row.calibration.id}"
     treatment = row.calibration.calibration.zero_standard or "subtract"
-    relative = "" if treatment == "subtract" else f", less the zero {signal(row.calibration.zero)} which the curve holds"
+    relative = (
+        "" if treatment == "subtract" else f", less the zero {signal(row.calibration.zero)} which the curve holds"
+    )
     mode = row.calibration.calibration.drift or "last"
-    yield Step("drift", f"drift, {mode}: what clean solvent reads", f"{blank}{relative}: {signal(row.drift)} {unit}", "the calibration's own setting")
-    yield Step("net", "net = mean - drift", f"{signal(row.mean)} - {signal(row.drift)} = {signal(row.net)} {unit}", "zero and blanks, common practice, no source")
+    yield Step(
+        "drift",
+        f"drift, {mode}: what clean solvent reads",
+        f"{blank}{relative}: {signal(row.drift)} {unit}",
+        "the calibration's own setting",
+    )
+    yield Step(
+        "net",
+        "net = mean - drift",
+        f"{signal(row.mean)} - {signal(row.drift)} = {signal(row.net)} {unit}",
+        "zero and blanks, common practice, no source",
+    )
 
 
 def curve_words(result: CalibrationResult) -> str:
@@ -155,8 +171,10 @@ def _uncertainty(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     yield Step(
         "U",
         "U = k x factor x sqrt(u(Cx)^2 + Cx^2 x sum of the relative parts squared)",
-        f"k {figure(row.coverage, 3)}, u(Cx) {figure(row.u_extract, 3)} mg/L, parts: {named}: U = {figure(row.expanded, 2)} {row.unit}",
-        "inverse prediction, Miller & Miller chapter 5" + ("" if sheet.uncertainty_complete else "; instrument and volumes only"),
+        f"k {figure(row.coverage, 3)}, u(Cx) {figure(row.u_extract, 3)} mg/L, parts: {named}: "
+        f"U = {figure(row.expanded, 2)} {row.unit}",
+        "inverse prediction, Miller & Miller chapter 5"
+        + ("" if sheet.uncertainty_complete else "; instrument and volumes only"),
     )
 
 
@@ -164,7 +182,10 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     limits = sheet.run.method.limits
     if limits is None or row.factor is None:
         return
-    for name, value, limit in (("detection", row.detection, limits.detection), ("reporting", row.reporting, limits.reporting)):
+    for name, value, limit in (
+        ("detection", row.detection, limits.detection),
+        ("reporting", row.reporting, limits.reporting),
+    ):
         if value is None:
             continue
         floor = ""
@@ -187,10 +208,14 @@ def _quality(row: RowResult, sheet: Sheet) -> Iterator[Step]:
             formula = "recovery = (result - parent's result) as mass / added mass x 100"
             parent = _parent(row, sheet)
             less = f" - {figure(parent.result, 5)} ({parent.id})" if parent else ""
-            numbers = f"({figure(row.result, 5)}{less}) {row.unit}, {row.row.added_mg} mg added: {row.recovery_percent:.2f} %"
+            numbers = (
+                f"({figure(row.result, 5)}{less}) {row.unit}, {row.row.added_mg} mg added: {row.recovery_percent:.2f} %"
+            )
         yield Step("recovery_percent", formula, numbers, "EPA 1664B, SW-846 8000D")
     if row.rpd_percent is not None:
-        yield Step("rpd_percent", "RPD = difference / mean x 100, on concentrations", f"{row.rpd_percent:.2f} %", "EPA 1664B")
+        yield Step(
+            "rpd_percent", "RPD = difference / mean x 100, on concentrations", f"{row.rpd_percent:.2f} %", "EPA 1664B"
+        )
 
 
 def _parent(row: RowResult, sheet: Sheet) -> RowResult | None:

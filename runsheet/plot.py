@@ -6,6 +6,7 @@ same size gives the same lines, each exactly `width` characters.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -75,7 +76,7 @@ class _Frame:
 
     def line(self, points: tuple[tuple[float, float], ...]) -> None:
         """Dot a line through points."""
-        for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+        for (x0, y0), (x1, y1) in itertools.pairwise(points):
             steps = self._columns * 2
             for step in range(steps + 1):
                 part = step / steps
@@ -97,7 +98,8 @@ class _Frame:
         side, corner, floor = ("|", "+", "-") if self._ascii else ("│", "└", "─")
         labels = {0: self._ticks[0], (self._rows - 1) // 2: self._ticks[1], self._rows - 1: self._ticks[2]}
         body = [
-            labels.get(row, "").rjust(self._gutter - 1) + " " + side + self._characters(row) for row in range(self._rows)
+            labels.get(row, "").rjust(self._gutter - 1) + " " + side + self._characters(row)
+            for row in range(self._rows)
         ]
         low, high = _label(self._xs[0]), _label(self._xs[1])
         middle = f"{y_title} against {x_title}" if x_title and y_title else x_title or y_title

@@ -15,7 +15,7 @@ import types
 from dataclasses import MISSING, dataclass, fields, is_dataclass
 from datetime import date, datetime, time
 from decimal import Decimal, InvalidOperation
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from runsheet.problem import Problem
 
@@ -74,7 +74,7 @@ class AsTyped(Decimal):
 
     text: str
 
-    def __new__(cls, text: str) -> AsTyped:
+    def __new__(cls, text: str) -> Self:
         """Keep the text beside the value."""
         made = super().__new__(cls, text)
         made.text = text
@@ -192,9 +192,8 @@ def table(cls: type[T], data: dict[str, Any], where: str, problems: list[Problem
         elif (read := schema[key](value, path, problems)) is not _ABSENT:
             values[key] = read
     missing = [name for name in _required(cls) if name not in values]
-    for name in missing:
-        if name not in data:
-            problems.append(Problem(f"{where}.{name}" if where else name, "is required"))
+    absent = [name for name in missing if name not in data]
+    problems += [Problem(f"{where}.{name}" if where else name, "is required") for name in absent]
     return None if missing else cls(**values)
 
 
@@ -204,17 +203,17 @@ def _unknown(key: str, known: dict[str, Reader]) -> str:
 
 
 @functools.cache
-def _schema(cls: type) -> dict[str, Reader]:
+def _schema(cls: Any) -> dict[str, Reader]:
     return {name: _reader(hint) for name, hint in get_type_hints(cls, include_extras=True).items()}
 
 
 @functools.cache
-def _required(cls: type) -> tuple[str, ...]:
+def _required(cls: Any) -> tuple[str, ...]:
     plain = (field for field in fields(cls) if field.default is MISSING and field.default_factory is MISSING)
     return tuple(field.name for field in plain)
 
 
-def _reader(hint: Any) -> Reader:  # noqa: PLR0911 - one return a kind of annotation reads best as a list
+def _reader(hint: Any) -> Reader:
     """Make the reader for an annotation."""
     origin, args = get_origin(hint), get_args(hint)
     if origin is Annotated:
@@ -223,7 +222,7 @@ def _reader(hint: Any) -> Reader:  # noqa: PLR0911 - one return a kind of annota
         return _union(args)
     if origin is Literal:
         return _words(args)
-    if origin is tuple and len(args) == 2 and args[1] is Ellipsis:  # noqa: PLR2004
+    if origin is tuple and len(args) == 2 and args[1] is Ellipsis:
         return _tables(args[0]) if is_dataclass(args[0]) else _array(_reader(args[0]))
     if origin is tuple:
         return _fixed([_reader(arg) for arg in args])
@@ -248,7 +247,7 @@ def _complain(path: str, expected: str, value: Any, problems: list[Problem]) -> 
     return _ABSENT
 
 
-def _scalar(kind: type, value: Any, path: str, problems: list[Problem]) -> Any:
+def _scalar(kind: Any, value: Any, path: str, problems: list[Problem]) -> Any:
     # type() and not isinstance: a boolean is an int, and a date-time a date, to Python but not to a reader.
     if type(value) is not kind:
         extra = " (a date and time)" if kind is date and isinstance(value, datetime) else ""
@@ -346,7 +345,7 @@ def _fixed(inner: list[Reader]) -> Reader:
     return read
 
 
-def _nested(cls: type) -> Reader:
+def _nested(cls: Any) -> Reader:
     def read(value: Any, path: str, problems: list[Problem]) -> Any:
         if not isinstance(value, dict):
             return _complain(path, f"a table, [{path}]", value, problems)
@@ -356,7 +355,7 @@ def _nested(cls: type) -> Reader:
     return read
 
 
-def _tables(cls: type) -> Reader:
+def _tables(cls: Any) -> Reader:
     def read(value: Any, path: str, problems: list[Problem]) -> Any:
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
             return _complain(path, f"tables, [[{path}]]", value, problems)
@@ -386,12 +385,12 @@ def shown(value: Any) -> str:
     elif isinstance(value, datetime | date | time):
         text = value.isoformat()
     elif isinstance(value, list):
-        text = "[" + ", ".join(shown(item) for item in value[:4]) + (", …]" if len(value) > 4 else "]")  # noqa: PLR2004
+        text = "[" + ", ".join(shown(item) for item in value[:4]) + (", …]" if len(value) > 4 else "]")
     elif isinstance(value, dict):
         text = "{" + ", ".join(list(value)[:4]) + "}"
     else:
         text = _shown_number(value)
-    return text if len(text) <= 60 else text[:57] + "…"  # noqa: PLR2004
+    return text if len(text) <= 60 else text[:57] + "…"
 
 
 def _shown_number(value: Any) -> str:
@@ -452,3 +451,36 @@ def positions(text: str) -> dict[str, int]:
         elif key := re.match(r"\s*([\w-]+)\s*=", line):
             found.setdefault(f"{here}.{key[1]}" if here else key[1], at)
     return found
+
+
+# --- one field --------------------------------------------------------------------------------------------------
+
+
+@functools.cache
+def kind_of(cls: type, name: str) -> str:
+    """Say what a field holds: number, numbers, flag, time, date, word or text."""
+    found = _leaves(get_type_hints(cls, include_extras=True)[name])
+    several = {"..."} <= found
+    for kind, leaf in (("number", Decimal), ("flag", bool), ("time", datetime), ("date", date), ("word", Literal)):
+        if leaf in found:
+            return "numbers" if several and kind == "number" else kind
+    return "text"
+
+
+def _leaves(hint: Any) -> set[Any]:
+    """Give the plain types an annotation is made of, `Literal` for words and "..." for an array."""
+    if hint is Ellipsis:
+        return {"..."}
+    if get_origin(hint) is Literal:
+        return {Literal}
+    if get_origin(hint) is Annotated:
+        return _leaves(get_args(hint)[0])
+    args = get_args(hint)
+    return {leaf for arg in args for leaf in _leaves(arg)} if args else {hint}
+
+
+def complaint(cls: type, name: str, value: Any) -> str:
+    """Say what is wrong with a value for a field; empty when it may stand there."""
+    problems: list[Problem] = []
+    _schema(cls)[name](value, name, problems)
+    return problems[0].message if problems else ""

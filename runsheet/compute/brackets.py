@@ -62,7 +62,9 @@ def settle(rows: tuple[RowResult, ...], run: Run) -> None:
             continue
         if row.kind in EVENTS:
             row.state = "accepted" if found_good(row, run) else "held"
-        elif row.calibration is None or row.calibration.state != "pass" or False in (*opened.values(), *closed.values()):
+        elif (
+            row.calibration is None or row.calibration.state != "pass" or False in (*opened.values(), *closed.values())
+        ):
             row.state = "held"
         else:
             row.state = "open" if closing and len(closed) < len(kinds) else "accepted"
@@ -73,9 +75,7 @@ def asked_for(method: Method) -> tuple[str, ...]:
     return tuple(kind for kind, limits in (("blank", method.blank), ("check", method.check)) if limits is not None)
 
 
-def _neighbours(
-    rows: Iterable[RowResult], run: Run, kinds: tuple[str, ...], good: object
-) -> list[dict[str, bool]]:
+def _neighbours(rows: Iterable[RowResult], run: Run, kinds: tuple[str, ...], good: object) -> list[dict[str, bool]]:
     """For every row, walking in one direction: the verdict of the nearest event of each kind already passed."""
     passed: dict[str, dict[str, bool]] = {}
     found: list[dict[str, bool]] = []

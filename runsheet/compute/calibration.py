@@ -121,7 +121,9 @@ def _fit(calibration: Calibration, got: _Points, *, as_point: bool) -> Curve | N
     return curve.fit(calibration.model, calibration.weighting or "none", got.points, zero)
 
 
-def _standard(s: Standard, got: _Points, fitted: Curve | None, calibration: Calibration, *, subtract: bool) -> StandardResult:
+def _standard(
+    s: Standard, got: _Points, fitted: Curve | None, calibration: Calibration, *, subtract: bool
+) -> StandardResult:
     x, mean = concentration(s), got.means.get(s.id)
     if mean is None:
         return StandardResult(s, x, None, _used(s))
@@ -228,7 +230,9 @@ def _warns(calibration: Calibration, levels: int, *, as_point: bool) -> list[str
     return warns
 
 
-def _detection(calibration: Calibration, fitted: Curve | None, got: _Points, *, as_point: bool) -> DetectionResult | None:
+def _detection(
+    calibration: Calibration, fitted: Curve | None, got: _Points, *, as_point: bool
+) -> DetectionResult | None:
     """Detection figures of the unweighted line by DIN 32645: alpha = beta, one reading, k = 3."""
     if fitted is None or fitted.s is None or not fitted.rises or calibration.model != "line":
         return None

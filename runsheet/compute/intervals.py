@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from runsheet.compute.outcome import DueResult, Urgency
+from runsheet.compute.outcome import DueResult, Event, Urgency
 from runsheet.compute.readings import EVENTS, unread
 
 if TYPE_CHECKING:
@@ -71,9 +71,7 @@ def _recalibrated(found: list[Stretch], fresh: list[datetime], until: datetime |
     return fresh
 
 
-def due(
-    run: Run, rows: tuple[RowResult, ...], cut: dict[str, list[Stretch]], now: datetime
-) -> tuple[DueResult, ...]:
+def due(run: Run, rows: tuple[RowResult, ...], cut: dict[str, list[Stretch]], now: datetime) -> tuple[DueResult, ...]:
     """Say when the next blank and the next check fall due; `cut` has the stretches of each kind asked for."""
     more = unread(rows)
     results = []
@@ -87,16 +85,16 @@ def due(
 
 
 def _due(
-    what: str, every_readings: object, every_minutes: float | None, open_: Stretch, now: datetime, *, more: bool
+    what: Event, every_readings: object, every_minutes: float | None, open_: Stretch, now: datetime, *, more: bool
 ) -> DueResult:
     readings = None if every_readings is None else int(every_readings)  # type: ignore[call-overload]
     left = None if readings is None else readings - open_.readings
     minutes = open_.minutes(now)
     minutes_left = None if every_minutes is None or minutes is None else every_minutes - minutes
     if open_.readings == 0 and not more:
-        return DueResult(what, "ok", left, None, readings, every_minutes)  # type: ignore[arg-type]
+        return DueResult(what, "ok", left, None, readings, every_minutes)
     state = _urgency([(left, readings), (minutes_left, every_minutes)])
-    return DueResult(what, state, left, minutes_left, readings, every_minutes)  # type: ignore[arg-type]
+    return DueResult(what, state, left, minutes_left, readings, every_minutes)
 
 
 def _urgency(pairs: list[tuple[float | None, float | None]]) -> Urgency:

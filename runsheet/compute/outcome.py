@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 Verdict = Literal["pass", "fail", "warn", "todo"]
 RowState = Literal["unread", "open", "accepted", "held", "void"]
 Urgency = Literal["ok", "soon", "due", "overdue"]
+Event = Literal["blank", "check"]
 Fraction = Literal["oil_grease", "petroleum"]
 
 
@@ -192,7 +193,7 @@ class Finding(NamedTuple):
 class DueResult:
     """When the next blank or check falls due."""
 
-    what: Literal["blank", "check"]
+    what: Event
     state: Urgency
     readings_left: int | None
     minutes_left: float | None

@@ -38,7 +38,7 @@ class Partners:
         return found
 
     def first_of_pair(self, row: RowResult) -> RowResult | None:
-        """Give the nearest earlier control of the batch and fraction, or the nearest earlier spike of the same sample."""
+        """Give the nearest earlier control of batch and fraction, or the nearest earlier spike of the sample."""
         wanted = "control" if row.kind == "control-duplicate" else "spike"
         for place in range(self._places[id(row)] - 1, -1, -1):
             other = self._rows[place]

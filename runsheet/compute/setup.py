@@ -66,4 +66,6 @@ def _warm_up(setup: Setup, limit: float | None, first: datetime | None, now: dat
         return SetupResult(setup, "pass", minutes, limit, "min", "")
     if first is None:
         return SetupResult(setup, "todo", minutes, limit, "min", f"{limit - minutes:.0f} min of {limit:g} left")
-    return SetupResult(setup, "fail", minutes, limit, "min", f"first standard {minutes:.0f} min after the lamp, limit {limit:g}")
+    return SetupResult(
+        setup, "fail", minutes, limit, "min", f"first standard {minutes:.0f} min after the lamp, limit {limit:g}"
+    )

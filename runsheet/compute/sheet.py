@@ -69,7 +69,9 @@ def _limit_and_flag(rows: tuple[RowResult, ...], run: Run) -> None:
 def _flag_by_rules(rows: tuple[RowResult, ...], findings: tuple[Finding, ...]) -> None:
     """Add the flags that rules about other rows and about times give: B and H."""
     blanks = blank_flags(rows)
-    held = {name for finding in findings if finding.rule == "holding" and finding.state == "fail" for name in finding.rows}
+    held = {
+        name for finding in findings if finding.rule == "holding" and finding.state == "fail" for name in finding.rows
+    }
     for row in rows:
         for flag, names in (("B", blanks), ("H", held)):
             if names and row.row.id in names:
@@ -86,7 +88,7 @@ def _state(
     """Give the state of the run; a calibration that fails and is in use fails by its rule."""
     if any(finding.state == "fail" for finding in findings) or any(result.state == "overdue" for result in due):
         return "fail"
-    parts = (*setups, *calibrations, *findings)
-    if any(row.state in ("unread", "open") for row in rows) or any(part.state == "todo" for part in parts):
+    states = {*(s.state for s in setups), *(c.state for c in calibrations), *(f.state for f in findings)}
+    if "todo" in states or any(row.state in ("unread", "open") for row in rows):
         return "todo"
     return "pass"

@@ -53,7 +53,13 @@ def _two_tailed(centre: float, tails: float, df: float) -> float:
         off, density = excess(t), 2 * _density(t, df)
         low, high = (t, high) if off > 0 else (low, t)
         # Far out the tail falls by decades: Newton's step on its logarithm is the one that lands.
-        step = off / density if tails >= 0.5 or off <= 0 else math.log1p(off / tails) * (off + tails) / density if density else math.inf
+        step = (
+            off / density
+            if tails >= 0.5 or off <= 0
+            else math.log1p(off / tails) * (off + tails) / density
+            if density
+            else math.inf
+        )
         new = t + step if low < t + step < high else (low + high) / 2
         if abs(new - t) <= 1e-15 * t:
             return new
@@ -97,7 +103,7 @@ def _fraction(x: float, a: float, b: float) -> float:
     """Continued fraction of the incomplete beta function, by Lentz's method."""
     tiny = 1e-300
     c, d = 1.0, 1 - (a + b) * x / (a + 1)
-    d = 1 / (d if d else tiny)
+    d = 1 / (d or tiny)
     value = d
     for m in range(1, 3000):
         for numerator in (
@@ -106,7 +112,7 @@ def _fraction(x: float, a: float, b: float) -> float:
         ):
             d = 1 + numerator * d
             c = 1 + numerator / c
-            d, c = 1 / (d if d else tiny), c if c else tiny
+            d, c = 1 / (d or tiny), c or tiny
             value *= d * c
         if abs(d * c - 1) < 1e-16:
             break

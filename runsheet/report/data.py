@@ -31,14 +31,18 @@ def as_data(sheet: Sheet, problems: Iterable[Problem] = ()) -> dict[str, Any]:
         "calibrations": [_calibration(result) for result in sheet.calibrations],
         "rows": [_row(row) for row in sheet.rows],
         "fractions": [
-            {"sample": f.sample, "oil_grease": f.oil_grease, "petroleum": f.petroleum, "polar": f.polar, "U": f.expanded}
+            {
+                "sample": f.sample,
+                "oil_grease": f.oil_grease,
+                "petroleum": f.petroleum,
+                "polar": f.polar,
+                "U": f.expanded,
+            }
             for f in sheet.fractions
         ],
         "quality": [finding._asdict() | {"rows": list(finding.rows)} for finding in sheet.quality],
         "due": [_due(result) for result in sheet.due],
-        "problems": [
-            {"level": p.level, "path": p.path, "message": p.message, "line": p.line} for p in problems
-        ],
+        "problems": [{"level": p.level, "path": p.path, "message": p.message, "line": p.line} for p in problems],
     }
 
 

@@ -21,7 +21,8 @@ h1 { font-size: 16pt; margin: 0 0 .4em; } h2 { font-size: 12pt; margin: 1.4em 0 
 table { border-collapse: collapse; width: 100%; font-size: 9pt; }
 th, td { padding: .15em .5em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
-.facts th, .facts td { text-align: left; } figure { margin: .8em 0; break-inside: avoid; } svg { width: 100%; height: auto; }
+.facts th, .facts td { text-align: left; } figure { margin: .8em 0; break-inside: avoid; }
+svg { width: 100%; height: auto; }
 h2 { break-after: avoid; } tr { break-inside: avoid; } thead { display: table-header-group; }
 """
 

@@ -10,7 +10,7 @@ import re
 from typing import TYPE_CHECKING
 
 from runsheet.plot import draw
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table, visible
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

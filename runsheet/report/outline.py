@@ -6,6 +6,7 @@ shows the sheet and judges nothing itself; where it leaves passes out it says ho
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from runsheet import columns, explain
@@ -16,7 +17,7 @@ from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragra
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from datetime import date, datetime
+    from datetime import date
     from typing import TypeVar
 
     from runsheet.columns import Column
@@ -56,7 +57,9 @@ def _facts(*pairs: tuple[str, object]) -> Facts:
 
 
 def _when(at: datetime | date | None) -> str:
-    return "" if at is None else at.isoformat(" ", "minutes") if hasattr(at, "hour") else at.isoformat()
+    if isinstance(at, datetime):
+        return at.isoformat(" ", "minutes")
+    return "" if at is None else at.isoformat()
 
 
 def _title(sheet: Sheet) -> Iterator[Block]:
@@ -74,7 +77,10 @@ def _title(sheet: Sheet) -> Iterator[Block]:
         ("Opened", _when(about.opened)),
         ("Evaluated as of", _when(sheet.now)),
         ("Method", " - ".join(filter(None, (method.title or method.name, method.basis)))),
-        ("Instrument", ", ".join(filter(None, (instrument.name, instrument.serial, f"reads {instrument.reads or 'absorbance'}")))),
+        (
+            "Instrument",
+            ", ".join(filter(None, (instrument.name, instrument.serial, f"reads {instrument.reads or 'absorbance'}"))),
+        ),
         ("Cell", ", ".join(cells)),
         ("Solvent", ", ".join(filter(None, (solvent.name, solvent.grade, solvent.lot and f"lot {solvent.lot}")))),
         ("Standards made of", ", ".join(materials)),
@@ -87,10 +93,20 @@ def _received(sheet: Sheet) -> Iterator[Block]:
         return
     yield Heading("Samples as received")
     rows = tuple(
-        (s.id, s.site or "", _when(s.collected), _when(s.received), s.container or "", s.preservative or "", "" if s.pH is None else str(s.pH))
+        (
+            s.id,
+            s.site or "",
+            _when(s.collected),
+            _when(s.received),
+            s.container or "",
+            s.preservative or "",
+            "" if s.pH is None else str(s.pH),
+        )
         for s in sheet.run.sample
     )
-    yield Table(("sample", "site", "collected", "received", "container", "preserved", "pH"), rows, (True,) * 6 + (False,))
+    yield Table(
+        ("sample", "site", "collected", "received", "container", "preserved", "pH"), rows, (True,) * 6 + (False,)
+    )
 
 
 def _setup(sheet: Sheet) -> Iterator[Block]:
@@ -103,7 +119,10 @@ def _calibrations(sheet: Sheet) -> Iterator[Block]:
     for result in sheet.calibrations:
         yield Heading(f"Calibration {result.id}")
         yield _curve_facts(result)
-        yield _table(_pick(columns.STANDARDS, "id", "x", "readings", "y", "back", "error_percent", "used", "lot", "reason"), result.standards)
+        yield _table(
+            _pick(columns.STANDARDS, "id", "x", "readings", "y", "back", "error_percent", "used", "lot", "reason"),
+            result.standards,
+        )
         if (plot := plots.calibration(result)) is not None:
             yield Figure(f"Calibration {result.id}: o standard, x not used", plot)
         if (rest := plots.residuals(result)) is not None:
@@ -112,14 +131,22 @@ def _calibrations(sheet: Sheet) -> Iterator[Block]:
 
 def _curve_facts(result: CalibrationResult) -> Facts:
     curve, detection = result.curve, result.detection
-    span = "" if result.low is None else f"{columns.figure(result.low)} to {columns.figure(result.high)} mg/L in the solvent"
+    span = (
+        ""
+        if result.low is None
+        else f"{columns.figure(result.low)} to {columns.figure(result.high)} mg/L in the solvent"
+    )
     limits = ""
     if detection is not None:
         figures = (detection.critical, detection.detection, detection.quantification)
         limits = " / ".join(columns.figure(value, 3) or "none" for value in figures) + " mg/L in the solvent"
     return _facts(
         ("Verdict", "; ".join([result.state, *result.todos, *result.fails, *result.warns])),
-        ("Model", f"{result.calibration.model}, weighting {result.weighting}, zero standard {result.calibration.zero_standard or 'subtract'}, drift {result.calibration.drift or 'last'}"),
+        (
+            "Model",
+            (f"{result.calibration.model}, weighting {result.weighting}, "
+            f"zero standard {result.calibration.zero_standard or 'subtract'}, drift {result.calibration.drift or 'last'}"),
+        ),
         ("Curve", explain.curve_words(result)),
         ("Range", span),
         ("Levels", result.levels),
@@ -133,6 +160,7 @@ def _curve_facts(result: CalibrationResult) -> Facts:
 
 
 def results(sheet: Sheet) -> Iterator[Block]:
+    """Say every row's result, with the legend of kinds and flags and what U is."""
     yield Heading("Results")
     if not sheet.rows:
         yield Paragraph("The queue is empty.")
@@ -150,28 +178,42 @@ def results(sheet: Sheet) -> Iterator[Block]:
     flags = sorted({flag for row in sheet.rows for flag in row.flags})
     if flags:
         yield Paragraph("Flags: " + "; ".join(f"{flag} {columns.FLAG_WORDS[flag]}" for flag in flags) + ".")
-    reasons = [(row.id, f"void: {row.row.void}" if row.void else f"superseded: {row.row.reason}") for row in sheet.rows if row.void or row.row.report is False]
+    reasons = [
+        (row.id, f"void: {row.row.void}" if row.void else f"superseded: {row.row.reason}")
+        for row in sheet.rows
+        if row.void or row.row.report is False
+    ]
     if reasons:
         yield Facts(tuple(reasons))
     yield Paragraph(_uncertainty(sheet))
     yield Paragraph(
-        "Figures in brackets are not reported. Verdicts are taken on unrounded figures (ASTM E29, absolute method); the "
-        "decision rule is simple acceptance, uncertainty not applied. Results relate only to the items tested."
+        "Figures in brackets are not reported. Verdicts are taken on unrounded figures (ASTM E29, absolute method); "
+        "the decision rule is simple acceptance, uncertainty not applied. Results relate only to the items tested."
     )
 
 
 def _uncertainty(sheet: Sheet) -> str:
     coverages = sorted({round(row.coverage, 2) for row in sheet.rows if row.expanded is not None and row.coverage})
     k = " and ".join(f"{value:g}" for value in coverages) or "none yet"
-    scope = "the whole procedure, by the laboratory's own precision or bias" if sheet.uncertainty_complete else "instrument and volumes only"
+    scope = (
+        "the whole procedure, by the laboratory's own precision or bias"
+        if sheet.uncertainty_complete
+        else "instrument and volumes only"
+    )
     return f"U is the expanded uncertainty, k = {k}: {scope}."
 
 
 def fractions(sheet: Sheet) -> Iterator[Block]:
+    """Say the polar part of samples read in both fractions."""
     if sheet.fractions:
         yield Heading("Fractions")
         rows = tuple(
-            (f.sample, *(columns.figure(value) for value in (f.oil_grease, f.petroleum, f.polar)), columns.figure(f.expanded, 2), f.unit)
+            (
+                f.sample,
+                *(columns.figure(value) for value in (f.oil_grease, f.petroleum, f.polar)),
+                columns.figure(f.expanded, 2),
+                f.unit,
+            )
             for f in sheet.fractions
         )
         titles = ("sample", "oil and grease", "petroleum", "polar part", "U of it", "unit")
@@ -182,7 +224,13 @@ def _quality(sheet: Sheet) -> Iterator[Block]:
     yield Heading("Quality control")
     listed = [finding for finding in sheet.quality if finding.state != "pass" or finding.rule not in COUNTED_ONLY]
     rows = tuple(
-        (f.rule, " ".join(f.rows[:4]) + (f" and {len(f.rows) - 4} more" if len(f.rows) > 4 else ""), columns.figure(f.value), findings.limits(f), f.state)
+        (
+            f.rule,
+            " ".join(f.rows[:4]) + (f" and {len(f.rows) - 4} more" if len(f.rows) > 4 else ""),
+            columns.figure(f.value),
+            findings.limits(f),
+            f.state,
+        )
         for f in listed
     )
     if rows:
@@ -194,6 +242,7 @@ def _quality(sheet: Sheet) -> Iterator[Block]:
 
 
 def findings_found(sheet: Sheet) -> Iterator[Block]:
+    """Say every finding that is no pass, and what is due."""
     yield Heading("Findings")
     told = findings.lines(sheet)
     yield Items(tuple(told)) if told else Paragraph("None: every rule that applies is met.")
@@ -228,7 +277,9 @@ def _method_limits(sheet: Sheet) -> Iterator[Block]:
     if described:
         groups = [words.GROUPS.get(limit.path.partition(".")[0], "") for limit in described]
         shown = [group if group not in groups[:at] else "" for at, group in enumerate(groups)]
-        rows = tuple((group, limit.words, limit.value, limit.source) for group, limit in zip(shown, described, strict=True))
+        rows = tuple(
+            (group, limit.words, limit.value, limit.source) for group, limit in zip(shown, described, strict=True)
+        )
         yield Table(("of", "limit", "value", "source"), rows, (True, True, False, True))
     else:
         yield Paragraph("The method has no limits.")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet import explain
 from runsheet.report import outline
 from runsheet.report.blocks import Block, Heading, Items, Paragraph
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 def blocks(sheet: Sheet, problems: list[Problem]) -> tuple[Block, ...]:
     """Give the sheet in short, with the warnings the document was read with."""
     found: list[Block] = [Heading(f"{sheet.run.run.id}: {sheet.state}", 1)]
-    curves = [f"{c.id}: {c.state}, {outline.explain.curve_words(c)}" for c in sheet.calibrations]
+    curves = [f"{c.id}: {c.state}, {explain.curve_words(c)}" for c in sheet.calibrations]
     found += [Items(tuple(curves))] if curves else []
     for section in (outline.results, outline.fractions, outline.findings_found):
         found += section(sheet)

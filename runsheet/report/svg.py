@@ -29,8 +29,7 @@ def draw(plot: Plot) -> str:
         return round(across, 1), round((y1 - y) / (y1 - y0) * (HEIGHT - FOOT - 12) + 12, 1)
 
     parts = [_axes(plot, (x0, x1), (y0, y1))]
-    for level in plot.levels:
-        parts.append(_line(at(x0, level), at(x1, level), 'stroke-dasharray="4 3"'))
+    parts += [_line(at(x0, level), at(x1, level), 'stroke-dasharray="4 3"') for level in plot.levels]
     if plot.curve:
         line = " ".join(f"{a},{b}" for a, b in (at(x, y) for x, y in plot.curve))
         parts.append(f'<polyline points="{line}" fill="none" stroke="#000"/>')
@@ -40,7 +39,11 @@ def draw(plot: Plot) -> str:
             parts.append(f'<path d="M{a - 4},{b - 4} l8,8 m0,-8 l-8,8" stroke="#000"/>')
         else:
             parts.append(f'<circle cx="{a}" cy="{b}" r="4" fill="#fff" stroke="#000" stroke-width="1.5"/>')
-    return f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-size="11" font-family="sans-serif">\n' + "\n".join(parts) + "\n</svg>"
+    return (
+        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-size="11" font-family="sans-serif">\n'
+        + "\n".join(parts)
+        + "\n</svg>"
+    )
 
 
 def _spread(low: float, high: float) -> tuple[float, float]:

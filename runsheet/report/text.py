@@ -21,7 +21,10 @@ GAP = "  "
 
 def write(blocks: Iterable[Block], *, ascii_only: bool = False) -> str:
     """Write blocks as text."""
-    return "\n\n".join("\n".join(line.rstrip() for line in _lines(block, ascii_only=ascii_only)) for block in blocks) + "\n"
+    return (
+        "\n\n".join("\n".join(line.rstrip() for line in _lines(block, ascii_only=ascii_only)) for block in blocks)
+        + "\n"
+    )
 
 
 def _lines(block: Block, *, ascii_only: bool) -> list[str]:
@@ -56,10 +59,9 @@ def _facts(block: Facts) -> list[str]:
     found: list[str] = []
     for name, value in pairs:
         lines = wrapped(value, WIDTH - indent)
-        if len(name) + 2 > indent:
-            found.append(name)
-            name = ""
-        found += [(name if at == 0 else "").ljust(indent) + line for at, line in enumerate(lines)]
+        fits = len(name) + 2 <= indent
+        found += [] if fits else [name]
+        found += [(name if fits and at == 0 else "").ljust(indent) + line for at, line in enumerate(lines)]
     return found
 
 
@@ -92,7 +94,9 @@ def _row(row: tuple[str, ...], widths: list[int], left: list[bool]) -> list[str]
     height = max(map(len, wraps))
     return [
         GAP.join(
-            (cell[at] if at < len(cell) else "").ljust(width) if is_left else (cell[at] if at < len(cell) else "").rjust(width)
+            (cell[at] if at < len(cell) else "").ljust(width)
+            if is_left
+            else (cell[at] if at < len(cell) else "").rjust(width)
             for cell, width, is_left in zip(wraps, widths, left, strict=True)
         )
         for at in range(height)

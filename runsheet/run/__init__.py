@@ -1,1 +1,1 @@
-"""The run document: what it holds (`model`), text to it and back (`text`), pure edits (`edit`), its files (`store`, `log`)."""
+"""The run document: what it holds (`model`), text to it and back (`text`), pure edits (`edit`), files (`store`)."""

@@ -43,9 +43,20 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
     )
     return Run(
         format=FORMAT,
-        run=About(id=name, title=method.title, analyst=analyst, opened=now, offset=_offset(now), note=_note(petroleum=petroleum)),
+        run=About(
+            id=name,
+            title=method.title,
+            analyst=analyst,
+            opened=now,
+            offset=_offset(now),
+            note=_note(petroleum=petroleum),
+        ),
         method=method,
-        instrument=Instrument(name="photometer", reads="concentration" if direct else "absorbance", step=Decimal("0.1" if direct else "0.001")),
+        instrument=Instrument(
+            name="photometer",
+            reads="concentration" if direct else "absorbance",
+            step=Decimal("0.1" if direct else "0.001"),
+        ),
         solvent=Solvent(name="tetrachloroethylene", grade="infrared"),
         setup=_setup(method),
         calibration=(curve,),

@@ -46,6 +46,13 @@ class Disk:
         """Read a whole file."""
         return path.read_bytes()
 
+    def look(self, path: Path) -> os.stat_result | None:
+        """Say what stands at a path, a link not followed; None for nothing."""
+        try:
+            return path.lstat()
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+
     def open(self, path: Path, flags: int, mode: int = PRIVATE) -> int:
         """Open a file; a link at its last step is not followed."""
         return os.open(path, flags | _BINARY | _NO_LINK, mode)
@@ -123,11 +130,11 @@ def replace_file(disk: Disk, path: Path, data: bytes, like: os.stat_result | Non
     return identity
 
 
-def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None) -> None:
-    """As `replace_file`, but raises FileExistsError where something stands."""
+def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None, mode: int = PRIVATE) -> None:
+    """As `replace_file`, but raises FileExistsError where something stands. `mode` is less the user's mask."""
     new = path.with_name(f".{path.name}.new")
     try:
-        _whole(disk, new, data, like)
+        _whole(disk, new, data, like, mode)
         disk.place(new, path)
     finally:
         with contextlib.suppress(OSError):
@@ -135,12 +142,12 @@ def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None =
     disk.sync_folder(path.parent)
 
 
-def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None) -> Identity:
+def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None, mode: int = PRIVATE) -> Identity:
     disk.remove(new)  # left by a crash
-    fd = disk.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL)
+    fd = disk.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     try:
         if like is not None:
-            _make_like(new, like)
+            make_like(new, like)
         disk.write(fd, data)
         disk.sync(fd)
         return Identity.of(os.fstat(fd))
@@ -148,7 +155,8 @@ def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None) -> I
         disk.close(fd)
 
 
-def _make_like(path: Path, like: os.stat_result) -> None:
+def make_like(path: Path, like: os.stat_result) -> None:
+    """Give a file the mode of another, and its owner where the system allows."""
     if hasattr(os, "chown"):
         with contextlib.suppress(OSError):
             os.chown(path, like.st_uid, like.st_gid)
@@ -178,10 +186,15 @@ def lock_of(document: Path) -> Path:
     return document.with_name(f".{document.name}.lock")
 
 
-def beside(document: Path, word: str, at: datetime | None = None) -> Path:
-    """Name a file kept beside the document: `NAME.before-edit.toml`, `NAME.ours-20260311-090500.toml`."""
-    when = f"-{at:%Y%m%d-%H%M%S}" if at else ""
-    return document.with_name(f"{document.stem}.{word}{when}{document.suffix}")
+def beside(document: Path, word: str) -> Path:
+    """Name a file kept beside the document, `NAME.before-edit.toml`."""
+    return document.with_name(f"{document.stem}.{word}{document.suffix}")
+
+
+def unused(document: Path, word: str, at: datetime) -> Path:
+    """Name a file kept beside the document that is not there yet, `NAME.ours-20260311-090500.toml`."""
+    tries = (beside(document, f"{word}-{at:%Y%m%d-%H%M%S}{more}") for more in ("", *(f"-{n}" for n in range(2, 1000))))
+    return next(path for path in tries if not os.path.lexists(path))
 
 
 def state_folder() -> Path:
@@ -216,3 +229,8 @@ _WORDS = {
 def words(error: OSError) -> str:
     """Say what a disk's error means."""
     return _WORDS.get(error.errno or 0) or error.strerror or str(error)
+
+
+def printable(text: str) -> str:
+    """Give text that came from a file so that a terminal shows it and obeys none of it."""
+    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text)

@@ -6,7 +6,7 @@ Invariant: a document without errors can be evaluated; what is merely unwise is 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from runsheet.problem import Problem
 from runsheet.tables import shown
@@ -68,7 +68,7 @@ def problems(run: Run, kept: dict[str, list[int]] | None = None) -> list[Problem
 
 
 def _ids(at: Places) -> Iterator[Problem]:
-    spaces = (
+    spaces: tuple[tuple[str, Sequence[tuple[str, Any]]], ...] = (
         ("an id of a standard or queue row", [*at.standards, *at.queue]),
         ("an id of a calibration", at.calibrations),
         ("an id of a batch", at.batches),
@@ -201,7 +201,7 @@ def _twice(path: str, row: Row) -> Iterator[Problem]:
 
 def _low_high(at: Places) -> Iterator[Problem]:
     method = at.run.method
-    groups = [("check", method.check), ("batch", method.batch)]
+    groups: list[tuple[str, object]] = [("check", method.check), ("batch", method.batch)]
     if method.batch:
         groups += [("batch.oil_grease", method.batch.oil_grease), ("batch.petroleum", method.batch.petroleum)]
     for where, group in groups:

@@ -36,7 +36,9 @@ def batch(day: Day) -> Iterator[Finding]:
                 yield Finding("batch", tuple(samples), had, needed, None, "fail", why)
         kinds = {row.kind for row in rows}
         if "duplicate" not in kinds and not set(SPIKES) <= kinds:
-            yield Finding("batch", tuple(samples), None, None, None, "warn", f"{what}: neither a duplicate nor a spike pair")
+            yield Finding(
+                "batch", tuple(samples), None, None, None, "warn", f"{what}: neither a duplicate nor a spike pair"
+            )
 
 
 def _distinct(rows: list[RowResult], kind: str) -> list[str]:
@@ -65,7 +67,9 @@ def blank_flags(rows: tuple[RowResult, ...]) -> set[str]:
         return set()
     samples = [row for row in rows if row.kind in ("sample", "duplicate") and row.result is not None]
     return {
-        row.id for row in samples if below(row.result or 0.0, floors.get((row.batch, row.fraction, row.unit), -math.inf))
+        row.id
+        for row in samples
+        if below(row.result or 0.0, floors.get((row.batch, row.fraction, row.unit), -math.inf))
     }
 
 
@@ -131,7 +135,13 @@ def _foreign(row: RowResult) -> str:
 
 def _too_small(row: RowResult, day: Day) -> str:
     parent, amounts = day.partners.parent(row), row.amounts
-    if parent is None or parent.result is None or amounts is None or not amounts.mass_factor or row.row.added_mg is None:
+    if (
+        parent is None
+        or parent.result is None
+        or amounts is None
+        or not amounts.mass_factor
+        or row.row.added_mg is None
+    ):
         return ""
     added = float(row.row.added_mg) / amounts.mass_factor
     if at_most(parent.result, 4 * added):
@@ -173,11 +183,19 @@ def _pairs(rule: str, kind: str, day: Day) -> Iterator[Finding]:
             yield Finding(rule, rows, value, None, high, "warn", why)
         else:
             good = high is None or at_most(value, high)
-            yield Finding(rule, rows, value, None, high, "pass" if good else "fail", "" if good else f"RPD {value:.1f} %, at most {high:g}")
+            yield Finding(
+                rule,
+                rows,
+                value,
+                None,
+                high,
+                "pass" if good else "fail",
+                "" if good else f"RPD {value:.1f} %, at most {high:g}",
+            )
 
 
 def _unequal(first: RowResult, second: RowResult) -> str:
-    """Say why the RPD of two bottles is no verdict: their amounts or additions differ, and so do their concentrations."""
+    """Say why the RPD of two bottles is no verdict: their amounts or additions differ."""
     a, b = first.amounts, second.amounts
     pairs = (
         ("amounts", a.amount if a else None, b.amount if b else None),
@@ -229,4 +247,6 @@ def _duplicate(row: RowResult, parent: RowResult, one: float, other: float, high
     value = row.rpd_percent
     good = high is None or (value is not None and at_most(value, high))
     told = "no RPD" if value is None else f"RPD {value:.1f} %"
-    return Finding("duplicate", rows, value, None, high, "pass" if good else "fail", "" if good else f"{told}, at most {high:g}")
+    return Finding(
+        "duplicate", rows, value, None, high, "pass" if good else "fail", "" if good else f"{told}, at most {high:g}"
+    )

@@ -63,7 +63,9 @@ def reporting_limit(day: Day) -> Iterator[Finding]:
         floor, reporting = result.low * factor, float(limits.reporting)
         if below(reporting, floor):
             why = f"the reporting limit {reporting:g} is below the lowest standard of {result.id}, {floor:.4g}"
-            yield Finding("reporting-limit", (result.id,), reporting, floor, None, "warn", f"{why} {day.run.method.unit}")
+            yield Finding(
+                "reporting-limit", (result.id,), reporting, floor, None, "warn", f"{why} {day.run.method.unit}"
+            )
     if limits.studied is not None:
         months = _months(limits.studied, (day.run.run.opened or day.now).date())
         if months is not None:

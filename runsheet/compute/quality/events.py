@@ -46,7 +46,11 @@ def blank(day: Day) -> Iterator[Finding]:
                 why = f"left at {value:.4g} after re-zeroing, limit {limit:g}: the rows after it are held"
         else:
             value = row.net
-            why = "no calibration to judge it by" if value is None else f"found off by {value:+.4g}, limit {limit:g}: the rows before it are held"
+            why = (
+                "no calibration to judge it by"
+                if value is None
+                else f"found off by {value:+.4g}, limit {limit:g}: the rows before it are held"
+            )
         yield Finding("blank", (row.id,), value, low, limit, "fail" if why else "pass", why)
 
 
@@ -77,9 +81,25 @@ def _recovers(rule: str, row: RowResult, low: float | None, high: float | None) 
         return Finding(rule, (row.id,), None, low, high, "fail", "it has no concentration on the curve")
     if value is None:
         missing = low is not None or high is not None
-        return Finding(rule, (row.id,), None, low, high, "fail" if missing else "pass", "its expected value is missing" if missing else "")
+        return Finding(
+            rule,
+            (row.id,),
+            None,
+            low,
+            high,
+            "fail" if missing else "pass",
+            "its expected value is missing" if missing else "",
+        )
     good = inside(value, low, high)
-    return Finding(rule, (row.id,), value, low, high, "pass" if good else "fail", "" if good else f"recovers {value:.1f} %, limits {low:g}-{high:g}")
+    return Finding(
+        rule,
+        (row.id,),
+        value,
+        low,
+        high,
+        "pass" if good else "fail",
+        "" if good else f"recovers {value:.1f} %, limits {low:g}-{high:g}",
+    )
 
 
 def opening(day: Day) -> Iterator[Finding]:
@@ -131,7 +151,9 @@ def _intervals(day: Day, kind: str, every_readings: float | None, every_minutes:
         since = f" since {stretch.opened_by}" if stretch.opened_by else ""
         value, high = (stretch.readings, every_readings) if many else (minutes, every_minutes)
         rows = _overrun(stretch, every_readings, every_minutes) or (closed.id,)
-        yield Finding(f"{kind}-interval", rows, value, None, high, "fail", f"{' and '.join(said)} without a {kind}{since}")
+        yield Finding(
+            f"{kind}-interval", rows, value, None, high, "fail", f"{' and '.join(said)} without a {kind}{since}"
+        )
 
 
 def _overrun(stretch: Stretch, every_readings: float | None, every_minutes: float | None) -> tuple[str, ...]:
@@ -153,7 +175,9 @@ def closing(day: Day) -> Iterator[Finding]:
     open_rows = tuple(row.id for row in day.read if row.state == "open")
     if open_rows:
         kinds = " and a ".join(asked_for(day.run.method))
-        yield Finding("closing", open_rows, None, None, None, "fail", f"nothing is left to read and no {kinds} closes these rows")
+        yield Finding(
+            "closing", open_rows, None, None, None, "fail", f"nothing is left to read and no {kinds} closes these rows"
+        )
 
 
 def carry_over(day: Day) -> Iterator[Finding]:
@@ -174,4 +198,6 @@ def superseded(day: Day) -> Iterator[Finding]:
             continue
         after = next((other for other in rows[place + 1 :] if not other.void), None)
         if after is None or after.kind != row.kind:
-            yield Finding("superseded", (row.id,), None, None, None, "warn", f"the void {row.kind} was not repeated at once")
+            yield Finding(
+                "superseded", (row.id,), None, None, None, "warn", f"the void {row.kind} was not repeated at once"
+            )

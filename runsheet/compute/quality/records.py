@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta, timezone
+from datetime import UTC, datetime, time, timedelta, timezone
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most
@@ -29,7 +29,7 @@ def zone(run: Run) -> tzinfo:
         minutes = int(offset[1:3]) * 60 + int(offset[4:6])
         return timezone(timedelta(minutes=-minutes if offset[0] == "-" else minutes))
     opened = run.run.opened
-    return (opened.tzinfo if opened and not offset else None) or timezone.utc
+    return (opened.tzinfo if opened and not offset else None) or UTC
 
 
 def moment(when: datetime | date | None, run: Run) -> datetime | None:

@@ -53,12 +53,19 @@ def fractions(day: Day) -> Iterator[Finding]:
     """Petroleum hydrocarbons are part of oil and grease and cannot exceed it beyond their uncertainties."""
     for (sample, fraction), one in day.partners.reported.items():
         whole = day.partners.reported.get((sample, "oil_grease"))
-        if fraction != "petroleum" or whole is None or whole.result is None or one.result is None or whole.unit != one.unit:
+        if (
+            fraction != "petroleum"
+            or whole is None
+            or whole.result is None
+            or one.result is None
+            or whole.unit != one.unit
+        ):
             continue
         allowed = math.hypot(whole.expanded or 0.0, one.expanded or 0.0)
         over = one.result - whole.result
         if over > 0 and not at_most(over, allowed):
-            why = f"petroleum hydrocarbons of {sample} exceed its oil and grease by {over:.3g} {one.unit}, uncertainty {allowed:.3g}"
+            more = f"by {over:.3g} {one.unit}, uncertainty {allowed:.3g}"
+            why = f"petroleum hydrocarbons of {sample} exceed its oil and grease {more}"
             yield Finding("fractions", (whole.id, one.id), over, None, allowed, "fail", why)
 
 

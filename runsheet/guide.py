@@ -1,0 +1,130 @@
+"""What to do next, and why.
+
+Owns: the order of a day's work, from the sheet alone. Invariant: there is always exactly one next thing, with its
+reason; what falls due is offered and never forced.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from runsheet.report.findings import due_words
+
+if TYPE_CHECKING:
+    from runsheet.compute.outcome import DueResult, Event, RowResult, Sheet
+
+PaneName = Literal["setup", "standards", "queue", "quality"]
+
+
+class NextStep(NamedTuple):
+    """The next thing to do."""
+
+    pane: PaneName
+    row: int
+    """The row of that pane it is about, from 0."""
+    words: str
+    why: str
+    offer: Event | None = None
+    """The kind of row to insert, where one falls due."""
+
+
+def next_step(sheet: Sheet) -> NextStep:
+    """Give the next thing to do."""
+    return next(step for find in _ORDER if (step := find(sheet)) is not None)
+
+
+def _setup(sheet: Sheet) -> NextStep | None:
+    todo = [(at, result) for at, result in enumerate(sheet.setup) if result.state == "todo"]
+    running = next((r for _, r in todo if r.setup.check == "warm-up" and r.setup.started), None)
+    for at, result in todo:
+        if result.setup.check == "warm-up":
+            if result.setup.started is None:
+                return NextStep("setup", at, "lamp on: press Enter to start the warm-up", "everything waits for it")
+            continue
+        if running is not None:
+            return NextStep("setup", at, f"warm up: {running.why}", f"then {result.setup.check}")
+        return NextStep("setup", at, f"setup check: {result.setup.check}", result.why)
+    return None
+
+
+def _standards(sheet: Sheet) -> NextStep | None:
+    if any(row.signals for row in sheet.rows) and any(result.ready for result in sheet.calibrations):
+        started = {result.id for result in sheet.calibrations if any(s.y is not None for s in result.standards)}
+    else:
+        started = {result.id for result in sheet.calibrations}
+    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    for result in sheet.calibrations:
+        unread = [s for s in result.standards if s.used and s.y is None]
+        if unread and result.id in started:
+            words = f"read standard {unread[0].standard.id}, {unread[0].x:g} mg/L"
+            return NextStep("standards", place[unread[0].standard.id], words, f"{len(unread)} to read for {result.id}")
+    return None
+
+
+def _due(sheet: Sheet) -> NextStep | None:
+    at = _first_unread(sheet)
+    coming = sheet.rows[at].kind if at is not None else None
+    for result in sheet.due:
+        if result.state in ("due", "overdue") and coming != result.what:
+            row = len(sheet.rows) if at is None else at
+            return NextStep("queue", row, f"insert a {result.what}", due_words(result), result.what)
+    return None
+
+
+def _unread(sheet: Sheet) -> NextStep | None:
+    at = _first_unread(sheet)
+    if at is None:
+        return None
+    row = sheet.rows[at]
+    left = sum(other.state == "unread" for other in sheet.rows)
+    return NextStep("queue", at, f"read {row.id}{_kind(row)}", _reason(sheet, row, left))
+
+
+def _kind(row: RowResult) -> str:
+    return "" if row.kind == "sample" else f", {row.kind.replace('-', ' ')}"
+
+
+def _reason(sheet: Sheet, row: RowResult, left: int) -> str:
+    soon = next((result for result in sheet.due if result.state != "ok" and result.what != row.kind), None)
+    rows = f"{left} row{'s' if left > 1 else ''} left"
+    return f"{rows}; {due_words(soon)}" if soon else rows
+
+
+def _first_unread(sheet: Sheet) -> int | None:
+    return next((at for at, row in enumerate(sheet.rows) if row.state == "unread"), None)
+
+
+def _closing(sheet: Sheet) -> NextStep | None:
+    waiting = [at for at, row in enumerate(sheet.rows) if row.state == "open"]
+    if not waiting:
+        return None
+    after = {row.kind for row in sheet.rows[waiting[-1] + 1 :] if row.signals}
+    kind: Event = next((result.what for result in sheet.due if result.what not in after), "blank")
+    rows = f"{len(waiting)} row{'s wait' if len(waiting) > 1 else ' waits'} for it"
+    return NextStep("queue", len(sheet.rows), f"close the batch: insert a {kind}", rows, kind)
+
+
+def _failing(sheet: Sheet) -> NextStep | None:
+    failing = [finding for finding in sheet.quality if finding.state == "fail"]
+    if not failing:
+        return None
+    return NextStep(
+        "quality", 0, f"{len(failing)} finding{'s fail' if len(failing) > 1 else ' fails'}: see QC", failing[0].why
+    )
+
+
+def _done(sheet: Sheet) -> NextStep:
+    if not sheet.rows:
+        return NextStep("queue", 0, "plan the queue: insert the first row", "it is empty")
+    return NextStep(
+        "queue", len(sheet.rows) - 1, "all read and closed: review and report", f"the run's state is {sheet.state}"
+    )
+
+
+_ORDER = (_setup, _standards, _due, _unread, _closing, _failing, _done)
+
+
+def offered_kind(due: tuple[DueResult, ...]) -> Event:
+    """Give the kind of row to offer when one is asked for: what is most urgent."""
+    order = {"overdue": 0, "due": 1, "soon": 2, "ok": 3}
+    return min(due, key=lambda result: order[result.state]).what if due else "blank"

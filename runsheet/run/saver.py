@@ -1,0 +1,292 @@
+"""What is on the disk: the log, written before an edit counts, and the document, from a thread of its own.
+
+Owns: `LogFile`, `Saver`. Invariant: the document on the disk is never ahead of the log on the disk, a file that someone
+else changed is never written over, and what could not be written is in the state folder until it can be.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import stat
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runsheet.run import files, log
+from runsheet.run.files import Disk, Identity, digest
+from runsheet.run.lock import Lock
+from runsheet.tables import has_comments
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from runsheet.run.log import Entry, Step
+    from runsheet.run.opening import Found
+
+LOOK_EVERY = 1.0
+"""Seconds between two looks at the files; a save that failed is tried again as often."""
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Where a run is kept, and what it is kept with."""
+
+    document: Path
+    """The file itself, no link."""
+    lock: Lock
+    disk: Disk
+    clock: Callable[[], datetime]
+
+
+def check(lock: Lock) -> None:
+    """Raise OSError where the lock is no longer ours, and what is on the disk so no longer either."""
+    if not lock.held():
+        raise OSError(errno.ESTALE, "another program has taken over the run")
+
+
+class LogFile:
+    """The edit log on the disk: added to at its end, and nothing but that.
+
+    It holds all its bytes, so that a log whose folder vanished can be written anew. Writing the same bytes at the same
+    place twice does no harm, so a signal handler may push while the push it interrupted is under way.
+    """
+
+    def __init__(self, desk: Desk, found: Found) -> None:
+        """Take the log as it was found."""
+        self.path, self.rescue = files.log_of(desk.document), files.kept_for(desk.document, ".log")
+        self.trouble = ""
+        self._desk, self._like = desk, desk.document.stat() if desk.document.exists() else None
+        self._data = bytearray(found.log[: found.trail.whole])
+        self._chain, self._number = found.trail.chain, found.trail.last
+        self._safe, self._torn = found.safe, found.torn
+        self._identity: Identity | None = None
+        self._turn = threading.RLock()
+        self._kept = int(found.kept)
+
+    @property
+    def waiting(self) -> int:
+        """Entries that are not in the log on the disk."""
+        return self._data.count(b"\n", self._safe)
+
+    @property
+    def rescued(self) -> bool:
+        """Whether those are in the state folder."""
+        return self._kept >= len(self._data)
+
+    def append(self, made: Sequence[Entry]) -> Step:
+        """Add a step and write it to the disk, or to the state folder where the disk fails: see `trouble`."""
+        entries = log.chained(made, self._chain, self._number + 1)
+        self._data += b"".join(log.line(entry) for entry in entries)
+        self._chain, self._number = entries[-1].chain, self._number + 1
+        try:
+            self.push()
+        except OSError:
+            self._keep()
+        return log.Step(tuple(entries), 0, sound=True)
+
+    def push(self, timeout: float = -1) -> None:
+        """Write what the disk does not have yet. Raises OSError."""
+        if not self._turn.acquire(timeout=timeout):
+            raise TimeoutError(errno.ETIMEDOUT, "the disk does not answer")
+        try:
+            if self._data and not self._there():
+                self._write()
+            self.trouble = ""
+        except OSError as error:
+            self.trouble = files.words(error)
+            raise
+        finally:
+            self._turn.release()
+        self._unkeep()
+
+    def _there(self) -> bool:
+        found = self._desk.disk.look(self.path)
+        return self._safe == len(self._data) and found is not None and self._identity in (None, Identity.of(found))
+
+    def _write(self) -> None:
+        check(self._desk.lock)
+        fd = self._desk.disk.open(self.path, os.O_RDWR | os.O_CREAT)
+        try:
+            at = self._end(fd)
+            if at == 0 and self._like:
+                files.make_like(self.path, self._like)
+            added = bytes(self._data[at:])
+            self._desk.disk.write(fd, added, at)
+            self._desk.disk.sync_data(fd)
+            self._identity = Identity.of(os.fstat(fd))
+        finally:
+            self._desk.disk.close(fd)
+        if at == 0:
+            self._desk.disk.sync_folder(self.path.parent)
+        self._safe, self._torn = at + len(added), b""
+
+    def _end(self, fd: int) -> int:
+        """Find where to write on: the end, or what a failed write or a crash left of it."""
+        if Identity.of(os.fstat(fd)) == self._identity:
+            return self._safe
+        found = self._desk.disk.read(self.path)
+        if self._torn and found == bytes(self._data[: self._safe]) + self._torn:
+            self._desk.disk.truncate(fd, self._safe)
+        elif not self._data.startswith(found):
+            raise OSError(errno.ESTALE, "another program changed the log")
+        return min(len(found), self._safe)
+
+    def _keep(self) -> None:
+        try:
+            self.rescue.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            files.replace_file(self._desk.disk, self.rescue, bytes(self._data))
+            self._kept = len(self._data)
+        except OSError:
+            pass  # `rescued` says so
+
+    def _unkeep(self) -> None:
+        if self._kept:
+            with contextlib.suppress(OSError):
+                self._desk.disk.remove(self.rescue)
+                self._kept = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """A document that was changed by someone else while we had it."""
+
+    ours: Path
+    """Where ours is kept, beside theirs."""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A document to be on the disk."""
+
+    data: bytes
+    entries: int
+    """How many entries were accepted by then."""
+
+
+class Saver:
+    """Writes the document whenever another one is wanted, as many edits in one go as came meanwhile.
+
+    `want` is called by the main thread and takes no lock; `save` is called by the thread, by whoever waits for it, and
+    by a signal handler.
+    """
+
+    def __init__(self, desk: Desk, log_file: LogFile, data: bytes | None) -> None:
+        """Take the document as it stands on the disk; None: it is not there."""
+        self.conflict: Conflict | None = None
+        self.trouble = ""
+        self._desk, self._log = desk, log_file
+        self._like = desk.disk.look(desk.document)
+        self._identity = Identity.of(self._like) if self._like else None
+        self.saved_at = datetime.fromtimestamp(self._like.st_mtime).astimezone() if self._like else None
+        self._wanted = Wanted(data or b"", 0)
+        self._saved = None if data is None else self._wanted
+        self._ours = {digest(self._wanted.data)}
+        self._comments = _commented(data)
+        self._turn, self._bell, self._ended = threading.Lock(), threading.Event(), False
+        self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
+        self._thread.start()
+
+    @property
+    def pending(self) -> int:
+        """Entries that were accepted and that the document on the disk does not have."""
+        saved, wanted = self._saved, self._wanted
+        return wanted.entries - (saved.entries if saved else 0)
+
+    def want(self, data: bytes, entries: int) -> None:
+        """Have this document written soon."""
+        self._wanted = Wanted(data, entries)
+        self._bell.set()
+
+    def save(self, timeout: float = -1) -> bool:
+        """Write what is wanted, now. True when it is on the disk; False after `timeout` seconds or in trouble."""
+        if not self._turn.acquire(timeout=timeout):
+            return False
+        try:
+            self._save(timeout)
+        except OSError as error:
+            self.trouble = files.words(error)
+        else:
+            self.trouble = ""
+        finally:
+            self._turn.release()
+        return self._saved is self._wanted
+
+    def stop(self) -> None:
+        """End the thread."""
+        self._ended = True
+        self._bell.set()
+        self._thread.join(timeout=LOOK_EVERY)
+
+    def settle(self, theirs: bytes, data: bytes, entries: int) -> None:
+        """End the conflict: `data` is wanted in the place of `theirs`."""
+        with self._turn:
+            self._identity, self._ours, self.conflict = None, {digest(theirs)}, None
+            self._saved = None
+            self._comments = _commented(data) if data == theirs else None
+            self.want(data, entries)
+
+    def _run(self) -> None:
+        try:
+            while not self._ended:
+                self._bell.wait(LOOK_EVERY)
+                self._bell.clear()
+                self.save()
+        except BaseException as error:
+            self.trouble = f"saving ended by a fault of this program: {error!r}"
+            raise
+
+    def _save(self, timeout: float) -> None:
+        wanted = self._wanted  # before the push, so that the log on the disk has all of it
+        self._desk.lock.beat(self._desk.clock())
+        check(self._desk.lock)
+        self._log.push(timeout)
+        if not self.conflict:
+            self._look()
+        if self._saved is not wanted:
+            self._write(wanted)
+            self._saved, self.saved_at = wanted, self._desk.clock()
+
+    def _look(self) -> None:
+        """Look whether the document is as we left it; if not, ours is to go beside it."""
+        document, disk = self._desk.document, self._desk.disk
+        found = disk.look(document)
+        if found is None:
+            self._saved = None  # nothing there to be written over
+            return
+        if stat.S_ISREG(found.st_mode):
+            self._like = found
+        if Identity.of(found) != self._identity:
+            if self._like is found and digest(disk.read(document)) in self._ours:
+                self._identity = Identity.of(found)
+            else:
+                self._part(found)
+
+    def _part(self, found: os.stat_result) -> None:
+        kinds = {stat.S_IFDIR: "a folder stands in its place", stat.S_IFLNK: "a link stands in its place"}
+        what = kinds.get(stat.S_IFMT(found.st_mode), "another program changed it")
+        ours = files.unused(self._desk.document, "ours", self._desk.clock())
+        self._saved, self.conflict = None, Conflict(ours, f"{self._desk.document.name}: {what}")
+
+    def _write(self, wanted: Wanted) -> None:
+        document, disk = self._desk.document, self._desk.disk
+        if self.conflict:
+            files.replace_file(disk, self.conflict.ours, wanted.data, self._like)
+            return
+        if self._comments is not None:
+            with contextlib.suppress(FileExistsError):
+                files.write_new(disk, files.beside(document, "before-edit"), self._comments, self._like)
+            self._comments = None
+        self._ours.add(digest(wanted.data))
+        self._identity = files.replace_file(disk, document, wanted.data, self._like)
+        self._ours = {digest(wanted.data)}
+
+
+def _commented(data: bytes | None) -> bytes | None:
+    """Give a document that holds comments, which are lost when it is written over."""
+    return data if data and has_comments(data.decode()) else None

@@ -1,0 +1,358 @@
+"""The bench: the one working screen.
+
+Owns: the run on the screen, the sheet computed from it, the four grids, where a key goes. Invariant: every change goes
+through `commit`, which has the store write it before anything is painted; panes only show.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from textual.containers import Container, Vertical
+from textual.screen import Screen
+
+from runsheet import explain, guide
+from runsheet.run.edit import EditError
+from runsheet.screen import commands, keys, panes
+from runsheet.screen.editing import Editing
+from runsheet.screen.foot import Foot, Head
+from runsheet.screen.grid import Grid
+from runsheet.screen.page import Content, Page
+from runsheet.screen.preview import first_sheet
+from runsheet.screen.typing_line import TypingLine
+from runsheet.screen.watching import Watching
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from datetime import datetime
+    from pathlib import Path
+
+    from textual import events
+    from textual.app import ComposeResult
+
+    from runsheet.columns import Column
+    from runsheet.compute.outcome import RowResult, Sheet
+    from runsheet.run.edit import Edit
+    from runsheet.run.model import Run
+    from runsheet.run.store import Store
+    from runsheet.screen.panes import Pane
+    from runsheet.screen.style import Look
+
+WIDE = (120, 36)
+SMALLEST = (80, 24)
+
+
+@dataclass
+class Prompt:
+    """A question on the message line."""
+
+    label: str
+    answer: Callable[[str], None]
+    line: TypingLine = field(default_factory=TypingLine)
+
+
+class Bench(Screen[None], inherit_bindings=False):
+    """The working screen over one run."""
+
+    def __init__(self, store: Store | Watching, path: Path, look: Look, clock: Callable[[], datetime]) -> None:
+        """Work on the store's run, kept at `path`; `clock` gives the time with its offset."""
+        super().__init__()
+        self.store, self.path, self.look, self.clock = store, path, look, clock
+        self.read_only = isinstance(store, Watching)
+        self.grids = {pane.name: Grid(pane, look) for pane in panes.PANES}
+        self.sheet: Sheet = first_sheet(store.run, clock())
+        self.editing = Editing(self)
+        self.prompt: Prompt | None = None
+        self.message = ""
+        self.wide = False
+        self._keys = {pane.name: keys.bindings(pane.name) for pane in panes.PANES}
+        step = guide.next_step(self.sheet)
+        self.active = step.pane
+        self.grids[step.pane].go(step.row)
+        self.grids[step.pane].row = step.row
+        self._ready = False
+
+    # --- layout -------------------------------------------------------------------------------------------------
+
+    def compose(self) -> ComposeResult:
+        """Lay the parts out; which are seen depends on the size."""
+        yield Head(self, self.look)
+        with Container(id="body"):
+            with Container(id="left"):
+                yield self.grids["queue"]
+            with Vertical(id="right"):
+                yield self.grids["setup"]
+                yield self.grids["standards"]
+                yield self.grids["quality"]
+        yield Page(self.look)
+        yield Foot(self, self.look)
+
+    def on_mount(self) -> None:
+        """Show the document at once, then compute: numpy is loaded after the first frame."""
+        self._arrange()
+        self._show()
+        threading.Thread(target=self._load, daemon=True).start()
+        self.set_interval(1.0, self._tick)
+
+    def _load(self) -> None:
+        import numpy  # noqa: F401, ICN001 - loaded here so that the first frame need not wait for it
+
+        self.app.call_from_thread(self._computed)
+
+    def _computed(self) -> None:
+        self._ready = True
+        self.recompute()
+        self.go_to_next()
+
+    def on_resize(self) -> None:
+        """Arrange the panes for the new size."""
+        self._arrange()
+        self.paint()
+
+    def _arrange(self) -> None:
+        self.wide = self.size.width >= WIDE[0] and self.size.height >= WIDE[1]
+        self.set_class(self.wide, "wide")
+        for name, grid in self.grids.items():
+            grid.active = name == self.active
+            grid.display = self.wide or grid.active
+        self.query_one("#left").display = self.wide or self.active == "queue"
+        self.query_one("#right").display = self.wide or self.active != "queue"
+
+    @property
+    def grid(self) -> Grid:
+        """The grid the cursor is in."""
+        return self.grids[self.active]
+
+    @property
+    def pane(self) -> Pane[Any]:
+        """The pane the cursor is in."""
+        return self.grid.pane
+
+    def activate(self, name: str) -> None:
+        """Put the cursor into another pane."""
+        if name != self.active:
+            self.active = name  # type: ignore[assignment]
+            self._arrange()
+        self.paint()
+
+    # --- the sheet ----------------------------------------------------------------------------------------------
+
+    @property
+    def run_document(self) -> Run:
+        """The run as accepted."""
+        return self.store.run
+
+    def evaluated(self, run: Run) -> Sheet:
+        """Compute a run now; before numpy is there, only what was typed is shown."""
+        from runsheet.compute.sheet import evaluate
+
+        return evaluate(run, self.clock()) if self._ready else first_sheet(run, self.clock())
+
+    def recompute(self) -> None:
+        """Compute the accepted run and show it."""
+        self.sheet = self.evaluated(self.store.run)
+        self._show()
+
+    def show_draft(self, run: Run) -> None:
+        """Show what a run with a half-accepted entry would give."""
+        self.sheet = self.evaluated(run)
+        self._show()
+
+    def _show(self) -> None:
+        for grid in self.grids.values():
+            grid.show(grid.pane.items(self.sheet))
+        self._paint_lines()
+
+    def paint(self) -> None:
+        """Repaint what changed everywhere."""
+        for grid in self.grids.values():
+            if grid.display:
+                grid.paint()
+        self._paint_lines()
+
+    def _paint_lines(self) -> None:
+        self.query_one(Head).paint()
+        self.query_one(Foot).paint()
+
+    def _tick(self) -> None:
+        """Each second: what depends on the clock, and what became of saving; painted only where it changed."""
+        now = self.clock()
+        if (isinstance(self.store, Watching) and self.store.refresh()) or (
+            (now.hour, now.minute) != (self.sheet.now.hour, self.sheet.now.minute) and self.grid.entry is None
+        ):
+            self.recompute()
+        else:
+            self.query_one(Foot).paint()
+
+    # --- changing the run ---------------------------------------------------------------------------------------
+
+    def commit(self, edits: Sequence[Edit], reason: str = "") -> bool:
+        """Have a step written and show what comes of it; say whether it was taken."""
+        if self.read_only:
+            self.say("read-only: nothing can be changed here")
+            return False
+        try:
+            self.store.accept(edits, self.clock(), reason=reason)
+        except EditError as error:
+            self.say(str(error))
+            return False
+        self.message = ""
+        self.recompute()
+        return True
+
+    def say(self, message: str) -> None:
+        """Tell something on the message line, until the next key."""
+        self.message = message
+        self._paint_lines()
+
+    def ask(self, label: str, answer: Callable[[str], None], text: str = "") -> None:
+        """Ask on the message line; Escape answers nothing."""
+        self.prompt = Prompt(label, answer, TypingLine.holding(text))
+        self._paint_lines()
+
+    def open_page(self, content: Content) -> None:
+        """Show a page over the panes."""
+        page = self.query_one(Page)
+        self.query_one("#body").display, page.display = False, True
+        page.open(content)
+
+    def close_page(self) -> None:
+        """Put the page away."""
+        page = self.query_one(Page)
+        page.content = None
+        page.display, self.query_one("#body").display = False, True
+        self.paint()
+
+    def go_to_next(self) -> None:
+        """Put the cursor on the next thing to do."""
+        step = guide.next_step(self.sheet)
+        self.activate(step.pane)
+        self.grid.go(step.row, self.pane.home)
+        self._paint_lines()
+
+    # --- keys ---------------------------------------------------------------------------------------------------
+
+    def on_key(self, event: events.Key) -> None:
+        """Send a key where it belongs: page, prompt, entry, command."""
+        event.stop()
+        event.prevent_default()
+        name, character = event.key, event.character
+        page = self.query_one(Page)
+        if page.content is not None:
+            if page.key(name, character) and page.content is not None:
+                self.close_page()
+        elif self.prompt is not None:
+            self._answer(name, character)
+        elif self.grid.entry is not None:
+            self.editing.key(name, character)
+        else:
+            self.message = ""
+            self._command(name, character)
+
+    def _answer(self, name: str, character: str | None) -> None:
+        prompt = self.prompt
+        if prompt is None:
+            return
+        if name in ("enter", "ctrl+j"):
+            self.prompt = None
+            prompt.answer(prompt.line.text)
+        elif name == "escape":
+            self.prompt = None
+            self.say("nothing changed")
+        else:
+            prompt.line.key(name, character)
+        self._paint_lines()
+
+    def _command(self, name: str, character: str | None) -> None:
+        if move := _MOVES.get(name):
+            move(self.grid)
+        elif name in ("enter", "ctrl+j"):
+            commands.enter(self)
+        elif command := self._keys[self.active].get(name) or self._keys[self.active].get(character or ""):
+            self.run_command(command.name)
+        elif character and (character.isdigit() or character in "+-.,"):
+            self.editing.begin(character)
+        self._paint_lines()
+
+    def run_command(self, name: str) -> None:
+        """Run a command by its name."""
+        commands.COMMANDS[name](self)
+
+    def on_paste(self, event: events.Paste) -> None:
+        """Type pasted text into what is being typed; a block is not for one cell."""
+        event.stop()
+        text = event.text.replace("\r", "\n").strip("\n")
+        if self.prompt is not None:
+            self.prompt.line.put(text)
+            self._paint_lines()
+        elif "\n" in text or "\t" in text:
+            self.say("a pasted block of cells is not taken yet: paste one value")
+        else:
+            self.editing.paste(text)
+
+    # --- words --------------------------------------------------------------------------------------------------
+
+    def others(self) -> Iterator[tuple[str, Pane[Any]]]:
+        """Give the panes not in sight, with the key that opens each."""
+        for number, pane in enumerate(panes.PANES):
+            if pane.name != self.active:
+                yield f"F{number + 2}", pane
+
+    def next_words(self) -> str:
+        """Say what to do next and why."""
+        if self.size.width < SMALLEST[0] or self.size.height < SMALLEST[1]:
+            return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {self.size.width}x{self.size.height}"
+        step = guide.next_step(self.sheet)
+        offer = " with b" if step.offer else ""
+        return f"NEXT {step.words}{offer}: {step.why}"
+
+    def saved_words(self) -> str:
+        """Say when the run was last saved, or why it is not."""
+        if self.store.trouble:
+            return f"NOT SAVED: {self.store.trouble}"
+        if self.read_only:
+            return "read-only"
+        if self.store.pending:
+            return "saving"
+        return f"saved {self.store.saved_at:%H:%M:%S}" if self.store.saved_at else "nothing to save"
+
+    def cell_words(self) -> str:
+        """Explain the present cell in one line."""
+        item, column = self.grid.item, self.pane.columns[self.grid.column]
+        if item is None:
+            return ""
+        if self.active == "queue":
+            return self._row_words(item, column)
+        return getattr(item, "why", "") or f"{column.title}: {column.text(item)}"
+
+    def _row_words(self, row: RowResult, column: Column[RowResult]) -> str:
+        if row.advice and column.key in ("readings", "reported", "flags"):
+            return f"{row.id} is above the range: {row.advice} and read again (d)"
+        lines = explain.lines(row, self.sheet, column.key if column.explains else "state")
+        return " ".join(line.strip() for line in lines[:2])
+
+    def footer_words(self, width: int) -> str:
+        """Give the keys of the pane, or of what is being done."""
+        if self.prompt is not None:
+            return "Enter answers, Escape leaves all as it was"
+        if self.grid.entry is not None:
+            return "Enter accepts and goes on, Tab and arrows accept, Escape puts the old value back"
+        return keys.footer(self.active, width)
+
+
+_MOVES: dict[str, Callable[[Grid], None]] = {
+    "up": lambda grid: grid.move(rows=-1),
+    "down": lambda grid: grid.move(rows=1),
+    "left": lambda grid: grid.move(columns=-1),
+    "right": lambda grid: grid.move(columns=1),
+    "tab": lambda grid: grid.move(columns=1),
+    "shift+tab": lambda grid: grid.move(columns=-1),
+    "pageup": lambda grid: grid.move(rows=-grid.page),
+    "pagedown": lambda grid: grid.move(rows=grid.page),
+    "home": lambda grid: grid.move(columns=-len(grid.pane.columns)),
+    "end": lambda grid: grid.move(columns=len(grid.pane.columns)),
+    "ctrl+home": lambda grid: grid.move(rows=-len(grid.items)),
+    "ctrl+end": lambda grid: grid.move(rows=len(grid.items)),
+}

@@ -1,0 +1,77 @@
+"""Lines of text as a widget.
+
+Owns: the one way this screen draws: a widget keeps its lines as segments and repaints only lines that changed.
+Invariant: no scrollbars, no layout on a change, one region a line.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.cells import cell_len, set_cell_size
+from rich.segment import Segment
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.style import Style
+
+Line = tuple[tuple[str, "Style"], ...]
+"""Pieces of one line, each with its style."""
+
+
+def clipped(text: str, width: int, *, left: bool = True, more: str = "…") -> str:
+    """Fit a text to a width in cells: padded, or cut with a mark."""
+    if text.isascii():
+        if len(text) <= width:
+            return text.ljust(width) if left else text.rjust(width)
+        return text[: max(0, width - 1)] + more if width else ""
+    size = cell_len(text)
+    if size <= width:
+        return text + " " * (width - size) if left else " " * (width - size) + text
+    return set_cell_size(text, max(0, width - 1)) + more if width else ""
+
+
+class Canvas(Widget):
+    """A widget of lines; subclasses give `lines` and call `paint`."""
+
+    DEFAULT_CSS = "Canvas { height: 1fr; width: 1fr; }"
+
+    def __init__(self, **options: str) -> None:
+        """Start without lines."""
+        super().__init__(**options)  # type: ignore[arg-type]
+        self._drawn: list[Line] = []
+
+    def lines(self, width: int, height: int) -> Sequence[Line]:
+        """Give the lines to show at a size."""
+        raise NotImplementedError
+
+    def paint(self) -> None:
+        """Take the lines anew and repaint those that changed."""
+        width, height = self.size
+        if not width or not height:
+            return
+        new = list(self.lines(width, height))[:height]
+        old, self._drawn = self._drawn, new
+        changed = [
+            Region(0, y, width, 1)
+            for y in range(max(len(old), len(new)))
+            if y >= len(old) or y >= len(new) or old[y] != new[y]
+        ]
+        if changed:
+            self.refresh(*changed)
+
+    def on_resize(self) -> None:
+        """Take the lines for the new size."""
+        self._drawn = []
+        self.paint()
+
+    def render_line(self, y: int) -> Strip:
+        """Give one line as Textual wants it."""
+        width = self.size.width
+        pieces = self._drawn[y] if y < len(self._drawn) else ()
+        strip = Strip([Segment(text, style) for text, style in pieces])
+        return strip.adjust_cell_length(width)

@@ -1,0 +1,187 @@
+"""Typing into a cell.
+
+Owns: the entry from its first key to its acceptance. Invariant: every key is shown with what it would do to the sheet;
+only Enter, Tab or an arrow makes it part of the run, and only when it is a value.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from runsheet import guide
+from runsheet.run import edit, entry
+from runsheet.run.edit import EditError
+from runsheet.screen.typing_line import TypingLine
+
+if TYPE_CHECKING:
+    from runsheet.run.edit import Edit
+    from runsheet.screen.bench import Bench
+
+LEAVE = {"tab": (0, 1), "shift+tab": (0, -1), "up": (-1, 0), "down": (1, 0)}
+"""Keys that accept and move, by rows and columns."""
+
+
+class Editing:
+    """The entry of one bench."""
+
+    def __init__(self, bench: Bench) -> None:
+        """Belong to a bench."""
+        self.bench = bench
+        self._in_place = False
+
+    # --- beginning ----------------------------------------------------------------------------------------------
+
+    def begin(self, text: str, *, in_place: bool = False) -> None:
+        """Start an entry in the present cell."""
+        bench = self.bench
+        if bench.read_only:
+            bench.say("read-only: nothing can be changed here")
+        elif self._field() is None or bench.grid.item is None:
+            bench.say("this cell is calculated: = says how")
+        else:
+            self._in_place = in_place
+            bench.grid.entry = TypingLine.holding(text)
+            self._draft()
+
+    def edit_cell(self, *, add: bool = False) -> None:
+        """Edit the present cell in place; with `add` go on after its readings."""
+        field = self._field()
+        if field is None or self.bench.grid.item is None:
+            self.bench.say("this cell is calculated: = says how")
+            return
+        text = entry.shown(self._old())
+        self.begin(f"{text} " if add and text else text, in_place=True)
+
+    def paste(self, text: str) -> None:
+        """Take pasted characters as typed."""
+        if self.bench.grid.entry is None:
+            self.begin(text)
+        else:
+            self.bench.grid.entry.put(text)
+            self._draft()
+
+    # --- what it edits ------------------------------------------------------------------------------------------
+
+    def _field(self) -> str | None:
+        grid = self.bench.grid
+        if not grid.pane.array:
+            return None
+        field = grid.pane.columns[grid.column].edits
+        if field == "readings" and grid.pane.name == "setup" and grid.item and grid.item.setup.check == "warm-up":
+            return "started"
+        return field
+
+    def _path(self) -> str:
+        grid = self.bench.grid
+        return f"{grid.pane.array}[{grid.row + 1}].{self._field()}"
+
+    def _row(self) -> Any:
+        grid = self.bench.grid
+        return getattr(self.bench.run_document, grid.pane.array)[grid.row]
+
+    def _old(self) -> Any:
+        return getattr(self._row(), self._field() or "")
+
+    # --- keys ---------------------------------------------------------------------------------------------------
+
+    def key(self, name: str, character: str | None) -> None:
+        """Take a key of the entry."""
+        grid = self.bench.grid
+        if name == "escape":
+            self._end()
+            self.bench.recompute()
+        elif name in ("enter", "ctrl+j"):
+            self.accept(advance=True)
+        elif name in LEAVE or (name in ("left", "right") and not self._in_place):
+            rows, columns = LEAVE.get(name, (0, 1 if name == "right" else -1))
+            self.accept(move=(rows, columns))
+        elif grid.entry is not None and grid.entry.key(name, character):
+            self._draft()
+
+    def _draft(self) -> None:
+        """Show what the entry would do; a half-typed or wrong one leaves the sheet as it was."""
+        bench, line = self.bench, self.bench.grid.entry
+        if line is None:
+            return
+        parsed = entry.parse(bench.pane.model, self._field() or "", line.text, bench.clock())
+        bench.message = parsed.complaint
+        if parsed.complaint:
+            bench.show_draft(bench.run_document)
+            return
+        try:
+            bench.show_draft(edit.apply_all(bench.run_document, self._edits(parsed.value)))
+        except EditError as error:
+            bench.message = str(error)
+            bench.show_draft(bench.run_document)
+
+    def _edits(self, value: Any) -> list[Edit]:
+        """Give the edits that write a value, and the time with the first reading."""
+        run, path = self.bench.run_document, self._path()
+        edits = [edit.set_value(run, path, value)]
+        if self._field() == "readings" and value and not self._old() and self._row().at is None:
+            edits.append(
+                edit.set_value(run, path.replace(".readings", ".at"), self.bench.clock().replace(microsecond=0))
+            )
+        return edits
+
+    # --- accepting ----------------------------------------------------------------------------------------------
+
+    def accept(self, *, advance: bool = False, move: tuple[int, int] = (0, 0)) -> None:
+        """Make the entry part of the run; a reading that was there already asks why it changes."""
+        bench, line = self.bench, self.bench.grid.entry
+        if line is None:
+            return
+        text = line.text.rstrip(" ") if self._field() == "readings" and self._in_place else line.text
+        parsed = entry.parse(bench.pane.model, self._field() or "", text, bench.clock())
+        if parsed.complaint:
+            bench.say(f"not accepted: {parsed.complaint}")
+            return
+        old = self._old()
+        if entry.shown(old) == entry.shown(parsed.value):
+            self._end()
+            bench.recompute()
+            self._onward(advance=advance, move=move)
+        elif self._field() == "readings" and old and not _adds(old, parsed.value):
+            bench.ask(
+                "Why does this reading change?",
+                lambda reason: self._finish(parsed.value, reason, advance=advance, move=move),
+            )
+        else:
+            self._finish(parsed.value, "", advance=advance, move=move)
+
+    def _finish(self, value: Any, reason: str, *, advance: bool, move: tuple[int, int]) -> None:
+        bench = self.bench
+        if reason == "" and self._field() == "readings" and self._old() and not _adds(self._old(), value):
+            bench.say("not accepted: a changed reading needs a reason")
+            return
+        try:
+            edits = self._edits(value)
+        except EditError as error:
+            bench.say(f"not accepted: {error}")
+            return
+        if bench.commit(edits, reason):
+            self._end()
+            bench.paint()
+            self._onward(advance=advance, move=move)
+
+    def _onward(self, *, advance: bool, move: tuple[int, int]) -> None:
+        bench = self.bench
+        if advance and self._field() in ("readings", "started"):
+            step = guide.next_step(bench.sheet)
+            if step.offer is None:
+                bench.go_to_next()
+            else:
+                bench.grid.move(rows=1)
+        elif advance:
+            bench.grid.move(rows=1)
+        else:
+            bench.grid.move(*move)
+
+    def _end(self) -> None:
+        self.bench.grid.entry = None
+        self.bench.message = ""
+
+
+def _adds(old: Any, new: Any) -> bool:
+    """Whether new readings only go on after the old ones."""
+    return bool(new) and list(new[: len(old)]) == list(old)

@@ -1,0 +1,71 @@
+"""The lines above and below the panes.
+
+Owns: the title line, the other panes' states, the cell's explanation, the next thing to do, what is saved, the keys.
+Invariant: the next thing and the state of saving are always in sight.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.report.blocks import visible
+from runsheet.screen.canvas import Canvas, Line, clipped
+
+if TYPE_CHECKING:
+    from runsheet.screen.bench import Bench
+    from runsheet.screen.style import Look
+
+
+class Head(Canvas):
+    """The title line."""
+
+    def __init__(self, bench: Bench, look: Look) -> None:
+        """Belong to a bench."""
+        super().__init__(id="head")
+        self.bench, self.look = bench, look
+
+    def lines(self, width: int, _height: int) -> list[Line]:
+        """Give the run, its state and the time."""
+        about, sheet = self.bench.run_document.run, self.bench.sheet
+        state = f" {sheet.state.upper() if sheet.state == 'fail' else sheet.state} "
+        right = f" {sheet.now:%H:%M}"
+        name = visible(about.id if not about.title else f"{about.id}  {about.title}")
+        mode = " read-only" if self.bench.read_only else ""
+        title = clipped(name + mode, max(0, width - len(state) - len(right)), more=self.look.more)
+        return [((title, self.look.strong()), (state, self.look.state(sheet.state)), (right, self.look.plain()))]
+
+
+class Foot(Canvas):
+    """The lines below."""
+
+    def __init__(self, bench: Bench, look: Look) -> None:
+        """Belong to a bench."""
+        super().__init__(id="foot")
+        self.bench, self.look = bench, look
+
+    def lines(self, width: int, _height: int) -> list[Line]:
+        """Give the lines, those of the other panes first where they are not in sight."""
+        bench, look = self.bench, self.look
+        plain = look.plain()
+        lines: list[Line] = []
+        if not bench.wide:
+            for key, pane in bench.others():
+                text = f"{key} {pane.title}: {visible(pane.summary(bench.sheet))}"
+                lines.append(((clipped(text, width, more=look.more), plain),))
+        lines.append(self._message(width))
+        saved = bench.saved_words()
+        next_words = clipped(visible(bench.next_words()), max(0, width - len(saved) - 1), more=look.more)
+        lines.append(((f"{next_words} {saved}", look.strong()),))
+        lines.append(((clipped(bench.footer_words(width), width), plain),))
+        return lines
+
+    def _message(self, width: int) -> Line:
+        """Give what was asked, what went wrong, or why the cell is what it is."""
+        bench, look = self.bench, self.look
+        if bench.prompt is not None:
+            label = f"{bench.prompt.label} "
+            text, _ = bench.prompt.line.window(max(1, width - len(label) - 1))
+            return ((label, look.strong()), (clipped(text + "_", max(0, width - len(label))), look.plain()))
+        if bench.message:
+            return ((clipped(visible(bench.message), width, more=look.more), look.strong()),)
+        return ((clipped(visible(bench.cell_words()), width, more=look.more), look.plain()),)

@@ -1,0 +1,151 @@
+"""A table with a cursor that is its own editor.
+
+Owns: where the cursor is, which columns and rows are in sight, the entry being typed. Invariant: it shows what its pane
+gives and never computes; what is typed goes to the bench, which decides.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from runsheet.report.blocks import visible
+from runsheet.screen.canvas import Canvas, Line, clipped
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.style import Style
+
+    from runsheet.screen.panes import Pane
+    from runsheet.screen.style import Look
+    from runsheet.screen.typing_line import TypingLine
+
+GAP = 1
+
+
+class Grid(Canvas):
+    """The table of one pane."""
+
+    def __init__(self, pane: Pane[Any], look: Look) -> None:
+        """Show a pane."""
+        super().__init__(id=pane.name, classes="grid")
+        self.pane, self.look = pane, look
+        self.items: Sequence[Any] = ()
+        self.row, self.column = 0, pane.home_column
+        self._top, self._first = 0, 1
+        self.entry: TypingLine | None = None
+        self.active = False
+
+    # --- what it shows ------------------------------------------------------------------------------------------
+
+    def show(self, items: Sequence[Any]) -> None:
+        """Take the items of a new sheet and repaint what changed."""
+        self.items = items
+        self.row = max(0, min(self.row, len(items) - 1))
+        self.paint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Give the title line and the rows in sight."""
+        if height < 2:
+            return [((clipped(self.pane.title, width), self.look.head()),)]
+        shown = self._columns_in_sight(width)
+        self._scroll_to_row(height - 1)
+        body = range(self._top, min(len(self.items), self._top + height - 1))
+        lines = [self._header(shown, width), *(self._line(at, shown) for at in body)]
+        if not self.items:
+            lines.append(((clipped(self.pane.empty, width), self.look.plain()),))
+        return lines
+
+    def _columns_in_sight(self, width: int) -> list[int]:
+        """Give the columns that fit, the first always among them and the cursor's too."""
+        columns = self.pane.columns
+        if 0 < self.column < self._first:
+            self._first = self.column
+        while True:
+            shown, used = [0], columns[0].width
+            for at in range(self._first, len(columns)):
+                if used + GAP + columns[at].width > width:
+                    break
+                shown.append(at)
+                used += GAP + columns[at].width
+            if self.column in shown or self._first >= self.column:
+                return shown
+            self._first += 1
+
+    def _scroll_to_row(self, height: int) -> None:
+        if self.row < self._top:
+            self._top = self.row
+        elif self.row >= self._top + height:
+            self._top = self.row - height + 1
+        self._top = max(0, min(self._top, len(self.items) - height))
+
+    def _header(self, shown: list[int], width: int) -> Line:
+        titles = (" " * GAP).join(
+            clipped(
+                self.pane.columns[at].title,
+                self.pane.columns[at].width,
+                left=self.pane.columns[at].left,
+                more=self.look.more,
+            )
+            for at in shown
+        )
+        place = f"{self.row + 1}/{len(self.items)}" if self.items else ""
+        more = ">" if shown[-1] < len(self.pane.columns) - 1 else ""
+        right = f" {place}{more}"
+        return ((clipped(titles, max(0, width - len(right))) + right, self.look.head()),)
+
+    def _line(self, at: int, shown: list[int]) -> Line:
+        """Give one row: neighbouring pieces of one style as one, since each style costs on a slow line."""
+        item, plain = self.items[at], self.look.plain()
+        pieces: list[tuple[str, Style]] = []
+        for number, column in enumerate(shown):
+            text, style = self._cell(at, item, column, plain)
+            gap = " " * GAP if number else ""
+            if gap:
+                _append(pieces, gap, plain)
+            _append(pieces, text, style)
+        return tuple(pieces)
+
+    def _cell(self, at: int, item: Any, number: int, plain: Style) -> tuple[str, Style]:
+        column = self.pane.columns[number]
+        here = at == self.row and number == self.column
+        if here and self.entry is not None:
+            text, caret = self.entry.window(column.width)
+            return clipped(text, column.width) if caret < column.width else text, self.look.entry()
+        text = clipped(visible(column.text(item)), column.width, left=column.left, more=self.look.more)
+        if here:
+            return text, self.look.cursor(active=self.active)
+        word = self.pane.mark(item, column)
+        return text, self.look.state(word) if word else plain
+
+    # --- the cursor ---------------------------------------------------------------------------------------------
+
+    def move(self, rows: int = 0, columns: int = 0) -> None:
+        """Move the cursor within the table."""
+        self.row = max(0, min(self.row + rows, len(self.items) - 1))
+        self.column = max(0, min(self.column + columns, len(self.pane.columns) - 1))
+        self.paint()
+
+    def go(self, row: int, key: str | None = None) -> None:
+        """Put the cursor on a row, and on the column of a key."""
+        self.row = max(0, min(row, len(self.items) - 1))
+        if key is not None:
+            self.column = next((at for at, c in enumerate(self.pane.columns) if c.key == key), self.column)
+        self.paint()
+
+    @property
+    def page(self) -> int:
+        """How many rows a page is."""
+        return max(1, self.size.height - 2)
+
+    @property
+    def item(self) -> Any:
+        """What the cursor is on; None in an empty table."""
+        return self.items[self.row] if 0 <= self.row < len(self.items) else None
+
+
+def _append(pieces: list[tuple[str, Style]], text: str, style: Style) -> None:
+    if pieces and pieces[-1][1] == style:
+        pieces[-1] = (pieces[-1][0] + text, style)
+    else:
+        pieces.append((text, style))

@@ -1,0 +1,104 @@
+"""Every command of the screen, once.
+
+Owns: what a command is called, its keys, where it works. A row here feeds keys, footer, palette and help, so they cannot
+disagree; the function of the same name in commands.py does the work. Invariant: no key is bound twice in one pane, every
+function key has a second way, and nothing is lost by a single slip of the finger.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+ALL = ("setup", "standards", "queue", "quality")
+
+
+class Command(NamedTuple):
+    """One command."""
+
+    name: str
+    """The method of the bench, and the id in a user's key file."""
+    keys: tuple[str, ...]
+    """As Textual names them."""
+    title: str
+    short: str = ""
+    """What the footer says; empty keeps it out of the footer."""
+    panes: tuple[str, ...] = ALL
+
+
+COMMANDS: tuple[Command, ...] = (
+    Command("help", ("question_mark", "f1"), "help: keys and a day in steps", "help"),
+    Command("palette", ("colon", "f9"), "list of commands to choose from", "commands"),
+    Command("go_next", ("n", "f8"), "go to the next thing to do", "next"),
+    Command("insert", ("i", "insert"), "insert a row here", "insert", ("queue", "standards", "setup")),
+    Command("insert_due", ("b",), "insert the blank or check that is due", "due blank/check", ("queue",)),
+    Command("reread", ("r",), "read this sample again: a new row, same amounts", "re-read", ("queue",)),
+    Command("dilute", ("d",), "read this extract again at the dilution advised", "dilute", ("queue",)),
+    Command("why", ("equals_sign", "f7"), "why this number: formula, numbers, source", "why"),
+    Command("edit", ("e", "f6"), "edit this cell in place", "edit", ("queue", "standards", "setup")),
+    Command("add_reading", ("a",), "add a replicate reading to this row", "", ("queue", "standards", "setup")),
+    Command("toggle_use", ("o",), "use this standard or leave it out, with a reason", "use on/off", ("standards",)),
+    Command("model", ("m",), "next model for this calibration", "model", ("standards",)),
+    Command("weighting", ("w",), "next weighting for this calibration", "weighting", ("standards",)),
+    Command("plot", ("p",), "plot of the calibration and its residuals", "plot"),
+    Command("void", ("v",), "void this row with a reason, or take that back", "", ("queue",)),
+    Command("rezero", ("z",), "this blank was re-zeroed after it was read", "", ("queue",)),
+    Command("note", ("t",), "note on this row", "", ("queue", "standards", "setup")),
+    Command("remove", ("x", "delete"), "remove this row, after a question", "", ("queue", "standards", "setup")),
+    Command("move_up", ("less_than_sign", "ctrl+up"), "move this row up", "", ("queue", "standards")),
+    Command("move_down", ("greater_than_sign", "ctrl+down"), "move this row down", "", ("queue", "standards")),
+    Command("jump", ("j",), "go to the row this finding names", "row", ("quality",)),
+    Command("report", ("R",), "the report as it stands", ""),
+    Command("write_report", ("W",), "write the report to a file", ""),
+    Command("undo", ("u", "ctrl+z"), "undo", ""),
+    Command("redo", ("U", "ctrl+y"), "redo", ""),
+    Command("pane_setup", ("f2",), "setup checks", ""),
+    Command("pane_standards", ("f3",), "standard table", ""),
+    Command("pane_queue", ("f4",), "sample queue", ""),
+    Command("pane_quality", ("f5",), "QC status", ""),
+    Command("pane_after", ("right_square_bracket",), "next pane", "pane"),
+    Command("pane_before", ("left_square_bracket",), "pane before", ""),
+    Command("quit", ("q",), "quit; everything is saved", "quit"),
+)
+
+SHOWN = {
+    "question_mark": "?",
+    "colon": ":",
+    "equals_sign": "=",
+    "less_than_sign": "<",
+    "greater_than_sign": ">",
+    "right_square_bracket": "]",
+    "left_square_bracket": "[",
+    "insert": "Ins",
+    "delete": "Del",
+}
+"""How a key is written where its name is long."""
+
+
+def shown(key: str) -> str:
+    """Write a key as a person would."""
+    return SHOWN.get(key, key.upper() if len(key) > 1 and key[1:].isdigit() else key.replace("ctrl+", "^"))
+
+
+def bindings(pane: str) -> dict[str, Command]:
+    """Give the commands that work in a pane, by key."""
+    return {key: command for command in COMMANDS if pane in command.panes for key in command.keys}
+
+
+def footer(pane: str, width: int) -> str:
+    """Write the commands of a pane that fit a line."""
+    text = ""
+    for command in COMMANDS:
+        if command.short and pane in command.panes:
+            more = f"{shown(command.keys[0])} {command.short}"
+            if len(text) + len(more) + 2 > width:
+                break
+            text += ("  " if text else "") + more
+    return text
+
+
+def table() -> list[tuple[str, str, str]]:
+    """Give every command as keys, title and panes, for the help."""
+    return [
+        (" ".join(map(shown, command.keys)), command.title, "" if command.panes == ALL else ", ".join(command.panes))
+        for command in COMMANDS
+    ]

@@ -1,0 +1,100 @@
+"""A page over the panes: text to read, or a list to choose from.
+
+Owns: scrolling, choosing and filtering. Invariant: it closes with Escape or q and leaves everything as it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from runsheet.report.blocks import visible
+from runsheet.screen.canvas import Canvas, Line, clipped
+from runsheet.screen.typing_line import TypingLine
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from runsheet.screen.style import Look
+
+
+@dataclass
+class Content:
+    """What a page shows."""
+
+    title: str
+    texts: Sequence[str]
+    choose: Callable[[int], None] | None = None
+    """Called with the number of the text chosen; None for a page that is only read."""
+    filter: TypingLine = field(default_factory=TypingLine)
+
+
+class Page(Canvas):
+    """The widget; hidden while it has no content."""
+
+    def __init__(self, look: Look) -> None:
+        """Start empty."""
+        super().__init__(id="page")
+        self.look = look
+        self.content: Content | None = None
+        self._at = self._top = 0
+
+    def open(self, content: Content) -> None:
+        """Show a page from its top."""
+        self.content, self._at, self._top = content, 0, 0
+        self._drawn = []
+        self.paint()
+
+    def _matching(self) -> list[int]:
+        """Give the numbers of the texts the filter lets through."""
+        content = self.content
+        if content is None:
+            return []
+        words = content.filter.text.lower().split()
+        return [at for at, text in enumerate(content.texts) if all(word in text.lower() for word in words)]
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Give the title, the texts in sight, and how to leave."""
+        content = self.content
+        if content is None or height < 3:
+            return []
+        matching = self._matching()
+        self._at = max(0, min(self._at, len(matching) - 1))
+        room = height - 2
+        if content.choose is not None:
+            self._top = max(min(self._top, self._at), self._at - room + 1)
+        self._top = max(0, min(self._top, len(matching) - room))
+        shown = matching[self._top : self._top + room]
+        place = f"{min(self._top + room, len(matching))}/{len(matching)}"
+        lines: list[Line] = [((clipped(f"{content.title}", width - len(place) - 1) + " " + place, self.look.head()),)]
+        for number, at in enumerate(shown):
+            here = content.choose is not None and self._top + number == self._at
+            style = self.look.cursor(active=True) if here else self.look.plain()
+            lines.append(((clipped(visible(content.texts[at]), width, more=self.look.more), style),))
+        lines += [((" " * width, self.look.plain()),)] * (height - 1 - len(lines))
+        lines.append(((clipped(self._foot(content), width), self.look.strong()),))
+        return lines
+
+    def _foot(self, content: Content) -> str:
+        if content.choose is None:
+            return "arrows and page keys scroll; Escape or q closes"
+        return f"Enter chooses, Escape closes, type to filter: {content.filter.text}"
+
+    def key(self, name: str, character: str | None) -> bool:
+        """Take a key; say whether the page is done with."""
+        content = self.content
+        if content is None or name == "escape" or (name == "q" and content.choose is None):
+            return True
+        if name in ("enter", "ctrl+j"):
+            matching = self._matching()
+            if content.choose is not None and matching:
+                content.choose(matching[self._at])
+            return True
+        if step := {"up": -1, "down": 1, "pageup": -self.size.height + 3, "pagedown": self.size.height - 3}.get(name):
+            self._at, self._top = self._at + step, self._top + (0 if content.choose else step)
+        elif name in ("home", "end"):
+            self._at = self._top = 0 if name == "home" else len(content.texts)
+        elif content.choose is not None and content.filter.key(name, character):
+            self._at = 0
+        self.paint()
+        return False

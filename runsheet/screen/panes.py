@@ -1,0 +1,188 @@
+"""The four panes.
+
+Owns: what each pane shows, its one-line summary, and which place of the document a cell edits. Invariant: a pane is
+data; the same grid shows them all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from runsheet import columns
+from runsheet.columns import Column, figure
+from runsheet.report import findings
+from runsheet.run.model import Row, Setup, Standard
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from runsheet.compute.outcome import Finding, Sheet
+    from runsheet.guide import PaneName
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Pane(Generic[T]):
+    """One pane."""
+
+    name: PaneName
+    title: str
+    columns: Sequence[Column[T]]
+    items: Callable[[Sheet], Sequence[T]]
+    summary: Callable[[Sheet], str]
+    """Its state in one line."""
+    marked: tuple[str, ...]
+    """The columns drawn in the colour of the word they show."""
+    empty: str
+    """What stands in an empty table."""
+    array: str = ""
+    """The document's array its rows stand in, one for one; empty where rows are only findings."""
+    model: type = object
+    """The dataclass of those rows."""
+    home: str = "readings"
+    """The column of the first thing to type."""
+
+    @property
+    def home_column(self) -> int:
+        """Where the cursor starts."""
+        return next((at for at, column in enumerate(self.columns) if column.key == self.home), 0)
+
+    def mark(self, item: T, column: Column[T]) -> str:
+        """Give the word whose colour a cell takes, or nothing."""
+        return column.text(item) if column.key in self.marked else ""
+
+
+def _setup_summary(sheet: Sheet) -> str:
+    states = [result.state for result in sheet.setup]
+    if not states:
+        return "no setup checks"
+    waiting = next((f"{r.setup.check}: {r.why}" for r in sheet.setup if r.state == "todo"), "")
+    failing = ", ".join(r.setup.check for r in sheet.setup if r.state == "fail")
+    done = f"{states.count('pass')} of {len(states)} pass"
+    return "; ".join(filter(None, (done, failing and f"FAIL {failing}", waiting)))
+
+
+def _standards_summary(sheet: Sheet) -> str:
+    told = []
+    for result in sheet.calibrations:
+        curve = result.curve
+        read = sum(s.y is not None for s in result.standards)
+        parts = [
+            f"{result.id} {result.state.upper() if result.state == 'fail' else result.state}",
+            result.calibration.model,
+        ]
+        if result.state == "todo":
+            parts.append(f"{read} of {len(result.standards)} read")
+        if curve is not None and curve.r is not None:
+            parts.append(f"r {curve.r:.5f}")
+        if result.rse_percent is not None:
+            parts.append(f"RSE {result.rse_percent:.1f} %")
+        parts += result.fails[:1]
+        told.append(", ".join(parts))
+    return " | ".join(told) or "no calibration"
+
+
+def _queue_summary(sheet: Sheet) -> str:
+    live = [row for row in sheet.rows if not row.void]
+    if not live:
+        return "empty"
+    read = sum(row.state != "unread" for row in live)
+    counts = [(sum(row.state == state for row in live), state) for state in ("held", "open")]
+    flagged = sum(bool(row.flags) for row in live)
+    parts = [f"{read} of {len(live)} read", *(f"{n} {state}" for n, state in counts if n)]
+    return ", ".join([*parts, *([f"{flagged} flagged"] if flagged else [])])
+
+
+def _quality_summary(sheet: Sheet) -> str:
+    states = [finding.state for finding in sheet.quality]
+    told = [f"{states.count(s)} {w}" for s, w in (("fail", "FAIL"), ("warn", "warn"), ("pass", "pass")) if s in states]
+    due = [findings.due_words(result) for result in sheet.due]
+    return "; ".join([", ".join(told) or "nothing to judge yet", *due])
+
+
+def shown_findings(sheet: Sheet) -> list[Finding]:
+    """Give the findings as the pane lists them: what fails first, passes last."""
+    return sorted(sheet.quality, key=lambda finding: findings.ORDER.get(finding.state, 3))
+
+
+def _in_file_order(sheet: Sheet) -> list[Any]:
+    """Give the standards as they stand in the document, whatever calibration they belong to."""
+    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    found = [result for calibration in sheet.calibrations for result in calibration.standards]
+    return sorted(found, key=lambda result: place[result.standard.id])
+
+
+def _bar(finding: Finding) -> str:
+    """Draw a value between its limits: `[  o  ]`, `>` and `<` beyond them."""
+    if finding.value is None or (finding.low is None and finding.high is None):
+        return ""
+    low = finding.low if finding.low is not None else min(0.0, finding.value)
+    high = finding.high if finding.high is not None else max(low * 2, finding.value)
+    if high <= low:
+        return ""
+    part = (finding.value - low) / (high - low)
+    width = 8
+    if part < 0:
+        return "<[" + " " * width + "]"
+    if part > 1:
+        return " [" + " " * width + "]>"
+    at = min(width - 1, int(part * width))
+    return " [" + " " * at + "o" + " " * (width - 1 - at) + "]"
+
+
+QUALITY: tuple[Column[Finding], ...] = (
+    Column("state", "verdict", 7, lambda f: f.state, lambda f: f.state, left=True),
+    Column("rule", "rule", 15, lambda f: f.rule, lambda f: f.rule, left=True),
+    Column("rows", "rows", 12, lambda f: findings.some(f.rows, 3), lambda f: f.rows, left=True),
+    Column("value", "value", 8, lambda f: figure(f.value), lambda f: f.value),
+    Column("bar", "in limits", 12, _bar, _bar, left=True),
+    Column("limits", "limits", 16, findings.limits, findings.limits, left=True),
+    Column("why", "why", 60, lambda f: f.why, lambda f: f.why, left=True),
+)
+
+SETUP: Pane[Any] = Pane(
+    "setup",
+    "Setup checks",
+    columns.SETUP,
+    lambda sheet: sheet.setup,
+    _setup_summary,
+    ("state",),
+    "No setup checks in this run.",
+    "setup",
+    Setup,
+)
+STANDARDS: Pane[Any] = Pane(
+    "standards",
+    "Standard table",
+    columns.STANDARDS,
+    _in_file_order,
+    _standards_summary,
+    (),
+    "No standards in this run: press i to insert one.",
+    "standard",
+    Standard,
+)
+QUEUE: Pane[Any] = Pane(
+    "queue",
+    "Sample queue",
+    columns.QUEUE,
+    lambda sheet: sheet.rows,
+    _queue_summary,
+    ("state",),
+    "The queue is empty: press i to insert a row.",
+    "queue",
+    Row,
+)
+QC: Pane[Any] = Pane(
+    "quality",
+    "QC status",
+    QUALITY,
+    shown_findings,
+    _quality_summary,
+    ("state",),
+    "Nothing to judge yet.",
+    home="state",
+)
+PANES = (SETUP, STANDARDS, QUEUE, QC)

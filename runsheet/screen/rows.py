@@ -1,0 +1,115 @@
+"""New rows of the queue.
+
+Owns: what a row inserted by a command holds and where it goes. Invariant: a new row takes what its neighbours share
+and has no reading; ids are never used twice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from runsheet.columns import ABBREVIATIONS, KIND_WORDS
+from runsheet.run import edit
+from runsheet.run.model import ReportingLimits, Row
+
+if TYPE_CHECKING:
+    from runsheet.compute.outcome import RowResult
+    from runsheet.run.model import Kind, Run
+    from runsheet.screen.bench import Bench
+
+
+def word(kind: Kind) -> str:
+    """Give a kind of row in words, with its abbreviation."""
+    short = ABBREVIATIONS[kind]
+    return f"{short:5} {KIND_WORDS[short]}" if short else "      sample"
+
+
+def unused(run: Run, stem: str) -> str:
+    """Give the first id of a stem that no standard and no row has."""
+    taken = {standard.id for standard in run.standard} | {row.id for row in run.queue}
+    return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}{number}") not in taken)
+
+
+def _first_unread(run: Run) -> int:
+    """Give the number of the first row to read, counted from 1; after the last where none is."""
+    return next(
+        (at for at, row in enumerate(run.queue, 1) if not row.readings and row.void is None), len(run.queue) + 1
+    )
+
+
+def _put(bench: Bench, at: int, row: Row, more: tuple[edit.Edit, ...] = ()) -> None:
+    if bench.commit([edit.insert_row(bench.run_document, "queue", at, row), *more]):
+        bench.activate("queue")
+        bench.grid.go(at - 1, "readings")
+
+
+def insert(bench: Bench, kind: Kind) -> None:
+    """Insert a row of a kind before the present one, in an empty queue as the first."""
+    run = bench.run_document
+    at = bench.grid.row + 1 if bench.grid.items else 1
+    _put(bench, at, new_row(run, kind, bench.grid.item))
+
+
+def insert_event(bench: Bench, kind: Kind) -> None:
+    """Insert a blank or check before the next row to read."""
+    run = bench.run_document
+    _put(bench, _first_unread(run), new_row(run, kind, None))
+
+
+def new_row(run: Run, kind: Kind, near: RowResult | None) -> Row:
+    """Make a row of a kind, with what its neighbours have in common."""
+    stem = ABBREVIATIONS[kind] or "X"
+    row = Row(id=unused(run, stem), kind=kind)
+    if kind == "blank":
+        return row
+    if kind in ("check", "second-source"):
+        return replace(row, expected=_expected(run, kind))
+    like = near.row if near is not None and near.kind not in ("blank", "check") else None
+    limits = run.method.limits or ReportingLimits()
+    petroleum = like.silica_gel if like else (run.method.name or "").startswith("tph") or None
+    return replace(
+        row,
+        amount=limits.nominal_amount,
+        extract_ml=limits.nominal_extract_ml,
+        dilution=1,
+        silica_gel=petroleum,
+        batch=like.batch if like else None,
+    )
+
+
+def _expected(run: Run, kind: Kind) -> Any:
+    """Give what the last check of the kind was, else a standard near the middle of the curve."""
+    before = [row.expected for row in run.queue if row.kind == kind and row.expected is not None]
+    levels = sorted((s.concentration for s in run.standard if s.concentration), key=float)
+    return before[-1] if before else levels[len(levels) // 2] if levels else None
+
+
+def again(bench: Bench, *, diluted: bool = False) -> None:
+    """Read the present row's sample again; at the advised dilution where that is asked."""
+    item: RowResult | None = bench.grid.item
+    if item is None:
+        return
+    run, row = bench.run_document, item.row
+    if diluted and not item.advice:
+        bench.say(f"{item.id} is not above the range: r reads it again as it is")
+        return
+    dilution = Decimal(item.advice.removeprefix("dilute ").removesuffix("x")) if diluted else row.dilution
+    if isinstance(dilution, Decimal) and dilution == dilution.to_integral_value():
+        dilution = int(dilution)
+    stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
+    sample = None if item.kind in ("blank", "check", "second-source") else item.sample
+    new = replace(
+        row, id=unused(run, stem), sample=sample, dilution=dilution, readings=(), at=None, void=None,
+        report=None, reason=None, rezeroed=None, left=None, note=None,
+    )  # fmt: skip
+    old: tuple[edit.Edit, ...] = ()
+    if row.readings and row.void is None and row.report is not False and item.kind == "sample":
+        path = f"queue[{bench.grid.row + 1}]"
+        why = f"read again as {new.id}" + (f", {dilution}x" if diluted else "")
+        old = (edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why))
+    at = max(_first_unread(run), bench.grid.row + 2)
+    edits = [*old, edit.insert_row(run, "queue", at, new)]
+    if bench.commit(edits):
+        bench.grid.go(at - 1, "readings")

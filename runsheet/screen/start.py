@@ -1,0 +1,139 @@
+"""Starting the screen.
+
+Owns: what happens between the command line and the first frame. Invariant: the document is read before Textual is
+imported, and a run that cannot be written is still shown, read-only, with the reason.
+"""
+
+from __future__ import annotations
+
+import getpass
+import os
+import sys
+import tempfile
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runsheet.cli import Exit, Refusal
+from runsheet.run import store
+from runsheet.screen.watching import Watching
+
+if TYPE_CHECKING:
+    from runsheet.run.store import Store
+
+THEMES = {"dark": "textual-dark", "light": "textual-light", "ansi": "ansi-dark", "mono": "ansi-dark"}
+NO_COLOUR_TERMS = ("vt100", "vt102", "vt220", "vt52", "ansi-mono")
+
+
+def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False, theme: str | None = None) -> int:
+    """Open a run on the screen; give the exit code."""
+    if file is None:
+        raise Refusal("which run? runsheet FILE opens one, runsheet new FILE --method NAME makes one")
+    path = Path(file)
+    opened: Store | Watching
+    message = ""
+    if read_only:
+        opened = _watching(path)
+    else:
+        try:
+            opened = store.open_for_writing(path, _who(), _now())
+        except store.LockedError as error:
+            opened, message = _watching(path), str(error)
+            if error.holder.stale and _taken_over(str(error)):
+                opened, message = store.open_for_writing(path, _who(), _now(), take_over=True), ""
+        except store.CannotOpenError as error:
+            if error.problems:
+                for problem in error.problems:
+                    print(f"{path}: {problem}", file=sys.stderr)
+                raise Refusal(f"{error}; nothing was changed") from None
+            opened, message = _watching(path), str(error)
+    return _run(opened, path, message, ascii_only=ascii_only, theme=theme)
+
+
+def _taken_over(words: str) -> bool:
+    """Ask, before the screen, whether a lock that was left behind is taken over."""
+    print(words, file=sys.stderr)
+    return input("Take it over and work on this run? y/n: ").strip().lower() in ("y", "yes")
+
+
+def _watching(path: Path) -> Watching:
+    try:
+        follower = store.read_only(path)
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror or error}") from None
+    if follower.found.run is None or not follower.found.readable:
+        for problem in follower.found.problems:
+            print(f"{path}: {problem}", file=sys.stderr)
+        raise Refusal(f"{path} has errors; nothing was changed")
+    return Watching(follower, follower.found.run)
+
+
+def demo(name: str, *, ascii_only: bool = False, theme: str | None = None) -> int:
+    """Open a copy of a demo run in a folder of its own."""
+    from runsheet import demo
+
+    folder = Path(tempfile.mkdtemp(prefix="runsheet-demo-"))
+    path = folder / f"{name}.toml"
+    path.write_text(demo.text(name), encoding="utf-8")
+    print(f"a copy of the demo run: {path}", file=sys.stderr)
+    opened = store.open_for_writing(path, _who(), _now())
+    moment = demo.NOW[name]
+    began = datetime.now().astimezone()
+    return _run(opened, path, "", ascii_only=ascii_only, theme=theme, shift=(moment, began))
+
+
+def _who() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return str(os.getuid())
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
+def _run(
+    opened: Store | Watching,
+    path: Path,
+    message: str,
+    *,
+    ascii_only: bool,
+    theme: str | None,
+    shift: tuple[datetime, datetime] | None = None,
+) -> int:
+    """Run the screen until it is left; `shift` sets its clock back into a demo's day."""
+    from runsheet.screen import terminal
+
+    if os.environ.get("TERM") == "dumb":
+        opened.close()
+        raise Refusal("this terminal (TERM=dumb) cannot show a screen; the other commands work on it")
+    terminal.prepare()
+    from runsheet.screen.app import RunsheetApp
+    from runsheet.screen.bench import Bench
+    from runsheet.screen.style import Look
+
+    chosen = theme or default_theme()
+    look = Look(colour=chosen != "mono", ascii_only=ascii_only or not terminal.shows_utf8())
+
+    def clock() -> datetime:
+        return shift[0] + (_now() - shift[1]) if shift else _now()
+
+    bench = Bench(opened, path, look, clock)
+    bench.message = message or "; ".join(opened.notes)
+    if opened.came_back:
+        bench.message = f"{opened.came_back} entries came back from the log; {bench.message}"
+    app = RunsheetApp(bench, THEMES[chosen])
+    with terminal.guarded(opened):
+        app.run(mouse=False)
+    opened.close()
+    if opened.trouble:
+        print(f"runsheet: {opened.trouble}", file=sys.stderr)
+    return app.return_code or Exit.FINE
+
+
+def default_theme() -> str:
+    """Choose a theme from the environment: the terminal's own colours, none where it asks for none."""
+    if os.environ.get("NO_COLOR") or os.environ.get("TERM", "") in NO_COLOUR_TERMS:
+        return "mono"
+    return "ansi"

@@ -1,0 +1,123 @@
+"""The terminal: what must be set before Textual is imported, and what must happen when the terminal goes away.
+
+Owns: environment, signals, the watch over the terminal, bytes that are no text. Invariant: however the program ends,
+what was accepted is on the disk, the terminal is as it was found, and no process stays behind.
+
+Private names of Textual touched here, each with a test: `textual.drivers.linux_driver.getincrementaldecoder`.
+"""
+
+from __future__ import annotations
+
+import codecs
+import contextlib
+import os
+import signal
+import sys
+import threading
+import time
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import FrameType
+
+    from runsheet.run.store import Store
+    from runsheet.screen.watching import Watching
+
+RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?2004l\x1b[?2026l\x1b[0m\r\n"
+"""Leave the alternate screen, show the cursor, no mouse, no bracketed paste, no held frames, plain colours."""
+WATCH_EVERY = 1.0
+PATIENCE = 2.0
+"""Seconds a signal waits for the last save."""
+
+
+def prepare() -> None:
+    """Set what Textual and numpy read when they are imported, and make bytes that are no text harmless."""
+    for name in ("COLUMNS", "LINES"):  # exported, they fix a wrong size and every resize is ignored
+        os.environ.pop(name, None)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("TEXTUAL_DISABLE_KITTY_KEY", "1")
+    os.environ.setdefault("TEXTUAL_ANIMATIONS", "none")
+    if "SSH_CONNECTION" in os.environ:
+        os.environ.setdefault("ESCDELAY", "300")
+    with contextlib.suppress(ImportError, AttributeError):  # another system has another driver
+        from textual.drivers import linux_driver
+
+        # One byte that is not UTF-8, as a micro sign from a Latin-1 terminal, would otherwise end the program.
+        linux_driver.getincrementaldecoder = _forgiving  # type: ignore[attr-defined]
+
+
+def _forgiving(encoding: str) -> Any:
+    decoder = codecs.getincrementaldecoder(encoding)
+    return lambda *_, **__: decoder("replace")
+
+
+def shows_utf8() -> bool:
+    """Whether box and braille characters arrive as such."""
+    encoding = (getattr(sys.__stderr__, "encoding", "") or "").lower().replace("-", "")
+    term = os.environ.get("TERM", "")
+    locale = next((os.environ[name] for name in ("LC_ALL", "LC_CTYPE", "LANG") if os.environ.get(name)), "")
+    bare = term.startswith("vt") or (term == "linux" and "utf" not in locale.lower())
+    return encoding == "utf8" and not bare and locale not in ("C", "POSIX")
+
+
+@contextlib.contextmanager
+def guarded(store: Store | Watching) -> Iterator[None]:
+    """Save and leave cleanly on SIGHUP, SIGTERM and a terminal that is gone."""
+    before = _terminal_state()
+    leaving = threading.Event()
+
+    def end(number: int, _frame: FrameType | None = None) -> None:
+        store.close(PATIENCE)
+        if number == signal.SIGTERM:
+            _restore(before)
+        os._exit(128 + number)
+
+    handlers = {number: signal.getsignal(number) for number in (signal.SIGHUP, signal.SIGTERM)}
+    for number, old in handlers.items():
+        if old != signal.SIG_IGN:  # nohup asked for the program to live on without its terminal
+            signal.signal(number, end)
+    threading.Thread(target=_watch, args=(leaving, end), daemon=True).start()
+    try:
+        yield
+    finally:
+        leaving.set()
+        for number, old in handlers.items():
+            signal.signal(number, old)
+
+
+def _terminal_state() -> Any:
+    try:
+        import termios
+
+        return termios.tcgetattr(0)
+    except (ImportError, OSError, ValueError):
+        return None
+    except Exception as error:  # termios.error is no OSError
+        if type(error).__name__ != "error":
+            raise
+        return None
+
+
+def _watch(leaving: threading.Event, end: Any) -> None:
+    """End the program when its terminal is gone: without this it would run on at full speed for ever."""
+    while not leaving.wait(WATCH_EVERY):
+        if _terminal_state() is None and not leaving.is_set():
+            end(signal.SIGHUP)
+
+
+def _restore(before: Any) -> None:
+    """Give the terminal back as it was found, without waiting for one that does not read."""
+    with contextlib.suppress(Exception):
+        import termios
+
+        os.set_blocking(1, False)
+        end = time.monotonic() + 0.5
+        while time.monotonic() < end:
+            try:
+                os.write(1, RESET)
+                break
+            except BlockingIOError:
+                time.sleep(0.05)
+        if before is not None:
+            termios.tcsetattr(0, termios.TCSANOW, before)

@@ -1,0 +1,64 @@
+"""A run that is only looked at, in the place of a store.
+
+Owns: `Watching`, which follows the files another program writes. Invariant: it writes nothing.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NoReturn
+
+from runsheet.problem import Problem
+from runsheet.run.edit import EditError
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from runsheet.run.model import Run
+    from runsheet.run.opening import Follower
+
+
+class Watching:
+    """What the bench needs of a store, for a run nobody writes from here."""
+
+    saved_at = None
+    pending = 0
+    trouble = ""
+    conflict = None
+    drafted = None
+    came_back = 0
+
+    def __init__(self, follower: Follower, run: Run) -> None:
+        """Take the run as it stands."""
+        self._follower, self.run = follower, run
+        self.notes = follower.found.notes
+
+    def refresh(self) -> bool:
+        """Take what another program has written since; say whether anything was."""
+        if not self._follower.refresh():
+            return False
+        found = self._follower.found
+        if found.run is not None and found.readable:
+            self.run = found.run
+            return True
+        return False
+
+    def accept(self, *_: object, **__: object) -> NoReturn:
+        """Refuse."""
+        raise EditError(Problem("", "read-only: nothing can be changed here"))
+
+    def undo(self, _now: datetime) -> None:
+        """Do nothing: there is nothing of ours to undo."""
+
+    def redo(self, _now: datetime) -> None:
+        """Do nothing."""
+
+    def draft(self, _typed: str, _place: str) -> None:
+        """Keep nothing."""
+
+    def flush(self, _timeout: float = 0) -> bool:
+        """Say that nothing waits."""
+        return True
+
+    def close(self, _timeout: float = 0) -> bool:
+        """End; there is nothing to save."""
+        return True
