@@ -183,7 +183,8 @@ def table(cls: type[T], data: dict[str, Any], where: str, problems: list[Problem
 
     A value that cannot be read is left out; None where a required one is missing or cannot be read.
     """
-    schema = _schema(cls)
+    kind: Any = cls
+    schema = _schema(kind)
     values: dict[str, Any] = {}
     for key, value in data.items():
         path = f"{where}.{key}" if where else key
@@ -191,7 +192,7 @@ def table(cls: type[T], data: dict[str, Any], where: str, problems: list[Problem
             problems.append(Problem(path, _unknown(key, schema)))
         elif (read := schema[key](value, path, problems)) is not _ABSENT:
             values[key] = read
-    missing = [name for name in _required(cls) if name not in values]
+    missing = [name for name in _required(kind) if name not in values]
     absent = [name for name in missing if name not in data]
     problems += [Problem(f"{where}.{name}" if where else name, "is required") for name in absent]
     return None if missing else cls(**values)

@@ -9,7 +9,7 @@ from datetime import datetime
 from importlib import resources
 
 NOW = {
-    "water-day": datetime.fromisoformat("2026-03-11T10:41:00+01:00"),
+    "water-day": datetime.fromisoformat("2026-03-11T10:52:00+01:00"),
     "soil-day": datetime.fromisoformat("2026-04-22T15:30:00+02:00"),
 }
 NAMES = tuple(NOW)
