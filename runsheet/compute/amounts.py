@@ -51,7 +51,8 @@ def measured(row: Row, method: Method) -> Amounts:
     matrix = row.matrix or MATRIX_OF_UNIT[method.unit]
     amount, extract_ml = weighed_amount(row), _float(row.extract_ml)
     if row.kind in PREPARED and method.limits:
-        amount = _float(method.limits.nominal_amount) if amount is None and matrix != "wipe" else amount
+        whole_wipe = matrix == "wipe" and method.unit == "mg/wipe"
+        amount = _float(method.limits.nominal_amount) if amount is None and not whole_wipe else amount
         extract_ml = _float(method.limits.nominal_extract_ml) if extract_ml is None else extract_ml
     dilution = 1.0 if row.dilution is None else float(row.dilution)
     solids = weighed_solids(row) if matrix == "solid" else None

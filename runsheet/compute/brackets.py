@@ -62,12 +62,13 @@ def settle(rows: tuple[RowResult, ...], run: Run) -> None:
             continue
         if row.kind in EVENTS:
             row.state = "accepted" if found_good(row, run) else "held"
-        elif (
-            row.calibration is None or row.calibration.state != "pass" or False in (*opened.values(), *closed.values())
-        ):
+            continue
+        row.unclosed = closing and len(closed) < len(kinds)
+        passing = row.calibration is not None and row.calibration.state == "pass"
+        if not passing or False in (*opened.values(), *closed.values()):
             row.state = "held"
         else:
-            row.state = "open" if closing and len(closed) < len(kinds) else "accepted"
+            row.state = "open" if row.unclosed else "accepted"
 
 
 def asked_for(method: Method) -> tuple[str, ...]:

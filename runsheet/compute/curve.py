@@ -21,6 +21,9 @@ WEIGHTS = {"none": 0, "1/x": 1, "1/x2": 2}
 POWERS = {"mean-factor": (1,), "line-through-zero": (1,), "line": (0, 1), "quadratic": (0, 1, 2)}
 """The powers of x each model fits."""
 
+ROUNDING = 1e-12
+"""What part of the largest signal a rise over the range must exceed to be one."""
+
 Matrix = tuple[tuple[float, ...], ...]
 
 
@@ -47,6 +50,8 @@ class Curve:
     low: float
     high: float
     """Lowest and highest fitted level above 0."""
+    size: float
+    """Largest net signal, either sign."""
     weight_power: int
     weight_unit: float
     """The factor that scales the weights to mean 1."""
@@ -69,7 +74,9 @@ class Curve:
     @property
     def rises(self) -> bool:
         """Whether the slope is above 0 in the whole range; it is linear in x, so the two ends tell."""
-        return self.slope(self.low) > 0 and self.slope(self.high) > 0
+        # A slope that rounding alone could make is none: equal readings fit one of some 1e-18.
+        least = ROUNDING * self.size / self.high
+        return self.slope(self.low) > least and self.slope(self.high) > least
 
     @property
     def r(self) -> float | None:
@@ -176,6 +183,7 @@ def fit(model: str, weighting: str, points: tuple[tuple[float, float], ...], zer
         r2=finite(1 - residual / total) if total > 0 else None,
         low=low,
         high=high,
+        size=float(np.abs(y).max()),
         weight_power=power,
         weight_unit=float(unit),
     )

@@ -134,6 +134,8 @@ class RowResult:
     recovery_percent: float | None = None
     rpd_percent: float | None = None
     advice: str = ""
+    unclosed: bool = False
+    """Whether a kind of event the method asks for is missing after it, with `closing` set."""
     id: str = field(init=False)
     kind: Kind = field(init=False)
 

@@ -81,7 +81,6 @@ def test_only_what_the_bench_prepares_takes_the_nominal_amounts(kind: str, facto
     assert rows(results(queue, method={"limits": LIMITS}))["X"]["factor"] == near(factor)
 
 
-@pytest.mark.xfail(strict=True, reason="a wipe's nominal amount is not taken, so its method blank lands in mg/wipe")
 def test_method_blank_of_a_wipe_method_takes_the_nominal_area() -> None:
     made = one(0.25, method={"unit": "mg/100cm2"}, kind="method-blank", amount=None, extract_ml=None)
     assert made["unit"] == "mg/100cm2"

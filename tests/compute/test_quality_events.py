@@ -215,7 +215,6 @@ def test_closing(queue: list[Table], check_limits: Table, expected: list[Said]) 
     assert verdict(results(queue, method=method), "closing") == said(*expected)
 
 
-@pytest.mark.xfail(strict=True, reason="closing looks at open rows only, and a held row is not open")
 def test_closing_is_missed_also_where_the_rows_are_held_already() -> None:
     method = {"blank": {}, "check": {"closing": True, "recovery_percent": [90, 110]}}
     queue = [check("K", 50), sample("A")]

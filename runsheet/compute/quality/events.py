@@ -172,7 +172,7 @@ def closing(day: Day) -> Iterator[Finding]:
     """When nothing is left to read, the last rows have a blank and a check after them."""
     if day.unread:
         return
-    open_rows = tuple(row.id for row in day.read if row.state == "open")
+    open_rows = tuple(row.id for row in day.read if row.unclosed)
     if open_rows:
         kinds = " and a ".join(asked_for(day.run.method))
         yield Finding(
