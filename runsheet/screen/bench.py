@@ -162,7 +162,7 @@ class Bench(Screen[None], inherit_bindings=False):
 
     def _show(self) -> None:
         for grid in self.grids.values():
-            grid.show(grid.pane.items(self.sheet))
+            grid.show(grid.pane.items(self.sheet), grid.pane.summary(self.sheet))
         self._paint_lines()
 
     def paint(self) -> None:

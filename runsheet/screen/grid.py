@@ -35,23 +35,26 @@ class Grid(Canvas):
         self._top, self._first = 0, 1
         self.entry: TypingLine | None = None
         self.active = False
+        self.summary = ""
 
     # --- what it shows ------------------------------------------------------------------------------------------
 
-    def show(self, items: Sequence[Any]) -> None:
+    def show(self, items: Sequence[Any], summary: str) -> None:
         """Take the items of a new sheet and repaint what changed."""
-        self.items = items
+        self.items, self.summary = items, summary
         self.row = max(0, min(self.row, len(items) - 1))
         self.paint()
 
     def lines(self, width: int, height: int) -> list[Line]:
-        """Give the title line and the rows in sight."""
-        if height < 2:
-            return [((clipped(self.pane.title, width), self.look.head()),)]
+        """Give the title, the columns' titles and the rows in sight."""
+        title = self._title(width)
+        if height < 3:
+            return [title]
         shown = self._columns_in_sight(width)
-        self._scroll_to_row(height - 1)
-        body = range(self._top, min(len(self.items), self._top + height - 1))
-        lines = [self._header(shown, width), *(self._line(at, shown) for at in body)]
+        room = height - 2
+        self._scroll_to_row(room)
+        body = range(self._top, min(len(self.items), self._top + room))
+        lines = [title, self._header(shown, width), *(self._line(at, shown) for at in body)]
         if not self.items:
             lines.append(((clipped(self.pane.empty, width), self.look.plain()),))
         return lines
@@ -78,6 +81,12 @@ class Grid(Canvas):
         elif self.row >= self._top + height:
             self._top = self.row - height + 1
         self._top = max(0, min(self._top, len(self.items) - height))
+
+    def _title(self, width: int) -> Line:
+        """Name the pane and its state; the pane with the cursor is marked."""
+        mark = "> " if self.active else "  "
+        text = clipped(f"{mark}{self.pane.title}: {visible(self.summary)}", width, more=self.look.more)
+        return ((text, self.look.strong() if self.active else self.look.plain()),)
 
     def _header(self, shown: list[int], width: int) -> Line:
         titles = (" " * GAP).join(
@@ -136,7 +145,7 @@ class Grid(Canvas):
     @property
     def page(self) -> int:
         """How many rows a page is."""
-        return max(1, self.size.height - 2)
+        return max(1, self.size.height - 3)
 
     @property
     def item(self) -> Any:
