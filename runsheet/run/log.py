@@ -85,6 +85,11 @@ class Step:
         return self.entries[0].action == "start"
 
     @property
+    def count(self) -> int:
+        """How many edits it holds."""
+        return 0 if self.starts else len(self.entries)
+
+    @property
     def edits(self) -> tuple[Edit, ...]:
         """Its edits, in order. Raises edit.EditError."""
         return tuple(entry.edit for entry in self.entries)

@@ -119,7 +119,7 @@ def _arrived(trail: Trail, document: bytes | None) -> Iterator[Problem]:
     elif (later := trail.after(digest(document))) is None:
         yield Problem("", "the document is not where the log leads: it was changed outside, or lines are missing")
     elif later:
-        count = sum(len(step.entries) for step in later)
+        count = sum(step.count for step in later)
         entries = f"{count} {'entry' if count == 1 else 'entries'}"
         yield Problem("", f"the log is {entries} ahead of the document; opening it for writing brings it up", "warning")
 
