@@ -30,7 +30,8 @@ STALE_AFTER = timedelta(minutes=5)
 """How long a holder on another host may give no sign of life before its lock may be taken over."""
 BEAT_EVERY = timedelta(seconds=30)
 """How often a holder gives one."""
-_TRIES, _PAUSE = 200, 0.01
+_TRIES, _PAUSE = 20, 0.005
+"""How often, and after how many seconds each time, to try again what someone else's passing look may hinder."""
 _BEING_MADE = 5.0
 """Seconds a lock file without a readable note is taken for one that is just being made."""
 
@@ -133,12 +134,9 @@ def _make(path: Path, note: Note) -> int | None:
         fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
     except FileExistsError:
         return None
-    # Someone may be looking at the new file just now, which keeps it for an instant.
-    for _ in range(_TRIES):
-        if (done := _flock(fd, alone=True)) is not False:
-            break
-        time.sleep(_PAUSE)
-    if done is False or not _same(fd, path) or os.fstat(fd).st_size:  # we slept so long that it was taken over
+    if (
+        _flock_soon(fd) is False or not _same(fd, path) or os.fstat(fd).st_size
+    ):  # we slept so long that it was taken over
         os.close(fd)
         return None
     try:
@@ -156,7 +154,7 @@ def _take(path: Path, note: Note, now: datetime) -> int | None:
         fd = os.open(path, os.O_RDWR)
     except FileNotFoundError:
         return None
-    if _flock(fd, alone=True) is not False and _same(fd, path) and _stale(_read(path), path, now):
+    if _flock_soon(fd) is not False and _same(fd, path) and _stale(_read(path), path, now):
         _write(fd, note)
         return fd
     os.close(fd)
@@ -199,6 +197,15 @@ def _runs(note: Note) -> bool:
     except PermissionError:
         return True
     return True
+
+
+def _flock_soon(fd: int) -> bool | None:
+    """Lock the open file for ourselves; someone looking who holds it keeps it for an instant."""
+    for _ in range(_TRIES):
+        if (done := _flock(fd, alone=True)) is not False:
+            return done
+        time.sleep(_PAUSE)
+    return False
 
 
 def _flock(fd: int, *, alone: bool) -> bool | None:
