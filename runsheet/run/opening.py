@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 from runsheet.problem import Problem, has_errors
 from runsheet.run import edit, files, log, replay, text
 from runsheet.run.files import DISK, Disk, Identity, digest
-from runsheet.run.log import Trail
-from runsheet.run.model import Run
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from runsheet.run.log import Trail
+    from runsheet.run.model import Run
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,7 @@ def _rebuilt(found: Found, document: Path) -> Found:
     except edit.EditError:
         raise FileNotFoundError(f"{document} is not there, and no log to make it from") from None
     note = f"{document.name} was missing; it was made again from its log"
-    return replace(found, run=run, ahead=sum(len(step.entries) for step in steps), known=True, notes=(note,))
+    return replace(found, run=run, ahead=sum(step.count for step in steps), known=True, notes=(note,))
 
 
 def _brought_up(found: Found, run: Run, data: bytes) -> Found:
@@ -117,7 +118,7 @@ def _brought_up(found: Found, run: Run, data: bytes) -> Found:
         run = replay.replay(run, later)
     except edit.EditError as error:
         return replace(found, notes=(f"the log does not fit the document, which is taken as it stands: {error}",))
-    return replace(found, run=run, ahead=sum(len(step.entries) for step in later), known=True)
+    return replace(found, run=run, ahead=sum(step.count for step in later), known=True)
 
 
 class Follower:

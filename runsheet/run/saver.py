@@ -11,20 +11,19 @@ import errno
 import os
 import stat
 import threading
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet.run import files, log
 from runsheet.run.files import Disk, Identity, digest
-from runsheet.run.lock import Lock
 from runsheet.tables import has_comments
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
 
+    from runsheet.run.lock import Lock
     from runsheet.run.log import Entry, Step
     from runsheet.run.opening import Found
 
@@ -70,8 +69,9 @@ class LogFile:
 
     @property
     def waiting(self) -> int:
-        """Entries that are not in the log on the disk."""
-        return self._data.count(b"\n", self._safe)
+        """Edits that are not in the log on the disk."""
+        # A quote inside a value is escaped, so that the words stand in start lines alone.
+        return self._data.count(b"\n", self._safe) - self._data.count(b'"action": "start"', self._safe)
 
     @property
     def rescued(self) -> bool:
@@ -109,32 +109,34 @@ class LogFile:
         return self._safe == len(self._data) and found is not None and self._identity in (None, Identity.of(found))
 
     def _write(self) -> None:
+        gone = self._desk.disk.look(self.path) is None
+        if gone:
+            self._safe, self._torn = 0, b""
         check(self._desk.lock)
-        fd = self._desk.disk.open(self.path, os.O_RDWR | os.O_CREAT)
+        fd = self._desk.disk.open(self.path, os.O_RDWR | (os.O_CREAT | os.O_EXCL if gone else 0))
         try:
-            at = self._end(fd)
-            if at == 0 and self._like:
+            if gone and self._like:
                 files.make_like(self.path, self._like)
+            at = self._end(fd)
             added = bytes(self._data[at:])
             self._desk.disk.write(fd, added, at)
             self._desk.disk.sync_data(fd)
             self._identity = Identity.of(os.fstat(fd))
         finally:
             self._desk.disk.close(fd)
-        if at == 0:
+        if gone:
             self._desk.disk.sync_folder(self.path.parent)
         self._safe, self._torn = at + len(added), b""
 
     def _end(self, fd: int) -> int:
-        """Find where to write on: the end, or what a failed write or a crash left of it."""
-        if Identity.of(os.fstat(fd)) == self._identity:
-            return self._safe
-        found = self._desk.disk.read(self.path)
-        if self._torn and found == bytes(self._data[: self._safe]) + self._torn:
-            self._desk.disk.truncate(fd, self._safe)
-        elif not self._data.startswith(found):
-            raise OSError(errno.ESTALE, "another program changed the log")
-        return min(len(found), self._safe)
+        """Find where to write on: after what is safe; a failed write or a crash may have left more."""
+        if Identity.of(os.fstat(fd)) != self._identity:
+            found, safe = self._desk.disk.read(self.path), bytes(self._data[: self._safe])
+            if self._torn and found == safe + self._torn:
+                self._desk.disk.truncate(fd, self._safe)
+            elif not (found.startswith(safe) and self._data.startswith(found)):
+                raise OSError(errno.ESTALE, "another program changed the log")
+        return self._safe
 
     def _keep(self) -> None:
         try:

@@ -235,7 +235,7 @@ class Store:
 
     def flush(self, timeout: float = 2.0) -> bool:
         """Wait until all is on the disk; False where it is not by then. Safe in a signal handler of the main thread."""
-        return self._saver.save(timeout) and not self._log.waiting
+        return self._saver.save(timeout) and not self.trouble
 
     def close(self, timeout: float = 5.0) -> bool:
         """Save, end the thread and give the lock back. False where something could not be saved: see `trouble`."""
@@ -256,8 +256,9 @@ class Store:
         self._saver.want(data, self._entries)
 
     def _add(self, made: Sequence[Entry]) -> None:
-        replay.remember(self._done, self._undone, self._log.append(made))
-        self._entries += len(made)
+        step = self._log.append(made)
+        replay.remember(self._done, self._undone, step)
+        self._entries += step.count
 
     def _adopt(self, theirs: bytes, now: datetime, who: str) -> None:
         run, problems = parsed(theirs)
