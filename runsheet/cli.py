@@ -70,6 +70,8 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _open(asked: argparse.Namespace) -> int:
+    if asked.file is not None and "." not in asked.file and not Path(asked.file).exists():
+        raise Refusal(f"{asked.file} is neither a file nor a command; the commands are {', '.join(COMMANDS[1:])}")
     if not (sys.stdin.isatty() and sys.stdout.isatty() and sys.stderr.isatty()):  # frames go to stderr
         raise Refusal("the screen needs a terminal; see runsheet --help for the commands that do not")
     from runsheet.screen import start
@@ -99,19 +101,16 @@ def _demo(asked: argparse.Namespace) -> int:
 
 def _new(asked: argparse.Namespace) -> int:
     from runsheet import methods
-    from runsheet.run import begin
-    from runsheet.run.text import write
+    from runsheet.run import begin, store
 
     method = methods.find(asked.method)
     if method is None:
         raise Refusal(f"no method {asked.method!r}; there are {', '.join(methods.names())}")
     path = Path(asked.file)
-    text = write(begin.new(path.stem, method, datetime.now().astimezone().replace(microsecond=0)))
     try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise Refusal(f"{path} is there already; a new run is a new file") from None
+        store.create(path, begin.new(path.stem, method, datetime.now().astimezone().replace(microsecond=0)))
+    except FileExistsError as error:
+        raise Refusal(f"{path} is there already; a new run is a new file ({error.strerror or error})") from None
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror}") from None
     print(f"{path}: a new run by {method.name}; runsheet {path} opens it", file=sys.stderr)
@@ -180,24 +179,22 @@ def _evaluated(asked: argparse.Namespace) -> tuple[Sheet, list[Problem]]:
 
 
 def _document(path: Path) -> tuple[Run, list[Problem]]:
-    from runsheet import read
-    from runsheet.problem import has_errors
+    """Read a document, with what its log has ahead of it. Nothing is written."""
+    from runsheet.run import store
 
-    document, problems = read(_text(path))
-    if document is None or has_errors(problems):
-        for problem in problems:
+    try:
+        found = store.read_only(path).found
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror or error}") from None
+    if found.run is None or not found.readable:
+        for problem in found.problems:
             print(f"{path}: {problem}", file=sys.stderr)
         raise Refusal(f"{path} cannot be computed from; nothing was changed")
-    return document, problems
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_bytes().decode("utf-8")
-    except OSError as error:
-        raise Refusal(f"{path}: {error.strerror}") from None
-    except UnicodeDecodeError as error:
-        raise Refusal(f"{path}: is not UTF-8 text: byte {error.start} is {error.object[error.start]:#04x}") from None
+    if found.ahead:
+        print(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in", file=sys.stderr)
+    for note in found.notes:
+        print(f"runsheet: {path}: {note}", file=sys.stderr)
+    return found.run, list(found.problems)
 
 
 def _moment(text: str) -> datetime:

@@ -96,7 +96,7 @@ def signal(value: float | None) -> str:
 
 def one_decimal(value: float | None) -> str:
     """Write a percentage with one decimal."""
-    return "" if value is None else f"{value:.1f}"
+    return "" if value is None else f"{value:.1f}".replace("-0.0", "0.0") if abs(value) < 0.05 else f"{value:.1f}"
 
 
 def readings(values: tuple[Any, ...]) -> str:

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from runsheet.report.findings import due_words
-
 if TYPE_CHECKING:
     from runsheet.compute.outcome import DueResult, Event, RowResult, Sheet
 
@@ -67,7 +65,7 @@ def _due(sheet: Sheet) -> NextStep | None:
     for result in sheet.due:
         if result.state in ("due", "overdue") and coming != result.what:
             row = len(sheet.rows) if at is None else at
-            return NextStep("queue", row, f"insert a {result.what}", due_words(result), result.what)
+            return NextStep("queue", row, f"insert a {result.what}", result.words, result.what)
     return None
 
 
@@ -87,7 +85,7 @@ def _kind(row: RowResult) -> str:
 def _reason(sheet: Sheet, row: RowResult, left: int) -> str:
     soon = next((result for result in sheet.due if result.state != "ok" and result.what != row.kind), None)
     rows = f"{left} row{'s' if left > 1 else ''} left"
-    return f"{rows}; {due_words(soon)}" if soon else rows
+    return f"{rows}; {soon.words}" if soon else rows
 
 
 def _first_unread(sheet: Sheet) -> int | None:

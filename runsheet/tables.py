@@ -378,7 +378,7 @@ def _mapping(value: Any, path: str, problems: list[Problem]) -> Any:
 def shown(value: Any) -> str:
     """Give a value as TOML, cut to a readable length."""
     if isinstance(value, _Unreadable):
-        text = value.text
+        text = "a number of thousands of digits" if value.text == _TOO_LARGE else value.text
     elif isinstance(value, bool):
         text = str(value).lower()
     elif isinstance(value, str):

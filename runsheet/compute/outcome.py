@@ -202,6 +202,16 @@ class DueResult:
     every_readings: int | None
     every_minutes: float | None
 
+    @property
+    def words(self) -> str:
+        """Say how much of the interval is used up."""
+        parts = []
+        if self.readings_left is not None and self.every_readings is not None:
+            parts.append(f"{self.every_readings - self.readings_left} of {self.every_readings} readings")
+        if self.minutes_left is not None and self.every_minutes is not None:
+            parts.append(f"{self.every_minutes - self.minutes_left:.0f} of {self.every_minutes:g} min")
+        return f"{self.what} {self.state}" + (f", {', '.join(parts)}" if parts else "")
+
 
 @dataclass(frozen=True, slots=True)
 class FractionsResult:

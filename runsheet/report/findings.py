@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from runsheet.columns import figure
 
 if TYPE_CHECKING:
-    from runsheet.compute.outcome import DueResult, Finding, Sheet
+    from runsheet.compute.outcome import Finding, Sheet
 
 ORDER = {"fail": 0, "warn": 1, "todo": 2}
 
@@ -48,13 +48,3 @@ def limits(finding: Finding) -> str:
     if high is not None:
         return f"at most {figure(high)}"
     return f"at least {figure(low)}" if low is not None else ""
-
-
-def due_words(result: DueResult) -> str:
-    """Say when a blank or check falls due."""
-    parts = []
-    if result.readings_left is not None and result.every_readings is not None:
-        parts.append(f"{result.every_readings - result.readings_left} of {result.every_readings} readings")
-    if result.minutes_left is not None and result.every_minutes is not None:
-        parts.append(f"{result.every_minutes - result.minutes_left:.0f} of {result.every_minutes:g} min")
-    return f"{result.what} {result.state}" + (f", {', '.join(parts)}" if parts else "")

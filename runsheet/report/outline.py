@@ -144,8 +144,11 @@ def _curve_facts(result: CalibrationResult) -> Facts:
         ("Verdict", "; ".join([result.state, *result.todos, *result.fails, *result.warns])),
         (
             "Model",
-            (f"{result.calibration.model}, weighting {result.weighting}, "
-            f"zero standard {result.calibration.zero_standard or 'subtract'}, drift {result.calibration.drift or 'last'}"),
+            (
+                f"{result.calibration.model}, weighting {result.weighting}, "
+                f"zero standard {result.calibration.zero_standard or 'subtract'}, "
+                f"drift {result.calibration.drift or 'last'}"
+            ),
         ),
         ("Curve", explain.curve_words(result)),
         ("Range", span),
@@ -170,7 +173,7 @@ def results(sheet: Sheet) -> Iterator[Block]:
     if units - {sheet.run.method.unit}:
         keys.insert(8, "unit")
     else:
-        yield Paragraph(f"Results and U in {sheet.run.method.unit}.")
+        yield Paragraph(f"Results and U in {sheet.run.method.unit}{_basis(sheet)}.")
     yield _table(_pick(columns.QUEUE, *keys), sheet.rows)
     kinds = dict.fromkeys(columns.ABBREVIATIONS[row.kind] for row in sheet.rows if row.kind != "sample")
     if kinds:
@@ -190,6 +193,17 @@ def results(sheet: Sheet) -> Iterator[Block]:
         "Figures in brackets are not reported. Verdicts are taken on unrounded figures (ASTM E29, absolute method); "
         "the decision rule is simple acceptance, uncertainty not applied. Results relate only to the items tested."
     )
+
+
+def _basis(sheet: Sheet) -> str:
+    """Say what a mg/kg is a kg of."""
+    if sheet.run.method.unit != "mg/kg":
+        return ""
+    samples = [row.amounts for row in sheet.rows if row.kind in ("sample", "duplicate") and row.amounts]
+    dry = sum(amounts.solids_percent is not None for amounts in samples)
+    if dry == len(samples):
+        return " of dry weight (QC rows without a solids content as weighed)"
+    return " as received" if dry == 0 else "; of dry weight where a solids content is given, else as received"
 
 
 def _uncertainty(sheet: Sheet) -> str:
@@ -247,7 +261,7 @@ def findings_found(sheet: Sheet) -> Iterator[Block]:
     told = findings.lines(sheet)
     yield Items(tuple(told)) if told else Paragraph("None: every rule that applies is met.")
     if sheet.due:
-        yield Paragraph("Due: " + "; ".join(findings.due_words(result) for result in sheet.due) + ".")
+        yield Paragraph("Due: " + "; ".join(result.words for result in sheet.due) + ".")
 
 
 def _worked(sheet: Sheet) -> Iterator[Block]:

@@ -1,8 +1,8 @@
 """Every command of the screen, once.
 
-Owns: what a command is called, its keys, where it works. A row here feeds keys, footer, palette and help, so they cannot
-disagree; the function of the same name in commands.py does the work. Invariant: no key is bound twice in one pane, every
-function key has a second way, and nothing is lost by a single slip of the finger.
+Owns: what a command is called, its keys, where it works. A row here feeds keys, footer, palette and help, so they
+cannot disagree; the function of the same name in commands.py does the work. Invariant: no key is bound twice in one
+pane, every function key has a second way, and nothing is lost by a single slip of the finger.
 """
 
 from __future__ import annotations

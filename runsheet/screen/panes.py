@@ -98,7 +98,7 @@ def _queue_summary(sheet: Sheet) -> str:
 def _quality_summary(sheet: Sheet) -> str:
     states = [finding.state for finding in sheet.quality]
     told = [f"{states.count(s)} {w}" for s, w in (("fail", "FAIL"), ("warn", "warn"), ("pass", "pass")) if s in states]
-    due = [findings.due_words(result) for result in sheet.due]
+    due = [result.words for result in sheet.due]
     return "; ".join([", ".join(told) or "nothing to judge yet", *due])
 
 

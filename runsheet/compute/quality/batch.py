@@ -32,7 +32,8 @@ def batch(day: Day) -> Iterator[Finding]:
         for kind in ("method-blank", "control"):
             had = len(_distinct(rows, kind))
             if had < needed:
-                why = f"{what}: {had} {kind} for {len(samples)} samples, {needed} needed"
+                many = f"{len(samples)} sample{'s' if len(samples) > 1 else ''}"
+                why = f"{what}: {had} {kind} for {many}, {needed} needed"
                 yield Finding("batch", tuple(samples), had, needed, None, "fail", why)
         kinds = {row.kind for row in rows}
         if "duplicate" not in kinds and not set(SPIKES) <= kinds:

@@ -25,10 +25,7 @@ def due(day: Day) -> Iterator[Finding]:
             continue
         by_readings = result.readings_left is not None and result.readings_left <= 0
         value = result.readings_left if by_readings else result.minutes_left
-        left = [f"{result.readings_left} readings" if result.readings_left is not None else ""]
-        left.append(f"{result.minutes_left:.0f} min" if result.minutes_left is not None else "")
-        why = f"{result.what} {result.state}: {' and '.join(filter(None, left))} left"
-        yield Finding("due", (), value, 0, None, "fail" if result.state == "overdue" else "warn", why)
+        yield Finding("due", (), value, 0, None, "fail" if result.state == "overdue" else "warn", result.words)
 
 
 def blank(day: Day) -> Iterator[Finding]:
