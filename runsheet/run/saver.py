@@ -106,37 +106,40 @@ class LogFile:
 
     def _there(self) -> bool:
         found = self._desk.disk.look(self.path)
-        return self._safe == len(self._data) and found is not None and self._identity in (None, Identity.of(found))
+        as_left = found is not None and self._identity in (None, Identity.of(found))
+        return as_left and not self._torn and self._safe == len(self._data)
 
     def _write(self) -> None:
-        gone = self._desk.disk.look(self.path) is None
-        if gone:
+        if new := self._desk.disk.look(self.path) is None:
             self._safe, self._torn = 0, b""
         check(self._desk.lock)
-        fd = self._desk.disk.open(self.path, os.O_RDWR | (os.O_CREAT | os.O_EXCL if gone else 0))
-        try:
-            if gone and self._like:
-                files.make_like(self.path, self._like)
-            at = self._end(fd)
-            added = bytes(self._data[at:])
-            self._desk.disk.write(fd, added, at)
-            self._desk.disk.sync_data(fd)
-            self._identity = Identity.of(os.fstat(fd))
-        finally:
-            self._desk.disk.close(fd)
-        if gone:
-            self._desk.disk.sync_folder(self.path.parent)
+        at = self._safe
+        added = bytes(self._data[at:])
+        if new:  # at once with its first lines: an empty log would look like one that somebody emptied
+            files.write_new(self._desk.disk, self.path, added, self._like)
+        else:
+            self._add(added, at)
+        found = self._desk.disk.look(self.path)
+        self._identity = Identity.of(found) if found else None
         self._safe, self._torn = at + len(added), b""
 
-    def _end(self, fd: int) -> int:
-        """Find where to write on: after what is safe; a failed write or a crash may have left more."""
+    def _add(self, added: bytes, at: int) -> None:
+        fd = self._desk.disk.open(self.path, os.O_RDWR)
+        try:
+            self._check(fd)
+            self._desk.disk.write(fd, added, at)
+            self._desk.disk.sync_data(fd)
+        finally:
+            self._desk.disk.close(fd)
+
+    def _check(self, fd: int) -> None:
+        """See that the log is as we left it; a failed write or a crash may have left more. Raises OSError."""
         if Identity.of(os.fstat(fd)) != self._identity:
             found, safe = self._desk.disk.read(self.path), bytes(self._data[: self._safe])
             if self._torn and found == safe + self._torn:
                 self._desk.disk.truncate(fd, self._safe)
             elif not (found.startswith(safe) and self._data.startswith(found)):
                 raise OSError(errno.ESTALE, "another program changed the log")
-        return self._safe
 
     def _keep(self) -> None:
         try:

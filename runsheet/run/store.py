@@ -133,6 +133,7 @@ class Store:
         self._saver = Saver(desk, self._log, found.data)
         if found.ahead:
             self._saver.want(self._pages.write(run), self._entries)
+        if found.ahead or found.torn:
             self._saver.save(timeout=2)
 
     # --- state ---

@@ -640,7 +640,7 @@ def test_a_log_that_cannot_be_written_is_kept_elsewhere_and_said(
 def test_a_document_that_cannot_be_written_is_said_and_tried_again(
     document: Path, opened: Open, number: int, said: str, call: str
 ) -> None:
-    disk = Faulty(number, call, where="KB-0311.toml" if call == "replace" else ".new")
+    disk = Faulty(number, call, where="KB-0311.toml" if call == "replace" else ".KB-0311.toml.new")
     run = opened(document, disk=disk)
     read(run, 1, "0.130")
     assert not run.flush()
