@@ -118,7 +118,7 @@ def replace_file(disk: Disk, path: Path, data: bytes, like: os.stat_result | Non
     `like` is the file whose mode is kept, and its owner where the system allows; without it the new one is private.
     Returns the new file's identity.
     """
-    new = path.with_name(f".{path.name}.new")
+    new = _new(path)
     try:
         identity = _whole(disk, new, data, like)
         disk.replace(new, path)
@@ -132,7 +132,7 @@ def replace_file(disk: Disk, path: Path, data: bytes, like: os.stat_result | Non
 
 def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None, mode: int = PRIVATE) -> None:
     """As `replace_file`, but raises FileExistsError where something stands. `mode` is less the user's mask."""
-    new = path.with_name(f".{path.name}.new")
+    new = _new(path)
     try:
         _whole(disk, new, data, like, mode)
         disk.place(new, path)
@@ -140,6 +140,15 @@ def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None =
         with contextlib.suppress(OSError):
             disk.remove(new)
     disk.sync_folder(path.parent)
+
+
+def clear(disk: Disk, path: Path) -> None:
+    """Remove what a crash in the middle of writing this file left beside it."""
+    disk.remove(_new(path))
+
+
+def _new(path: Path) -> Path:
+    return path.with_name(f".{path.name}.new")
 
 
 def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None, mode: int = PRIVATE) -> Identity:

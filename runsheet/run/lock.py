@@ -82,11 +82,13 @@ class Lock:
     """The lock, held."""
 
     def __init__(self, path: Path, fd: int, note: Note) -> None:
-        """Take the open lock file and what it says of us."""
+        """Take the open lock file (-1 once it is given back) and what it says of us."""
         self.path, self._fd, self._note = path, fd, note
 
     def held(self) -> bool:
         """Whether the lock is still ours; makes the file anew where it vanished with its folder. Raises OSError."""
+        if self._fd < 0:
+            return False
         found = _read(self.path)
         if found is None and not self.path.exists():
             if (made := _make(self.path, self._note)) is not None:
@@ -102,11 +104,15 @@ class Lock:
             _write(self._fd, self._note)
 
     def release(self) -> None:
-        """Give the lock back; a file that is no longer ours stays."""
+        """Give the lock back; a file that is no longer ours stays. A second time does nothing."""
+        fd, self._fd = self._fd, -1
+        if fd < 0:
+            return
         with contextlib.suppress(OSError):
-            if _same(self._fd, self.path) and self.held():
+            found = _read(self.path)
+            if found is not None and found.holder == self._note.holder and _same(fd, self.path):
                 self.path.unlink()
-        os.close(self._fd)
+        os.close(fd)
 
 
 def acquire(document: Path, user: str, now: datetime, *, take_over: bool = False) -> Lock | Holder:

@@ -1,7 +1,7 @@
 """A run as it stands on the disk: the document, the log ahead of it, and what both come to.
 
-Owns: `Found`, `look`, `Follower`. Invariant: nothing here writes. A reading that was accepted is in `run`, from the
-document, from the log, or from the part of the log that the state folder kept.
+Owns: `Found`, `look`, `verify`, `Follower`. Invariant: nothing here writes. A reading that was accepted is in `run`,
+from the document, from the log, or from the part of the log that the state folder kept.
 """
 
 from __future__ import annotations
@@ -72,6 +72,13 @@ def look(document: Path, disk: Disk = DISK) -> Found:
     if data is None:
         return _rebuilt(found, document)
     return _brought_up(found, run, data) if run is not None and found.readable else found
+
+
+def verify(path: Path, disk: Disk = DISK) -> list[Problem]:
+    """Find what is wrong with a run's log and document as they stand. Raises OSError, also where there is no log."""
+    document = files.real(path)
+    data = _read(disk, document)  # before the log, which may grow meanwhile
+    return replay.verify(disk.read(files.log_of(document)), data)
 
 
 def _read(disk: Disk, path: Path) -> bytes | None:

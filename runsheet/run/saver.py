@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import queue
 import stat
 import threading
 from dataclasses import dataclass
@@ -74,6 +75,11 @@ class LogFile:
         return self._data.count(b"\n", self._safe) - self._data.count(b'"action": "start"', self._safe)
 
     @property
+    def behind(self) -> bool:
+        """Whether the log on the disk lacks anything."""
+        return self._safe < len(self._data)
+
+    @property
     def rescued(self) -> bool:
         """Whether those are in the state folder."""
         return self._kept >= len(self._data)
@@ -107,7 +113,7 @@ class LogFile:
     def _there(self) -> bool:
         found = self._desk.disk.look(self.path)
         as_left = found is not None and self._identity in (None, Identity.of(found))
-        return as_left and not self._torn and self._safe == len(self._data)
+        return as_left and not self._torn and not self.behind
 
     def _write(self) -> None:
         if new := self._desk.disk.look(self.path) is None:
@@ -177,8 +183,8 @@ class Wanted:
 class Saver:
     """Writes the document whenever another one is wanted, as many edits in one go as came meanwhile.
 
-    `want` is called by the main thread and takes no lock; `save` is called by the thread, by whoever waits for it, and
-    by a signal handler.
+    `want` takes no lock and `save` waits for none beyond its timeout: both may be called by a signal handler that has
+    interrupted either.
     """
 
     def __init__(self, desk: Desk, log_file: LogFile, data: bytes | None) -> None:
@@ -193,7 +199,9 @@ class Saver:
         self._saved = None if data is None else self._wanted
         self._ours = {digest(self._wanted.data)}
         self._comments = _commented(data)
-        self._turn, self._bell, self._ended = threading.Lock(), threading.Event(), False
+        # A queue for a bell: an Event takes a lock to ring, and a signal handler would wait for ever for the code it
+        # interrupted to give that lock back.
+        self._turn, self._bell, self._ended = threading.Lock(), queue.SimpleQueue[None](), False
         self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
         self._thread.start()
 
@@ -206,26 +214,32 @@ class Saver:
     def want(self, data: bytes, entries: int) -> None:
         """Have this document written soon."""
         self._wanted = Wanted(data, entries)
-        self._bell.set()
+        self._bell.put(None)
 
     def save(self, timeout: float = -1) -> bool:
         """Write what is wanted, now. True when it is on the disk; False after `timeout` seconds or in trouble."""
-        if not self._turn.acquire(timeout=timeout):
-            return False
         try:
-            self._save(timeout)
+            # Pushed before the turn is taken: a handler that interrupted a push may push again, but could only wait in
+            # vain for a turn that the thread keeps while it waits for that push.
+            self._log.push(timeout)
+            if not self._turn.acquire(timeout=timeout):
+                return False
+            try:
+                if self._log.behind:  # an edit is just coming in, and another save will be asked for
+                    return False
+                self._save(self._wanted)
+            finally:
+                self._turn.release()
         except OSError as error:
             self.trouble = files.words(error)
-        else:
-            self.trouble = ""
-        finally:
-            self._turn.release()
+            return False
+        self.trouble = ""
         return self._saved is self._wanted
 
     def stop(self) -> None:
-        """End the thread."""
+        """End the thread; a second time does nothing."""
         self._ended = True
-        self._bell.set()
+        self._bell.put(None)
         self._thread.join(timeout=LOOK_EVERY)
 
     def settle(self, theirs: bytes, data: bytes, entries: int) -> None:
@@ -239,18 +253,19 @@ class Saver:
     def _run(self) -> None:
         try:
             while not self._ended:
-                self._bell.wait(LOOK_EVERY)
-                self._bell.clear()
-                self.save()
+                with contextlib.suppress(queue.Empty):
+                    self._bell.get(timeout=LOOK_EVERY)
+                    while True:  # what came meanwhile is saved in one go
+                        self._bell.get_nowait()
+                if not self._ended:
+                    self.save()
         except BaseException as error:
             self.trouble = f"saving ended by a fault of this program: {error!r}"
             raise
 
-    def _save(self, timeout: float) -> None:
-        wanted = self._wanted  # before the push, so that the log on the disk has all of it
+    def _save(self, wanted: Wanted) -> None:
         self._desk.lock.beat(self._desk.clock())
         check(self._desk.lock)
-        self._log.push(timeout)
         if not self.conflict:
             self._look()
         if self._saved is not wanted:

@@ -11,6 +11,7 @@ import glob
 import json
 import os
 import stat
+import threading
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -107,6 +108,8 @@ def _writable(document: Path) -> None:
 
 
 def _opened(desk: Desk, who: str) -> Store:
+    for path in (desk.document, files.log_of(desk.document)):
+        files.clear(desk.disk, path)
     found = look(desk.document, desk.disk)
     if found.run is None or not found.readable:
         raise CannotOpenError(f"{desk.document} has errors", found.problems)
@@ -127,6 +130,7 @@ class Store:
         self._desk, self._who, self._entries = desk, who, found.ahead
         self._start = None if found.known else found.data
         self._done, self._undone = replay.history(found.trail.since_start() if found.known else ())
+        self._closing, self._closed, self._clean = threading.Lock(), False, False
         self._pages = replay.Pages()
         self._draft = files.kept_for(desk.document, ".draft")
         self._log = LogFile(desk, found)
@@ -239,11 +243,21 @@ class Store:
         return self._saver.save(timeout) and not self.trouble
 
     def close(self, timeout: float = 5.0) -> bool:
-        """Save, end the thread and give the lock back. False where something could not be saved: see `trouble`."""
-        done = self.flush(timeout)
-        self._saver.stop()
-        self._desk.lock.release()
-        return done
+        """Save, end the thread and give the lock back. False where something could not be saved: see `trouble`.
+
+        Safe in a signal handler and in another thread; a second time it does nothing.
+        """
+        if not self._closing.acquire(timeout=timeout):
+            return False
+        try:
+            if not self._closed:
+                self._clean = self.flush(timeout)
+                self._closed = True
+                self._saver.stop()
+                self._desk.lock.release()
+        finally:
+            self._closing.release()
+        return self._clean
 
     def _commit(self, run: Run, edits: Sequence[Edit], now: datetime, who: str, **more: object) -> None:
         data = self._pages.write(run)

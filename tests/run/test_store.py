@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.run import edit, files, replay, saver, store, text
+from runsheet.run import edit, files, opening, saver, store, text
 from runsheet.run.edit import Edit, EditError
 from runsheet.run.files import Disk
 from runsheet.run.store import CannotOpenError, LockedError, Store
@@ -68,7 +68,7 @@ def opened() -> Iterator[Callable[..., Store]]:
 
     yield open_
     for one in stores:
-        one._saver.stop()  # noqa: SLF001 - closing twice is no use of a store
+        one.close()
 
 
 Open = Callable[..., Store]
@@ -85,7 +85,7 @@ def readings(path: Path) -> list[str]:
 
 
 def verified(path: Path) -> list[str]:
-    return [str(problem) for problem in replay.verify(files.log_of(path).read_bytes(), path.read_bytes())]
+    return [str(problem) for problem in opening.verify(path)]
 
 
 def until(what: Callable[[], object]) -> None:
@@ -824,7 +824,21 @@ def test_a_handler_in_the_middle_of_an_append_does_no_harm(document: Path, opene
     assert verified(document) == []
 
 
-def test_a_log_says_how_long_ago_it_was_saved(document: Path, opened: Open) -> None:
+def test_closing_twice_or_from_elsewhere_does_no_harm(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    others = [threading.Thread(target=run.close) for _ in range(4)]
+    for other in others:
+        other.start()
+    for other in others:
+        other.join()
+    assert run.close()
+    assert run.trouble == ""
+    assert not files.lock_of(document).exists()
+    assert verified(document) == []
+
+
+def test_the_document_says_when_it_was_saved_it_was_saved(document: Path, opened: Open) -> None:
     later = NOW + timedelta(minutes=7)
     run = opened(document, clock=lambda: later)
     read(run, 1, "0.130")
