@@ -6,6 +6,7 @@ CSV iterate these. Invariant: a column shows a figure of the sheet or a field of
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -81,7 +82,7 @@ class Column(Generic[T]):
 
 def figure(value: float | None, digits: int = 4) -> str:
     """Write a figure with significant digits, without an exponent while it is of a readable size; empty for None."""
-    if value is None:
+    if value is None or not math.isfinite(value):
         return ""
     if value and not 1e-5 <= abs(value) < 1e7:
         return f"{value:.{digits - 1}e}"

@@ -42,7 +42,7 @@ def _setup(sheet: Sheet) -> NextStep | None:
         if running is not None:
             return NextStep("setup", at, f"warm up: {running.why}", f"then {result.setup.check}")
         return NextStep("setup", at, f"setup check: {result.setup.check}", result.why)
-    return None
+    return None if running is None else NextStep("setup", todo[0][0], f"warm up: {running.why}", "then the standards")
 
 
 def _standards(sheet: Sheet) -> NextStep | None:
@@ -111,15 +111,17 @@ def _failing(sheet: Sheet) -> NextStep | None:
     )
 
 
+def _empty(sheet: Sheet) -> NextStep | None:
+    return None if sheet.rows else NextStep("queue", 0, "plan the queue: insert the first row with i", "it is empty")
+
+
 def _done(sheet: Sheet) -> NextStep:
-    if not sheet.rows:
-        return NextStep("queue", 0, "plan the queue: insert the first row", "it is empty")
     return NextStep(
         "queue", len(sheet.rows) - 1, "all read and closed: review and report", f"the run's state is {sheet.state}"
     )
 
 
-_ORDER = (_setup, _standards, _due, _unread, _closing, _failing, _done)
+_ORDER = (_setup, _standards, _empty, _due, _unread, _closing, _failing, _done)
 
 
 def offered_kind(due: tuple[DueResult, ...]) -> Event:

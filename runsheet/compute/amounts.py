@@ -58,7 +58,7 @@ def measured(row: Row, method: Method) -> Amounts:
     solids = weighed_solids(row) if matrix == "solid" else None
     unit, factor = _factor(matrix, amount, extract_ml, dilution)
     if factor is not None and solids is not None:
-        factor = finite(factor / (solids / 100))
+        factor = finite(factor * 100 / solids)
     return Amounts(matrix, unit, amount, extract_ml, dilution, solids, factor or None)
 
 

@@ -161,7 +161,7 @@ def _rsd(points: tuple[tuple[float, float], ...]) -> float | None:
     if len(factors) < 2:
         return None
     mean = sum(factors) / len(factors)
-    spread = math.sqrt(sum((factor - mean) ** 2 for factor in factors) / (len(factors) - 1))
+    spread = math.sqrt(sum((factor - mean) * (factor - mean) for factor in factors) / (len(factors) - 1))
     return finite(spread / abs(mean) * 100) if mean else None
 
 
@@ -240,7 +240,9 @@ def _detection(
         return None
     xs = [x for x, _ in got.points] + ([0.0] if as_point else [])
     n, mean = len(xs), sum(xs) / len(xs)
-    sxx = sum((x - mean) ** 2 for x in xs)
+    sxx = sum((x - mean) * (x - mean) for x in xs)
+    if not 0 < sxx < math.inf:
+        return None
     level, base = confidence(calibration), fitted.s / fitted.coefficients[1]
     critical = base * student_t.one_sided(level, n - 2) * math.sqrt(1 + 1 / n + mean * mean / sxx)
     reach = 3 * base * student_t.two_sided(level, n - 2)

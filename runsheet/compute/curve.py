@@ -63,7 +63,10 @@ class Curve:
 
     def signal(self, x: float) -> float:
         """Give y at a concentration."""
-        return sum(c * x**power for power, c in enumerate(self.coefficients))
+        y = 0.0
+        for coefficient in reversed(self.coefficients):
+            y = y * x + coefficient
+        return y
 
     def slope(self, x: float) -> float:
         """Give dy/dx at a concentration."""
@@ -104,7 +107,8 @@ class Curve:
 
     def gradient(self, x: float) -> tuple[float, ...]:
         """Give the derivative of y in each scaled coefficient at a concentration."""
-        return tuple((x / self.scale) ** power for power in self.powers)
+        part = x / self.scale
+        return tuple((1.0, part, part * part)[power] for power in self.powers)
 
     def variance(self, left: tuple[float, ...], right: tuple[float, ...]) -> float:
         """Give left' V right, the covariance of two linear combinations of the scaled coefficients."""
@@ -119,8 +123,10 @@ class Curve:
 
         Below the lowest level the weight stays that of the lowest level.
         """
-        weight = self.weight_unit * max(x, self.low) ** -self.weight_power
-        return max((self.s or 0.0) ** 2 / (m * weight), step * step / 12)
+        scatter = (self.s or 0.0) * (self.s or 0.0) / (m * self.weight_unit)
+        for _ in range(self.weight_power):
+            scatter *= max(x, self.low)
+        return max(scatter, step * step / 12)
 
     def u(self, x: float, m: int, step: float) -> float | None:
         """Give the standard uncertainty of a concentration from m readings with display step `step` (absorbance)."""
@@ -128,10 +134,8 @@ class Curve:
         if self.covariance is None or not slope:
             return None
         f = self.gradient(x)
-        try:
-            return finite(math.sqrt(self.reading_variance(x, m, step) + self.variance(f, f)) / abs(slope))
-        except (OverflowError, ZeroDivisionError, ValueError):
-            return None
+        variance = self.reading_variance(x, m, step) + self.variance(f, f)
+        return finite(math.sqrt(variance) / abs(slope)) if variance >= 0 else None
 
 
 @functools.lru_cache(maxsize=256)

@@ -22,16 +22,7 @@ if TYPE_CHECKING:
 
 def fractions(partners: Partners, run: Run) -> tuple[FractionsResult, ...]:
     """Give the polar part of every sample with both fractions reported, in the same unit and on the same basis."""
-    found = []
-    for (sample, fraction), whole in partners.reported.items():
-        part = partners.reported.get((sample, "petroleum"))
-        if fraction != "oil_grease" or part is None or whole.amounts is None or part.amounts is None:
-            continue
-        if whole.result is None or part.result is None:
-            continue
-        if whole.amounts.basis == part.amounts.basis:
-            found.append(_difference(sample, whole, part, run))
-    return tuple(found)
+    return tuple(_difference(sample, whole, part, run) for sample, whole, part in partners.fractions())
 
 
 def _difference(sample: str, whole: RowResult, part: RowResult, run: Run) -> FractionsResult:
@@ -56,8 +47,8 @@ def _variance(whole: RowResult, part: RowResult, run: Run) -> float | None:
     same_curve = whole.calibration is part.calibration
     total = curves
     for name, percent in relative_parts(run.method.uncertainty).items():
-        shared = (one - other) ** 2 if name != "standards" or same_curve else one * one + other * other
-        total += (percent / 100) ** 2 * shared
+        shared = (one - other) * (one - other) if name != "standards" or same_curve else one * one + other * other
+        total += percent * percent / 10000 * shared
     return finite(total)
 
 
@@ -69,7 +60,8 @@ def _curve_variance(whole: RowResult, part: RowResult, run: Run) -> float | None
         terms = [(row.u_extract, row.factor) for row in (whole, part)]
         if any(u is None or factor is None for u, factor in terms):
             return None
-        return sum(((u or 0.0) * (factor or 0.0)) ** 2 for u, factor in terms)
+        parts = [(u or 0.0) * (factor or 0.0) for u, factor in terms]
+        return sum(part * part for part in parts)
     total, gradient = 0.0, [0.0] * curve.p
     for row, sign in ((whole, 1), (part, -1)):
         if row.extract is None or row.factor is None or row.mean is None or not curve.slope(row.extract):

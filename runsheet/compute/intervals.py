@@ -87,7 +87,7 @@ def due(run: Run, rows: tuple[RowResult, ...], cut: dict[str, list[Stretch]], no
 def _due(
     what: Event, every_readings: object, every_minutes: float | None, open_: Stretch, now: datetime, *, more: bool
 ) -> DueResult:
-    readings = None if every_readings is None else int(every_readings)  # type: ignore[call-overload]
+    readings = None if every_readings is None else plain(float(every_readings))  # type: ignore[arg-type]
     left = None if readings is None else readings - open_.readings
     minutes = open_.minutes(now)
     minutes_left = None if every_minutes is None or minutes is None else every_minutes - minutes
@@ -95,6 +95,11 @@ def _due(
         return DueResult(what, "ok", left, None, readings, every_minutes)
     state = _urgency([(left, readings), (minutes_left, every_minutes)])
     return DueResult(what, state, left, minutes_left, readings, every_minutes)
+
+
+def plain(value: float) -> float:
+    """Give a whole number as an integer."""
+    return int(value) if value == int(value) else value
 
 
 def _urgency(pairs: list[tuple[float | None, float | None]]) -> Urgency:

@@ -197,9 +197,9 @@ class DueResult:
 
     what: Event
     state: Urgency
-    readings_left: int | None
+    readings_left: float | None
     minutes_left: float | None
-    every_readings: int | None
+    every_readings: float | None
     every_minutes: float | None
 
     @property

@@ -20,7 +20,7 @@ def absorbance(percent: float) -> float:
 
     Raises ValueError at or below 0, which is no reading.
     """
-    return -math.log10(percent / 100)
+    return 2 - math.log10(percent)
 
 
 def transmittance(absorbance: float) -> float:

@@ -153,7 +153,7 @@ def _direct_u(values: tuple[float, ...], run: Run) -> float | None:
     """Give the standard uncertainty of a displayed concentration: scatter of its readings, or the step if larger."""
     m, step = len(values), float(run.instrument.step or 0)
     mean = sum(values) / m
-    scatter = sum((value - mean) ** 2 for value in values) / (m - 1) if m > 1 else 0.0
+    scatter = sum((value - mean) * (value - mean) for value in values) / (m - 1) if m > 1 else 0.0
     return finite(math.sqrt(max(scatter / m, step * step / 12)))
 
 
@@ -170,7 +170,7 @@ def coverage(calibration: CalibrationResult, uncertainty: Uncertainty | None) ->
 
 
 def _relative_variance(uncertainty: Uncertainty | None) -> float:
-    return sum((percent / 100) ** 2 for percent in relative_parts(uncertainty).values())
+    return sum(percent * percent / 10000 for percent in relative_parts(uncertainty).values())
 
 
 def relative_parts(uncertainty: Uncertainty | None) -> dict[str, float]:

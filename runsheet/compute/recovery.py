@@ -6,11 +6,14 @@ concentrations, a recovery on mass, so unequal bottles do not look like bad work
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import finite
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from runsheet.compute.outcome import RowResult
 
 CONTROLS = ("control", "control-duplicate")
@@ -30,6 +33,15 @@ class Partners:
         }
         """The reported row of each sample and fraction."""
 
+    def fractions(self) -> Iterator[tuple[str, RowResult, RowResult]]:
+        """Give each sample reported in both fractions on one basis: its oil and grease, its petroleum hydrocarbons."""
+        for (sample, fraction), part in self.reported.items():
+            whole = self.reported.get((sample, "oil_grease"))
+            if fraction != "petroleum" or whole is None or whole.result is None or part.result is None:
+                continue
+            if whole.amounts is not None and part.amounts is not None and whole.amounts.basis == part.amounts.basis:
+                yield sample, whole, part
+
     def parent(self, row: RowResult) -> RowResult | None:
         """Give the reported row of the sample a duplicate or spike belongs to, same fraction and same basis."""
         found = self.reported.get((row.row.of or "", row.fraction))
@@ -38,9 +50,11 @@ class Partners:
         return found
 
     def first_of_pair(self, row: RowResult) -> RowResult | None:
-        """Give the nearest earlier control of batch and fraction, or the nearest earlier spike of the sample."""
+        """Give the nearest earlier control of batch and fraction, or the spike of the sample, an earlier one first."""
         wanted = "control" if row.kind == "control-duplicate" else "spike"
-        for place in range(self._places[id(row)] - 1, -1, -1):
+        here = self._places[id(row)]
+        later = range(here + 1, len(self._rows) if wanted == "spike" else here)
+        for place in itertools.chain(range(here - 1, -1, -1), later):
             other = self._rows[place]
             if other.kind != wanted or not other.counted or other.fraction != row.fraction:
                 continue

@@ -22,7 +22,7 @@ def one_sided(probability: float, df: float) -> float:
     if not 0 < probability < 1 or df <= 0:
         raise ValueError(f"no quantile of t at probability {probability}, {df} degrees of freedom")
     if probability < 0.5:
-        return -one_sided(1 - probability, df)
+        return -_two_tailed(1 - 2 * probability, 2 * probability, df)
     return _two_tailed(2 * probability - 1, 2 * (1 - probability), df)
 
 

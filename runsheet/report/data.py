@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from runsheet.compute.compare import finite
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -19,6 +21,22 @@ FORMAT = 1
 
 def as_data(sheet: Sheet, problems: Iterable[Problem] = ()) -> dict[str, Any]:
     """Give the sheet as plain data; `problems` are the warnings the document was read with."""
+    data: dict[str, Any] = _numbers(_parts(sheet, problems))
+    return data
+
+
+def _numbers(value: Any) -> Any:
+    """Put None for every figure that is no number: JSON has none for infinity."""
+    if isinstance(value, float):
+        return finite(value)
+    if isinstance(value, dict):
+        return {key: _numbers(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_numbers(item) for item in value]
+    return value
+
+
+def _parts(sheet: Sheet, problems: Iterable[Problem]) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "run": sheet.run.run.id,

@@ -148,6 +148,8 @@ def _with(item: Any, keys: tuple[str, ...], value: Any, path: str) -> dict[str, 
 
 def _reorder(run: Run, edit: Edit) -> Run:
     place = _place(edit.path)
+    if place.keys or not place.row:
+        raise EditError(Problem(edit.path, "expected a row, as queue[3]"))
     rows = list(getattr(run, place.name))
     at = place.row - 1
     if not 0 <= at < len(rows) + (edit.action == "insert"):
@@ -158,8 +160,8 @@ def _reorder(run: Run, edit: Edit) -> Run:
         _expect(edit, place.row if edit.action == "move" else tables.plain(rows[at]))
         row = rows.pop(at)
     if edit.action == "move":
-        if not 1 <= edit.new <= len(rows) + 1:
-            raise EditError(Problem(edit.path, f"cannot become number {edit.new} of {len(rows) + 1}"))
+        if type(edit.new) is not int or not 1 <= edit.new <= len(rows) + 1:
+            raise EditError(Problem(edit.path, f"cannot become number {typed(edit.new)} of {len(rows) + 1}"))
         rows.insert(edit.new - 1, row)
     return _put(run, place.name, tuple(rows))
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from textual.containers import Container, Vertical
 from textual.screen import Screen
 
-from runsheet import explain, guide
+from runsheet import guide
 from runsheet.run.edit import EditError
 from runsheet.screen import commands, keys, panes
 from runsheet.screen.editing import Editing
@@ -72,7 +72,7 @@ class Bench(Screen[None], inherit_bindings=False):
         self.active = step.pane
         self.grids[step.pane].go(step.row)
         self.grids[step.pane].row = step.row
-        self._ready = False
+        self.ready = False
 
     # --- layout -------------------------------------------------------------------------------------------------
 
@@ -97,12 +97,14 @@ class Bench(Screen[None], inherit_bindings=False):
         self.set_interval(1.0, self._tick)
 
     def _load(self) -> None:
-        import numpy  # noqa: F401, ICN001 - loaded here so that the first frame need not wait for it
+        import numpy  # noqa: F401, ICN001
+
+        import runsheet.compute.sheet  # noqa: F401 - loaded here, numpy too, so that the first frame need not wait
 
         self.app.call_from_thread(self._computed)
 
     def _computed(self) -> None:
-        self._ready = True
+        self.ready = True
         self.recompute()
         self.go_to_next()
 
@@ -148,7 +150,7 @@ class Bench(Screen[None], inherit_bindings=False):
         """Compute a run now; before numpy is there, only what was typed is shown."""
         from runsheet.compute.sheet import evaluate
 
-        return evaluate(run, self.clock()) if self._ready else first_sheet(run, self.clock())
+        return evaluate(run, self.clock()) if self.ready else first_sheet(run, self.clock())
 
     def recompute(self) -> None:
         """Compute the accepted run and show it."""
@@ -330,6 +332,10 @@ class Bench(Screen[None], inherit_bindings=False):
     def _row_words(self, row: RowResult, column: Column[RowResult]) -> str:
         if row.advice and column.key in ("readings", "reported", "flags"):
             return f"{row.id} is above the range: {row.advice} and read again (d)"
+        if not self.ready:
+            return ""
+        from runsheet import explain  # after the first frame, with all that computes
+
         lines = explain.lines(row, self.sheet, column.key if column.explains else "state")
         return " ".join(line.strip() for line in lines[:2])
 

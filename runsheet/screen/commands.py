@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, get_args
 from runsheet import guide
 from runsheet.run import edit
 from runsheet.run.model import Kind, Model, Row, Setup, SetupKind, Standard, Weighting
-from runsheet.screen import keys, pages, panes, rows
+from runsheet.screen import keys, panes, rows
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
@@ -45,6 +45,8 @@ def go_next(bench: Bench) -> None:
 
 def show_help(bench: Bench) -> None:
     """Open the help."""
+    from runsheet.screen import pages  # loads the reports, which no first frame needs
+
     bench.open_page(Content("Help", pages.help_texts()))
 
 
@@ -62,21 +64,29 @@ def palette(bench: Bench) -> None:
 
 def why(bench: Bench) -> None:
     """Open the explanation of the present row, its cell first."""
+    from runsheet.screen import pages  # loads the reports, which no first frame needs
+
     bench.open_page(pages.why(bench))
 
 
 def plot(bench: Bench) -> None:
     """Open the calibration plot."""
+    from runsheet.screen import pages  # loads the reports, which no first frame needs
+
     bench.open_page(pages.plot_page(bench))
 
 
 def report(bench: Bench) -> None:
     """Open the report as it stands."""
+    from runsheet.screen import pages  # loads the reports, which no first frame needs
+
     bench.open_page(pages.report(bench))
 
 
 def write_report(bench: Bench) -> None:
     """Ask for a file and write the report into it; its ending says the format."""
+    from runsheet.screen import pages
+
     bench.ask(
         "Write the report to (.txt, .md or .html):",
         lambda name: pages.write_report(bench, name),
@@ -128,7 +138,7 @@ def insert(bench: Bench) -> None:
     """Ask which kind of row and insert it before the present one."""
     if bench.active == "queue":
         words = [f"{rows.word(kind)}" for kind in get_args(Kind)]
-        _choose(bench, "Insert before this row", words, lambda at: rows.insert(bench, get_args(Kind)[at]))
+        _choose(bench, "Insert a row here", words, lambda at: rows.insert(bench, get_args(Kind)[at]))
     elif bench.active == "setup":
         kinds = get_args(SetupKind)
         _choose(bench, "Insert a setup check", list(kinds), lambda at: _put(bench, Setup(check=kinds[at])))

@@ -87,8 +87,9 @@ class Page(Canvas):
             return True
         if name in ("enter", "ctrl+j"):
             matching = self._matching()
-            if content.choose is not None and matching:
-                content.choose(matching[self._at])
+            if content.choose is None or not matching:
+                return content.choose is None
+            content.choose(matching[self._at])
             return True
         if step := {"up": -1, "down": 1, "pageup": -self.size.height + 3, "pagedown": self.size.height - 3}.get(name):
             self._at, self._top = self._at + step, self._top + (0 if content.choose else step)

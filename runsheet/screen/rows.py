@@ -46,9 +46,10 @@ def _put(bench: Bench, at: int, row: Row, more: tuple[edit.Edit, ...] = ()) -> N
 
 
 def insert(bench: Bench, kind: Kind) -> None:
-    """Insert a row of a kind before the present one, in an empty queue as the first."""
+    """Insert a row of a kind before the present one, after it where that was read already."""
     run = bench.run_document
-    at = bench.grid.row + 1 if bench.grid.items else 1
+    present: RowResult | None = bench.grid.item
+    at = 1 if present is None else bench.grid.row + (1 if present.state == "unread" else 2)
     _put(bench, at, new_row(run, kind, bench.grid.item))
 
 

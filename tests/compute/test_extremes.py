@@ -114,6 +114,5 @@ def test_is_computed_or_absent(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", RAISES)
-@pytest.mark.xfail(strict=True, reason="raises, or gives an infinite figure")
 def test_is_not_yet_computed_or_absent(name: str) -> None:
     check(*RAISES[name])

@@ -336,7 +336,6 @@ def test_lowest_level_carries_the_reporting_limit_of_a_method_blank() -> None:
     assert found == said(("pass", "MB", 3, None, 5))
 
 
-@pytest.mark.xfail(strict=True, reason="only a spike read before its duplicate is found")
 def test_spike_pair_is_the_spike_of_the_same_sample_whichever_is_read_first() -> None:
     """Nearest earlier is said of controls; a spike is found by its `of`."""
     queue = [water("A", 2), spike("N", 14, "spike-duplicate"), spike("M", 12)]

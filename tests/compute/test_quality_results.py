@@ -234,7 +234,6 @@ def test_clock(minutes: list[int | None], expected: list[Said]) -> None:
     assert verdict(results(queue), "clock") == said(*expected)
 
 
-@pytest.mark.xfail(strict=True, reason="the rule asks for one unit only, the polar part for one basis too")
 def test_wet_and_dry_fractions_are_not_compared() -> None:
     solid: Table = {"matrix": "solid", "amount": 20, "extract_ml": 20, "sample": "W"}
     queue = [row("OG", 0.2, **solid), row("HC", 0.18, silica_gel=True, solids_percent=80, **solid)]

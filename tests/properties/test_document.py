@@ -8,7 +8,6 @@ import math
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-import pytest
 from hypothesis import HealthCheck, Phase, assume, event, given, settings
 
 from runsheet import evaluate, read
@@ -50,7 +49,6 @@ def test_read_of_write_is_the_run(run: Run) -> None:
     assert not [problem for problem in problems if not problem.path]
 
 
-@pytest.mark.xfail(strict=True, reason="numbers at the ends of a float's range raise; see compute/test_extremes")
 @given(readable())
 @settings(deadline=None, derandomize=True, max_examples=500, phases=FIND, suppress_health_check=SLOW)
 def test_evaluate_never_raises_and_says_nothing_that_is_no_number(run: Run) -> None:

@@ -125,6 +125,9 @@ def test_rows_inserted_removed_and_moved() -> None:
         (Edit("insert", "queue[1]", None, None), "is required"),
         (Edit("remove", "queue[1]", {"id": "OF-2", "kind": "sample"}, None), 'found {id = "OF-1"'),
         (Edit("move", "queue[1]", 1, 3), "cannot become number 3 of 2"),
+        (Edit("move", "queue[1]", 1, "2"), 'cannot become number "2" of 2'),
+        (Edit("remove", "queue[1].id", "OF-1", None), "expected a row, as queue[3]"),
+        (Edit("move", "run", None, None), "expected a row, as queue[3]"),
     ],
 )
 def test_an_edit_that_does_not_fit_is_refused_with_its_place(made: Edit, said: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 
 from runsheet.problem import has_errors
 from runsheet.run import edit, log, replay, text
-from runsheet.run.edit import Edit
+from runsheet.run.edit import Edit, EditError
 from runsheet.run.files import digest
 
 if TYPE_CHECKING:
@@ -298,6 +299,38 @@ def test_no_line_raises(line: bytes) -> None:
     trail = log.parse(bench.log + line + b"\n")
     assert len(trail.faults) == 1
     assert trail.whole == len(bench.log) + len(line) + 1
+
+
+TOML = st.sampled_from(
+    ["1", "0.130", "[0.130]", '"OF-1"', "{}", '{id = "R1", kind = "sample"}', "nothing", "1\nx = 2", "="]
+)
+FORGED = st.builds(
+    log.Entry,
+    time=st.just("2026-03-11T09:05:00+01:00"),
+    who=st.just("I. Varga"),
+    action=st.sampled_from(["set", "insert", "remove", "move", "start", "note", ""]),
+    path=st.sampled_from(
+        ["queue[1].readings", "queue[1]", "queue[3]", "queue", "run.id", "run", "method", "format", "", "x"]
+    ),
+    old=st.none() | TOML,
+    new=st.none() | TOML,
+    undoes=st.none() | st.integers(0, 3),
+    redoes=st.none() | st.integers(0, 3),
+    text=st.none() | st.sampled_from([START, "", "format = 2", "["]),
+    document=st.none() | st.sampled_from([digest(START.encode()), "", "x"]),
+)
+
+
+@given(st.lists(FORGED, max_size=6))
+def test_no_forged_log_raises(forged: list[log.Entry]) -> None:
+    bench = Bench()
+    for entry in forged:
+        bench._add([entry])  # noqa: SLF001 - the test's own
+    assert isinstance(found(bench.log, START.encode()), list)
+    trail = log.parse(bench.log)
+    replay.history(trail.steps)
+    with contextlib.suppress(EditError):
+        replay.replay(None, trail.since_start())
 
 
 def test_a_log_goes_on_after_an_unreadable_line() -> None:

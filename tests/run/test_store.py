@@ -805,11 +805,13 @@ def test_a_handler_that_interrupts_a_save_does_not_hang(document: Path, opened: 
 def test_a_handler_in_the_middle_of_an_append_does_no_harm(document: Path, opened: Open) -> None:
     class Interrupted(Disk):
         run: Store | None = None
+        saved: bool | None = None
 
         def sync_data(self, fd: int) -> None:
             if self.run is not None and threading.current_thread() is threading.main_thread():
                 run, self.run = self.run, None
-                run.flush(timeout=1)  # as a handler in the main thread would
+                time.sleep(0.2)  # the thread comes, and waits for this append
+                self.saved = run.flush(timeout=1)  # as a handler in the main thread would
             super().sync_data(fd)
 
     disk = Interrupted()
@@ -817,7 +819,7 @@ def test_a_handler_in_the_middle_of_an_append_does_no_harm(document: Path, opene
     read(run, 1, "0.130")
     disk.run = run
     read(run, 1, "0.131")
-    assert disk.run is None
+    assert disk.saved
     read(run, 1, "0.132")
     assert run.close()
     assert readings(document) == ["0.132"]

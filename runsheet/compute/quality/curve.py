@@ -22,7 +22,9 @@ def setup(day: Day) -> Iterator[Finding]:
     """Say again what fails among the setup checks."""
     for result in day.setup:
         if result.state == "fail":
-            yield Finding("setup", (result.setup.check,), result.value, None, result.limit, "fail", result.why)
+            least = result.setup.check == "warm-up"
+            low, high = (result.limit, None) if least else (None, result.limit)
+            yield Finding("setup", (result.setup.check,), result.value, low, high, "fail", result.why)
 
 
 def calibration(day: Day) -> Iterator[Finding]:

@@ -51,7 +51,7 @@ def holding(day: Day) -> Iterator[Finding]:
         collected = moment(sample.collected, day.run) if sample else None
         extracted = row.row.extracted or finished.get(row.batch or "")
         if collected is None:
-            without[row.sample] = None
+            without[row.row.of or row.sample] = None
         at = row.row.at if row.counted else None
         yield from _clock("collection to analysis", row, collected, at, limits.collection_to_analysis_days)
         yield from _clock("collection to extraction", row, collected, extracted, limits.collection_to_extraction_days)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from runsheet.compute.compare import at_most, below
+from runsheet.compute.compare import at_most, below, finite
 from runsheet.compute.outcome import Finding
 from runsheet.compute.photometry import step_signal
 from runsheet.compute.quality.day import WORDS
@@ -51,18 +51,9 @@ def over_dilution(day: Day) -> Iterator[Finding]:
 
 def fractions(day: Day) -> Iterator[Finding]:
     """Petroleum hydrocarbons are part of oil and grease and cannot exceed it beyond their uncertainties."""
-    for (sample, fraction), one in day.partners.reported.items():
-        whole = day.partners.reported.get((sample, "oil_grease"))
-        if (
-            fraction != "petroleum"
-            or whole is None
-            or whole.result is None
-            or one.result is None
-            or whole.unit != one.unit
-        ):
-            continue
+    for sample, whole, one in day.partners.fractions():
         allowed = math.hypot(whole.expanded or 0.0, one.expanded or 0.0)
-        over = one.result - whole.result
+        over = (one.result or 0.0) - (whole.result or 0.0)
         if over > 0 and not at_most(over, allowed):
             more = f"by {over:.3g} {one.unit}, uncertainty {allowed:.3g}"
             why = f"petroleum hydrocarbons of {sample} exceed its oil and grease {more}"
@@ -77,7 +68,9 @@ def silica_gel(day: Day) -> Iterator[Finding]:
         whole = day.partners.reported.get((row.sample, "oil_grease"))
         if whole is None or whole.extract is None or whole.amounts is None or whole.amounts.extract_ml is None:
             continue
-        mass = whole.extract * whole.amounts.extract_ml * whole.amounts.dilution / 1000
+        mass = finite(whole.extract * whole.amounts.extract_ml * whole.amounts.dilution / 1000)
+        if mass is None:
+            continue
         needed, used = GEL_G * max(1, math.ceil(mass / 100 - 1e-9)), float(row.row.silica_gel_g)
         if below(used, needed):
             why = f"{used:g} g of silica gel for {mass:.0f} mg of oil and grease, {needed:g} g needed"

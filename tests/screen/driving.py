@@ -1,0 +1,94 @@
+"""Driving the screen in a test: keys in, the document and the sheet out."""
+
+from __future__ import annotations
+
+import asyncio
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from runsheet import read
+from runsheet.run import store
+from runsheet.screen.app import RunsheetApp
+from runsheet.screen.bench import Bench
+from runsheet.screen.style import Look
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from textual.pilot import Pilot
+
+    from runsheet.run.model import Run
+
+NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
+NAMES = {" ": "space", ".": "full_stop", ",": "comma", "-": "minus", "+": "plus", "/": "slash", ":": "colon"}
+
+
+def keys(text: str) -> list[str]:
+    """Turn characters into the names of their keys."""
+    return [NAMES.get(character, character) for character in text]
+
+
+def typed(text: str) -> list[str]:
+    """Type a text and accept it."""
+    return [*keys(text), "enter"]
+
+
+class Drive:
+    """A screen over a run in a folder of the test."""
+
+    def __init__(
+        self, path: Path, *, size: tuple[int, int] = (80, 24), now: datetime = NOW, look: Look | None = None
+    ) -> None:
+        """Open the run at `path`; `now` is what the clock shows."""
+        self.path, self.size, self.now = path, size, now
+        self.store = store.open_for_writing(path, "tester", now)
+        self.bench = Bench(self.store, path, look or Look(), lambda: self.now)
+
+    def run(self, *presses: str | Sequence[str], then: Callable[[Drive], None] | None = None) -> Drive:
+        """Press keys, one after the other or a list at a time, look with `then`, and leave."""
+
+        async def go() -> None:
+            app = RunsheetApp(self.bench, "ansi-dark")
+            async with app.run_test(size=self.size) as pilot:
+                await _ready(self, pilot)
+                for press in presses:
+                    await pilot.press(*([press] if isinstance(press, str) else press))
+                await pilot.pause()
+                if then is not None:
+                    then(self)
+            self.store.close()
+
+        asyncio.run(go())
+        return self
+
+    @property
+    def document(self) -> Run:
+        """The run as it stands on the disk."""
+        run, problems = read(self.path.read_text(encoding="utf-8"))
+        assert run is not None
+        assert not problems
+        return run
+
+    def screen(self) -> list[str]:
+        """Give the lines of the screen as plain text."""
+        width, height = self.size
+        lines = [""] * height
+        for widget in self.bench.query("Canvas"):
+            if not widget.display or not widget.size.width:
+                continue
+            for y in range(widget.size.height):
+                text = widget.render_line(y).text
+                at = widget.region.y + y
+                if 0 <= at < height:
+                    lines[at] = lines[at].ljust(widget.region.x) + text
+        return [line[:width].rstrip() for line in lines]
+
+
+async def _ready(drive: Drive, pilot: Pilot[int]) -> None:
+    """Wait until the sheet is computed."""
+    for _ in range(200):
+        if drive.bench.ready:
+            return
+        await pilot.pause(0.02)
+    raise AssertionError("the sheet was not computed")

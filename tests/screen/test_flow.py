@@ -1,0 +1,197 @@
+"""A day at the screen: keys pressed, document and sheet looked at."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo
+from tests.screen.driving import NOW, Drive, keys, typed
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture
+def water(tmp_path: Path) -> Path:
+    path = tmp_path / "water.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    return path
+
+
+def test_opens_at_the_first_unread_row(water: Path) -> None:
+    drive = Drive(water).run()
+    assert drive.bench.active == "queue"
+    assert drive.bench.grid.item.id == "OS-08"
+    assert drive.bench.pane.columns[drive.bench.grid.column].key == "readings"
+
+
+def test_type_and_enter_stamps_saves_and_goes_on(water: Path) -> None:
+    drive = Drive(water).run(typed("0.112"))
+    row = drive.document.queue[18]
+    assert (row.id, row.readings, row.at) == ("OS-08", (Decimal("0.112"),), NOW)
+    assert drive.bench.grid.item.id == "OS-09"
+
+
+def test_a_keystroke_recalculates_and_saves_nothing(water: Path) -> None:
+    before = water.read_bytes()
+    seen = []
+
+    def look(drive: Drive) -> None:
+        row = drive.bench.sheet.rows[18]
+        seen.append((row.reported, row.state, drive.bench.sheet.due[0].readings_left))
+
+    Drive(water).run(keys("0.11"), then=look)
+    assert seen == [("4.4", "open", 13)]
+    assert water.read_bytes() == before
+
+
+def test_a_half_typed_number_leaves_the_sheet(water: Path) -> None:
+    seen = []
+
+    def look(drive: Drive) -> None:
+        seen.append((drive.bench.sheet.rows[18].reported, drive.bench.message))
+
+    Drive(water).run(keys("0."), then=look)
+    assert seen == [(None, "half-typed")]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("0.1.2", "two decimal points"),
+        ("0.11 ", "a blank after the number"),
+        ("0,1x", "is no number"),
+        ("--1", "no number"),
+    ],
+)
+def test_what_is_no_number_is_refused_at_the_cell(text: str, said: str, water: Path) -> None:
+    before, seen = water.read_bytes(), list[str]()
+    Drive(water).run(typed(text), then=lambda drive: seen.append(drive.bench.message))
+    assert said in seen[0]
+    assert water.read_bytes() == before
+
+
+def test_comma_is_a_decimal_point(water: Path) -> None:
+    assert Drive(water).run(typed("0,112")).document.queue[18].readings == (Decimal("0.112"),)
+
+
+def test_escape_puts_the_old_value_back(water: Path) -> None:
+    before = water.read_bytes()
+    drive = Drive(water).run(keys("0.5"), "escape")
+    assert drive.bench.sheet.rows[18].state == "unread"
+    assert water.read_bytes() == before
+
+
+def test_line_feed_accepts_as_enter_does(water: Path) -> None:
+    assert Drive(water).run([*keys("0.112"), "ctrl+j"]).document.queue[18].readings == (Decimal("0.112"),)
+
+
+def test_a_changed_reading_needs_a_reason(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run("up", typed("0.030"), "enter", then=lambda drive: seen.append(drive.bench.message))
+    assert seen == ["not accepted: a changed reading needs a reason"]
+    drive = Drive(water).run("up", typed("0.030"), typed("misread"))
+    assert drive.document.queue[17].readings == (Decimal("0.030"),)
+    assert "misread" in water.with_suffix(".toml.log").read_text()
+
+
+def test_a_replicate_is_added_without_a_reason(water: Path) -> None:
+    drive = Drive(water).run(typed("0.112"), "up", "a", typed("0.114"))
+    assert drive.document.queue[18].readings == (Decimal("0.112"), Decimal("0.114"))
+
+
+def test_a_blank_that_falls_due_is_offered_and_inserted(water: Path) -> None:
+    late = NOW.replace(hour=11, minute=2)
+    drive = Drive(water, now=late).run("b", typed("0.001"))
+    ids = [(row.id, row.kind) for row in drive.document.queue[18:20]]
+    assert ids == [("SB4", "blank"), ("OS-08", "sample")]
+    assert drive.bench.sheet.due[0].state == "ok"
+
+
+def test_dilute_takes_the_advice(water: Path) -> None:
+    drive = Drive(water).run(typed("0.95"), "up", "d")
+    old, new = drive.document.queue[18], drive.document.queue[19]
+    assert (old.report, old.reason) == (False, "read again as OS-08-1, 3x")
+    assert (new.sample, new.dilution, new.readings, new.amount) == ("OS-08", 3, (), old.amount)
+    assert drive.bench.grid.item.id == "OS-08-1"
+
+
+def test_void_needs_a_reason_and_can_be_taken_back(water: Path) -> None:
+    assert Drive(water).run("up", "v", "enter").document.queue[17].void is None
+    assert Drive(water).run("up", "v", typed("spilt")).document.queue[17].void == "spilt"
+    assert Drive(water).run("up", "v").document.queue[17].void is None
+
+
+def test_rezero_says_what_the_blank_read_after(water: Path) -> None:
+    row = Drive(water).run(["up"] * 6, "z", typed("0.001")).document.queue[12]
+    assert (row.id, row.rezeroed, row.left) == ("SB3", True, Decimal("0.001"))
+
+
+def test_undo_and_redo_also_after_a_restart(water: Path) -> None:
+    Drive(water).run(typed("0.112"), typed("0.05"))
+    drive = Drive(water).run("u", "u", "U")
+    assert [row.readings for row in drive.document.queue[18:20]] == [(Decimal("0.112"),), ()]
+
+
+def test_remove_asks_first(water: Path) -> None:
+    assert len(Drive(water).run("x", typed("n")).document.queue) == 22
+    assert [row.id for row in Drive(water).run("x", typed("y")).document.queue][18] == "OS-09"
+
+
+def test_rows_move(water: Path) -> None:
+    assert [row.id for row in Drive(water).run("greater_than_sign").document.queue][18:20] == ["OS-09", "OS-08"]
+
+
+def test_a_standard_is_left_out_with_a_reason_and_the_curve_follows(water: Path) -> None:
+    drive = Drive(water).run("f3", ["down"] * 5, "o", typed("bubble in the cell"))
+    standard = drive.document.standard[5]
+    assert (standard.use, standard.reason) == (False, "bubble in the cell")
+    assert (drive.bench.sheet.calibrations[0].high, drive.bench.sheet.calibrations[0].state) == (160, "fail")
+
+
+def test_model_and_weighting_turn_with_a_key(water: Path) -> None:
+    calibration = Drive(water).run("f3", "m", "w").document.calibration[0]
+    assert (calibration.model, calibration.weighting) == ("quadratic", "1/x")
+
+
+def test_a_calculated_cell_is_not_typed_into(water: Path) -> None:
+    seen = []
+    Drive(water).run("right", "5", then=lambda drive: seen.append(drive.bench.message))
+    assert seen == ["this cell is calculated: = says how"]
+
+
+def test_why_this_number_opens_on_its_cell(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run("up", "right", "equals_sign", then=lambda drive: seen.extend(drive.screen()))
+    text = "\n".join(seen)
+    assert "Why this number: OS-07" in text
+    assert "result = Cx x factor" in text
+
+
+def test_jump_goes_to_the_row_a_finding_names(water: Path) -> None:
+    drive = Drive(water).run("f5", "j")
+    named = drive.bench.sheet.quality
+    assert drive.bench.active == "queue"
+    assert drive.bench.grid.item.id in {name for finding in named for name in finding.rows}
+
+
+def test_report_is_written_from_the_screen(water: Path) -> None:
+    Drive(water).run("W", "enter")
+    assert "<title>Orla Sound harbour drains" in water.with_suffix(".html").read_text(encoding="utf-8")
+
+
+def test_strange_characters_do_not_get_into_a_number(water: Path) -> None:
+    drive = Drive(water).run(["0", "full_stop", "1", "¡", "∞", "2", "enter"])
+    assert drive.document.queue[18].readings == (Decimal("0.12"),)
+
+
+def test_a_second_screen_is_read_only(water: Path) -> None:
+    from runsheet.run import store
+
+    drive = Drive(water)
+    with pytest.raises(store.LockedError, match="tester"):
+        store.open_for_writing(water, "other", NOW)
+    drive.store.close()

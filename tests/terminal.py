@@ -1,0 +1,120 @@
+"""A program on a pseudo-terminal: keys in; the screen's text, bytes and times out. Standard library and pyte."""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import os
+import pty
+import re
+import select
+import signal
+import struct
+import sys
+import termios
+import time
+from typing import TYPE_CHECKING
+
+import pyte
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+QUERIES = re.compile(rb"\x1b\[[<>=?][0-9;]*[$a-zA-Z]+|\x1b\[[0-9;]*\$[a-z]")
+"""What pyte does not know and would print."""
+
+KEYS = {"enter": "\r", "escape": "\x1b", "up": "\x1b[A", "down": "\x1b[B", "right": "\x1b[C", "left": "\x1b[D"}
+PROGRAM = (sys.executable, "-m", "runsheet")
+
+
+class Terminal:
+    """A child program on a terminal of its own."""
+
+    def __init__(
+        self, command: Sequence[str], size: tuple[int, int] = (80, 24), env: Mapping[str, str] | None = None
+    ) -> None:
+        """Start the command."""
+        columns, rows = size
+        environment = {**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor", **(env or {})}
+        for name in (
+            ("COLUMNS", "LINES", "TMUX", "NO_COLOR") if "NO_COLOR" not in (env or {}) else ("COLUMNS", "LINES", "TMUX")
+        ):
+            environment.pop(name, None)
+        self.started = time.perf_counter()
+        self.pid, self.fd = pty.fork()
+        if self.pid == 0:
+            fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+            os.execvpe(command[0], list(command), environment)  # noqa: S606 - the tests run the program itself
+        self.resize(columns, rows)
+        self.chunks: list[tuple[float, bytes]] = []
+        self.ended = False
+        self._screen = pyte.Screen(columns, rows)
+        self._stream = pyte.ByteStream(self._screen)
+        self._fed = 0
+
+    def resize(self, columns: int, rows: int) -> None:
+        """Give the terminal another size."""
+        fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+        if hasattr(self, "_screen"):
+            self._screen.resize(rows, columns)
+
+    def send(self, *keys: str | bytes) -> None:
+        """Send keys by name or characters."""
+        for key in keys:
+            os.write(self.fd, key if isinstance(key, bytes) else KEYS.get(key, key).encode())
+
+    def pump(self, seconds: float) -> bool:
+        """Take what the program writes within some seconds; say whether anything came."""
+        ready, _, _ = select.select([self.fd], [], [], max(0, seconds))
+        if not ready:
+            return False
+        try:
+            data = os.read(self.fd, 1 << 16)
+        except OSError:
+            data = b""
+        if not data:
+            self.ended = True
+            return False
+        self.chunks.append((time.perf_counter(), data))
+        return True
+
+    def settle(self, quiet: float = 0.15, limit: float = 5.0) -> None:
+        """Take output until none comes for a while."""
+        end = time.perf_counter() + limit
+        while not self.ended and time.perf_counter() < end and self.pump(quiet):
+            pass
+
+    def text(self) -> str:
+        """Give the screen as it stands."""
+        for _, data in self.chunks[self._fed :]:
+            self._stream.feed(QUERIES.sub(b"", data))
+        self._fed = len(self.chunks)
+        return "\n".join(line.rstrip() for line in self._screen.display)
+
+    def wait(self, words: str, limit: float = 20.0) -> float:
+        """Wait until words are on the screen; give the seconds since the start. Fails the test when they never are."""
+        end = time.perf_counter() + limit
+        while time.perf_counter() < end and not self.ended:
+            if self.pump(0.2) and words in self.text():
+                return self.chunks[-1][0] - self.started
+        raise AssertionError(f"{words!r} did not come:\n{self.text()}")
+
+    def exit_code(self, limit: float = 10.0) -> int:
+        """Wait for the program to end; give its exit code, negative for a signal."""
+        end = time.perf_counter() + limit
+        while time.perf_counter() < end:
+            done, status = os.waitpid(self.pid, os.WNOHANG)
+            if done:
+                return os.waitstatus_to_exitcode(status)
+            self.pump(0.05)
+        self.kill()
+        raise AssertionError(f"the program did not end:\n{self.text()}")
+
+    def kill(self, number: int = signal.SIGKILL) -> None:
+        """Send the program a signal."""
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(self.pid, number)
+
+    def hang_up(self) -> None:
+        """Take the terminal away, as a dropped line does."""
+        os.close(self.fd)
