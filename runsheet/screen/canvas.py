@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
+from rich.style import Style
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
@@ -17,9 +18,9 @@ from textual.widget import Widget
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rich.style import Style
+PLAIN = Style.null()
 
-Line = tuple[tuple[str, "Style"], ...]
+Line = tuple[tuple[str, Style], ...]
 """Pieces of one line, each with its style."""
 
 
@@ -74,4 +75,5 @@ class Canvas(Widget):
         width = self.size.width
         pieces = self._drawn[y] if y < len(self._drawn) else ()
         strip = Strip([Segment(text, style) for text, style in pieces])
-        return strip.adjust_cell_length(width)
+        # Padding without a style would end the program under NO_COLOR: Textual's filter takes one from each segment.
+        return strip.adjust_cell_length(width, PLAIN)

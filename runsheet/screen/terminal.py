@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from runsheet.run.store import Store
     from runsheet.screen.watching import Watching
 
-RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?2004l\x1b[?2026l\x1b[0m\r\n"
-"""Leave the alternate screen, show the cursor, no mouse, no bracketed paste, no held frames, plain colours."""
+RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?7h\x1b[0m\r\n"
+"""Leave the alternate screen, show the cursor; no mouse, focus reports, bracketed paste or held frames; wrap lines."""
 WATCH_EVERY = 1.0
 PATIENCE = 2.0
 """Seconds a signal waits for the last save."""

@@ -1,0 +1,172 @@
+"""The program on a real pseudo-terminal: started, typed into, ended in every way; nothing accepted is ever lost."""
+
+from __future__ import annotations
+
+import os
+import signal
+import termios
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo
+from runsheet.run import store
+from tests.terminal import PROGRAM, Terminal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+READY = "NEXT"
+
+
+@pytest.fixture
+def water(tmp_path: Path) -> Path:
+    path = tmp_path / "water.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def terminals() -> Iterator[list[Terminal]]:
+    started: list[Terminal] = []
+    yield started
+    for terminal in started:
+        terminal.kill()
+
+
+def opened(water: Path, terminals: list[Terminal], **env: str) -> Terminal:
+    terminal = Terminal([*PROGRAM, str(water)], env=env)
+    terminals.append(terminal)
+    terminal.wait("F5 QC status: 1")  # the findings are there, so the sheet is computed
+    terminal.settle()
+    return terminal
+
+
+def accepted(terminal: Terminal) -> None:
+    """Type a reading and wait until it is accepted."""
+    terminal.send("0.112", "enter")
+    terminal.wait("OS-08                 0.112")
+
+
+def read_back(water: Path) -> tuple[Decimal | int, ...]:
+    found = store.read_only(water).found
+    assert found.run is not None
+    assert found.readable
+    return found.run.queue[18].readings
+
+
+def test_starts_types_and_quits(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    accepted(terminal)
+    terminal.send("q")
+    assert terminal.exit_code() == 0
+    assert read_back(water) == (Decimal("0.112"),)
+    assert not list(water.parent.glob(".*.lock"))
+    output = b"".join(data for _, data in terminal.chunks)
+    assert output.rindex(b"\x1b[?1049l") > output.rindex(b"\x1b[?1049h")
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_saves_and_ends(number: signal.Signals, water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    accepted(terminal)
+    terminal.kill(number)
+    assert terminal.exit_code() == 128 + number
+    assert read_back(water) == (Decimal("0.112"),)
+    assert not list(water.parent.glob(".*.lock"))
+
+
+def test_sigterm_gives_the_terminal_back(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    raw = termios.tcgetattr(terminal.fd)
+    terminal.kill(signal.SIGTERM)
+    terminal.exit_code()
+    cooked = termios.tcgetattr(terminal.fd)
+    output = b"".join(data for _, data in terminal.chunks)
+    last = output[output.rindex(b"\x1b[?1049l") :]
+    assert all(sequence in last for sequence in (b"\x1b[?25h", b"\x1b[?7h", b"\x1b[?1004l", b"\x1b[?2004l"))
+    assert not raw[3] & termios.ECHO
+    assert cooked[3] & termios.ECHO
+
+
+def test_a_dropped_line_saves_and_leaves_no_process(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    accepted(terminal)
+    terminal.hang_up()
+    _, status = os.waitpid(terminal.pid, 0)
+    assert os.waitstatus_to_exitcode(status) in {128 + signal.SIGHUP, -signal.SIGHUP}
+    assert read_back(water) == (Decimal("0.112"),)
+
+
+def test_killed_and_opened_again(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    accepted(terminal)
+    terminal.kill()
+    assert terminal.exit_code() == -signal.SIGKILL
+    assert read_back(water) == (Decimal("0.112"),)
+    again = Terminal([*PROGRAM, str(water)])
+    terminals.append(again)
+    again.wait("Take it over")
+    again.send("y", "enter")
+    again.wait("OS-08                 0.112")
+
+
+def test_bytes_that_are_no_text_do_no_harm(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    terminal.send(b"\xb5", b"\xff\xfe")
+    terminal.settle()
+    accepted(terminal)
+    terminal.send(b"\x1b[200~0.\xb52\x1b[201~")
+    terminal.settle()
+    terminal.send("escape")
+    terminal.settle(0.4)
+    terminal.send("q")
+    assert terminal.exit_code() == 0
+    assert read_back(water) == (Decimal("0.112"),)
+
+
+def test_small_and_back(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    for size in ((20, 5), (1, 1), (79, 23)):
+        terminal.resize(*size)
+        terminal.settle()
+    assert "needs 80x24" in terminal.text()
+    terminal.resize(80, 24)
+    terminal.wait(READY)
+    accepted(terminal)
+
+
+@pytest.mark.parametrize("term", ["xterm-256color", "screen", "linux", "vt100"])
+def test_terminals(term: str, water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals, TERM=term, COLORTERM="")
+    accepted(terminal)
+    output = b"".join(data for _, data in terminal.chunks)
+    assert (b"\x1b[36m" in output or b"\x1b[32m" in output or b";36m" in output or b";32m" in output) == (
+        term != "vt100"
+    )
+
+
+def test_no_colour(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals, NO_COLOR="1")
+    accepted(terminal)
+    output = b"".join(data for _, data in terminal.chunks)
+    assert b"38;2" not in output
+    assert b"48;2" not in output
+
+
+def test_a_dumb_terminal_is_refused(water: Path, terminals: list[Terminal]) -> None:
+    terminal = Terminal([*PROGRAM, str(water)], env={"TERM": "dumb"})
+    terminals.append(terminal)
+    assert terminal.exit_code() == 2
+    assert "TERM=dumb" in terminal.text()
+
+
+def test_ascii_only(water: Path, terminals: list[Terminal]) -> None:
+    terminal = Terminal([*PROGRAM, "open", str(water), "--ascii"])
+    terminals.append(terminal)
+    terminal.wait("F5 QC status: 1")
+    terminal.send("p")
+    terminal.wait("Calibration plot")
+    assert terminal.text().isascii()
