@@ -28,7 +28,7 @@ class Exit(IntEnum):
 
     FINE = 0
     FAILS = 1
-    """The run's state is `fail`; `check` only."""
+    """The run's state is `fail` (`check`), or its log is not whole (`log --verify`)."""
     BAD = 2
     """Bad usage or an unreadable document."""
 
@@ -167,6 +167,23 @@ def _report(asked: argparse.Namespace) -> int:
     return Exit.FINE
 
 
+def _log(asked: argparse.Namespace) -> int:
+    from runsheet.problem import has_errors
+    from runsheet.run import files, log, opening
+
+    path = Path(asked.file)
+    try:
+        problems = opening.verify(path) if asked.verify else []
+        lines = [] if asked.verify else log.lines(files.log_of(files.real(path)).read_bytes())
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror or error}") from None
+    for line in lines or problems:
+        print(line)
+    if asked.verify and not has_errors(problems):
+        print(f"{path}: the log is whole and leads to the document")
+    return Exit.FAILS if has_errors(problems) else Exit.FINE
+
+
 # --- reading ----------------------------------------------------------------------------------------------------
 
 
@@ -209,7 +226,7 @@ def _moment(text: str) -> datetime:
 
 # --- arguments --------------------------------------------------------------------------------------------------
 
-COMMANDS = ("open", "demo", "new", "methods", "results", "check", "report")
+COMMANDS = ("open", "demo", "new", "methods", "results", "check", "report", "log")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -254,6 +271,11 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--as", dest="form", choices=("text", "markdown", "html"), default="text", help="the form")
     report.add_argument("-o", dest="output", metavar="OUT", help="the file to write; else to standard output")
     report.set_defaults(command=_report)
+
+    log = commands.add_parser("log", help="the edit log of a run; with --verify whether it is whole")
+    log.add_argument("file", help="a run document, NAME.toml")
+    log.add_argument("--verify", action="store_true", help="find changed, missing or reordered lines; exit code 1")
+    log.set_defaults(command=_log)
     return parser
 
 

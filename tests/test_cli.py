@@ -169,3 +169,19 @@ def test_help_loads_neither_numpy_nor_the_screen() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_log_prints_and_verifies(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from runsheet.run import edit, store
+
+    opened = store.open_for_writing(soil, "tester", demo.NOW["soil-day"])
+    opened.accept([edit.set_value(opened.run, "queue[1].note", "looked at twice")], demo.NOW["soil-day"], "a reason")
+    opened.close()
+    assert main(["log", str(soil)]) == 0
+    assert "looked at twice" in capsys.readouterr().out
+    assert main(["log", str(soil), "--verify"]) == 0
+    assert "whole" in capsys.readouterr().out
+    log = soil.with_name(soil.name + ".log")
+    log.write_bytes(log.read_bytes().replace(b"looked at twice", b"looked at never"))
+    assert main(["log", str(soil), "--verify"]) == 1
+    assert "was changed" in capsys.readouterr().out

@@ -12,6 +12,7 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import dataclass
+from operator import mul
 
 from runsheet.compute.compare import finite
 
@@ -108,14 +109,15 @@ class Curve:
     def gradient(self, x: float) -> tuple[float, ...]:
         """Give the derivative of y in each scaled coefficient at a concentration."""
         part = x / self.scale
-        return tuple((1.0, part, part * part)[power] for power in self.powers)
+        if self.model == "line":
+            return 1.0, part
+        return (1.0, part, part * part) if self.model == "quadratic" else (part,)
 
     def variance(self, left: tuple[float, ...], right: tuple[float, ...]) -> float:
         """Give left' V right, the covariance of two linear combinations of the scaled coefficients."""
         total = 0.0
         for a, row in zip(left, self.covariance or (), strict=True):
-            for v, b in zip(row, right, strict=True):
-                total += a * v * b
+            total += a * sum(map(mul, row, right))
         return total
 
     def reading_variance(self, x: float, m: int, step: float) -> float:

@@ -32,10 +32,10 @@ def computed(run: Run, calibrations: tuple[CalibrationResult, ...]) -> tuple[Row
     only_batch = run.batch[0].id if len(run.batch) == 1 else None
     rows = [_started(row, run, calibrations, only_batch) for row in run.queue]
     _subtract(rows, run)
-    relative = _relative_variance(run.method.uncertainty)
+    terms = Terms(run, calibrations)
     for row in rows:
         if row.net is not None and row.kind != "blank":
-            _invert(row, run, relative)
+            _invert(row, terms)
     return tuple(rows)
 
 
@@ -122,7 +122,21 @@ def _drift(
     return left + (after.mean - left) * ((t - t1) / (t2 - t1)), f"{before.id} to {after.id}"
 
 
-def _invert(row: RowResult, run: Run, relative: float) -> None:
+class Terms:
+    """What every row's uncertainty has in common, taken from the run once."""
+
+    def __init__(self, run: Run, calibrations: tuple[CalibrationResult, ...]) -> None:
+        """Take the display step, the coverage factors and the relative parts."""
+        self.reads, self.step = run.instrument.reads, float(run.instrument.step or 0)
+        self.relative = _relative_variance(run.method.uncertainty)
+        self.coverage = {c.id: coverage(c, run.method.uncertainty) for c in calibrations}
+
+    def step_at(self, mean: float) -> float:
+        """Give the display step as a signal at a mean signal."""
+        return step_signal(self.step, self.reads, mean) if self.reads == "transmittance" else self.step
+
+
+def _invert(row: RowResult, terms: Terms) -> None:
     """Give a row its extract concentration, result and uncertainties."""
     calibration = row.calibration
     if calibration is None or row.net is None:
@@ -130,18 +144,17 @@ def _invert(row: RowResult, run: Run, relative: float) -> None:
     curve = calibration.curve
     if calibration.direct:
         row.extract = row.net
-        row.u_extract = _direct_u(row.signals, run)
+        row.u_extract = _direct_u(row.signals, terms.step)
     elif curve is not None and curve.rises:
         row.extract = curve.concentration(row.net)
         if row.extract is not None and row.mean is not None:
-            step = step_signal(float(run.instrument.step or 0), run.instrument.reads, row.mean)
-            row.u_extract = curve.u(row.extract, len(row.signals), step)
-    row.coverage = coverage(calibration, run.method.uncertainty)
+            row.u_extract = curve.u(row.extract, len(row.signals), terms.step_at(row.mean))
+    row.coverage = terms.coverage[calibration.id]
     if row.extract is None or row.factor is None:
         return
     row.result = finite(row.extract * row.factor)
     if row.u_extract is not None and row.coverage is not None:
-        row.expanded = expanded(row.coverage * row.factor, row.u_extract, row.extract, relative)
+        row.expanded = expanded(row.coverage * row.factor, row.u_extract, row.extract, terms.relative)
 
 
 def expanded(scale: float, u: float, x: float, relative: float) -> float | None:
@@ -149,9 +162,9 @@ def expanded(scale: float, u: float, x: float, relative: float) -> float | None:
     return finite(scale * math.sqrt(u * u + x * x * relative))
 
 
-def _direct_u(values: tuple[float, ...], run: Run) -> float | None:
+def _direct_u(values: tuple[float, ...], step: float) -> float | None:
     """Give the standard uncertainty of a displayed concentration: scatter of its readings, or the step if larger."""
-    m, step = len(values), float(run.instrument.step or 0)
+    m = len(values)
     mean = sum(values) / m
     scatter = sum((value - mean) * (value - mean) for value in values) / (m - 1) if m > 1 else 0.0
     return finite(math.sqrt(max(scatter / m, step * step / 12)))

@@ -1,18 +1,14 @@
 """What follows from an edit log: the document it leads to, what can be undone, what is wrong with it.
 
-Owns: `replay`, `history`, `verify`, and `Pages`, the document's bytes at each step. Invariant: nothing here guesses;
-where an edit does not fit the document before it, it says so.
+Owns: `replay`, `history`, `verify`. Invariant: nothing here guesses; where an edit does not fit the document before it,
+it says so.
 """
 
 from __future__ import annotations
 
 import sys
-from dataclasses import fields, is_dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import tomli_w
-
-from runsheet import tables
 from runsheet.problem import Problem, has_errors
 from runsheet.run import edit, text
 from runsheet.run.files import digest
@@ -90,7 +86,7 @@ def verify(log: bytes, document: bytes | None) -> list[Problem]:
 
 
 def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
-    run, before, pages = None, "", Pages()
+    run, before, pages = None, "", text.Pages()
     if steps and not steps[0].starts:
         yield Problem("", "the log does not begin with the document it starts from", line=steps[0].line)
     for step in steps:
@@ -107,7 +103,7 @@ def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
             yield Problem("", "leads to another document than the line says", line=step.line)
 
 
-def _document(step: Step, run: Run, pages: Pages) -> bytes:
+def _document(step: Step, run: Run, pages: text.Pages) -> bytes:
     return (step.entries[0].text or "").encode() if step.starts else pages.write(run)
 
 
@@ -122,33 +118,3 @@ def _arrived(trail: Trail, document: bytes | None) -> Iterator[Problem]:
         count = sum(step.count for step in later)
         entries = f"{count} {'entry' if count == 1 else 'entries'}"
         yield Problem("", f"the log is {entries} ahead of the document; opening it for writing brings it up", "warning")
-
-
-# --- the document's bytes ---------------------------------------------------------------------------------------
-
-
-class Pages:
-    """Writes a run as `text.write` does, but each row's text only once: a hundred rows cost what one does."""
-
-    def __init__(self) -> None:
-        """Start with nothing written."""
-        self._written: dict[int, tuple[Any, str]] = {}
-
-    def write(self, run: Run) -> bytes:
-        """Give the document's bytes."""
-        known, self._written = self._written, {}
-        parts = []
-        for field in fields(run):
-            value = getattr(run, field.name)
-            rows = value if isinstance(value, tuple) else () if value is None else (value,)
-            parts += [self._part(field.name, row, isinstance(value, tuple), known) for row in rows]
-        return "\n".join(parts).encode()
-
-    def _part(self, name: str, value: Any, is_row: bool, known: dict[int, tuple[Any, str]]) -> str:  # noqa: FBT001
-        # By identity: two rows that are equal may differ in how their numbers were typed.
-        kept = known.get(id(value))
-        if kept is None or kept[0] is not value:
-            plain = tables.plain(value) if is_dataclass(value) else value
-            kept = (value, f"[[{name}]]\n{tomli_w.dumps(plain)}" if is_row else tomli_w.dumps({name: plain}))
-        self._written[id(value)] = kept
-        return kept[1]

@@ -131,7 +131,7 @@ class Store:
         self._start = None if found.known else found.data
         self._done, self._undone = replay.history(found.trail.since_start() if found.known else ())
         self._closing, self._closed, self._clean = threading.Lock(), False, False
-        self._pages = replay.Pages()
+        self._pages = text.Pages()
         self._draft = files.kept_for(desk.document, ".draft")
         self._log = LogFile(desk, found)
         self._saver = Saver(desk, self._log, found.data)
@@ -304,7 +304,7 @@ def _kept_apart(desk: Desk, found: Found) -> list[str]:
 
 def _log_kept(desk: Desk, found: Found) -> list[str]:
     try:
-        ours = replay.Pages().write(replay.replay(None, found.trail.since_start()))
+        ours = text.Pages().write(replay.replay(None, found.trail.since_start()))
     except edit.EditError:
         return []
     known = desk.document.parent.glob(f"{glob.escape(desk.document.stem)}.ours-*{glob.escape(desk.document.suffix)}")

@@ -1,12 +1,12 @@
 """A run document as text: reading and writing it.
 
-Owns: `read` and `write`. Invariant: `read(write(run))` is `run`; reading never raises on content and reports every
-problem with its place.
+Owns: `read`, `write`, and `Pages`, which writes a run again and again. Invariant: `read(write(run))` is `run`; reading
+never raises on content and reports every problem with its place.
 """
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
 import tomli_w
@@ -62,12 +62,31 @@ def _newer(data: dict[str, Any]) -> Problem | None:
 
 def write(run: Run) -> str:
     """Write a run document; tables in the order of the model, each row of an array under its own header."""
-    data = tables.plain(run)
-    parts = []
-    for field in fields(run):
-        value = data.get(field.name)
-        if isinstance(value, list):
-            parts += [f"[[{field.name}]]\n{tomli_w.dumps(row)}" for row in value]
-        elif value is not None:
-            parts.append(tomli_w.dumps({field.name: value}))
-    return "\n".join(parts)
+    return Pages().write(run).decode()
+
+
+class Pages:
+    """Writes one run after the other, each row's text only once: a hundred rows cost what one does."""
+
+    def __init__(self) -> None:
+        """Start with nothing written."""
+        self._written: dict[int, tuple[Any, str]] = {}
+
+    def write(self, run: Run) -> bytes:
+        """Give the document's bytes."""
+        known, self._written = self._written, {}
+        parts = []
+        for field in fields(run):
+            value = getattr(run, field.name)
+            rows = value if isinstance(value, tuple) else () if value is None else (value,)
+            parts += [self._part(field.name, row, isinstance(value, tuple), known) for row in rows]
+        return "\n".join(parts).encode()
+
+    def _part(self, name: str, value: Any, is_row: bool, known: dict[int, tuple[Any, str]]) -> str:  # noqa: FBT001
+        # By identity: two rows that are equal may differ in how their numbers were typed.
+        kept = known.get(id(value))
+        if kept is None or kept[0] is not value:
+            plain = tables.plain(value) if is_dataclass(value) else value
+            kept = (value, f"[[{name}]]\n{tomli_w.dumps(plain)}" if is_row else tomli_w.dumps({name: plain}))
+        self._written[id(value)] = kept
+        return kept[1]

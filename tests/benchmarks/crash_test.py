@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from runsheet.problem import has_errors
-from runsheet.run import edit, files, opening, replay, store
+from runsheet.run import edit, files, opening, store
 from runsheet.run.files import Disk
 
 if TYPE_CHECKING:
@@ -193,7 +193,7 @@ def judge(document: Path, told: list[int], before: int) -> None:
     if not run.close():
         raise Lost(f"could not be brought up to date: {run.trouble}")
     _verified(document, "opened again")
-    if there and document.read_bytes() != replay.Pages().write(run.run):
+    if there and document.read_bytes() != text.Pages().write(run.run):
         raise Lost("the document is not what the store had")
 
 

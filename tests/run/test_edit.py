@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runsheet.run import edit, replay, text
+from runsheet.run import edit, text
 from runsheet.run.edit import Edit, EditError
 from runsheet.run.model import Row, Run
 
@@ -179,7 +179,7 @@ READINGS = st.lists(st.decimals(0, 2, places=3), max_size=3)
 
 @given(st.data())
 def test_any_steps_taken_back_leave_the_same_text(data: st.DataObject) -> None:
-    now, pages = run(), replay.Pages()
+    now, pages = run(), text.Pages()
     made = []
     for number in range(data.draw(st.integers(1, 8))):
         rows = len(now.queue)
