@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from runsheet.problem import has_errors
-from runsheet.run import edit, files, opening, store
+from runsheet.run import edit, files, opening, store, text
 from runsheet.run.files import Disk
 
 if TYPE_CHECKING:
