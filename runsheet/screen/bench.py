@@ -70,7 +70,6 @@ class Bench(Screen[None], inherit_bindings=False):
         self._keys = {pane.name: keys.bindings(pane.name) for pane in panes.PANES}
         step = guide.next_step(self.sheet)
         self.active = step.pane
-        self.grids[step.pane].go(step.row)
         self.grids[step.pane].row = step.row
         self.ready = False
 
@@ -164,7 +163,8 @@ class Bench(Screen[None], inherit_bindings=False):
 
     def _show(self) -> None:
         for grid in self.grids.values():
-            grid.show(grid.pane.items(self.sheet), grid.pane.summary(self.sheet))
+            pane = grid.pane
+            grid.show(pane.items(self.sheet), pane.summary(self.sheet), pane.notes(self.sheet))
         self._paint_lines()
 
     def paint(self) -> None:
@@ -231,8 +231,12 @@ class Bench(Screen[None], inherit_bindings=False):
         """Put the cursor on the next thing to do."""
         step = guide.next_step(self.sheet)
         self.activate(step.pane)
-        self.grid.go(step.row, self.pane.home)
-        self._paint_lines()
+        self.go(step.row)
+
+    def go(self, place: int) -> None:
+        """Put the cursor on the row at a place of the present pane's array, showing it where a filter hid it."""
+        self.grid.go(place, self.pane.home)
+        self._show()
 
     # --- keys ---------------------------------------------------------------------------------------------------
 

@@ -25,14 +25,14 @@ def enter(bench: Bench) -> None:
     item = bench.grid.item
     if bench.active == "setup" and item is not None and item.setup.check == "warm-up" and item.setup.started is None:
         now = bench.clock().replace(microsecond=0)
-        if bench.commit([edit.set_value(bench.run_document, f"setup[{bench.grid.row + 1}].started", now)]):
+        if bench.commit([edit.set_value(bench.run_document, f"setup[{bench.grid.place + 1}].started", now)]):
             bench.go_to_next()
     else:
         bench.go_to_next()
 
 
 def _path(bench: Bench, field: str = "") -> str:
-    return f"{bench.pane.array}[{bench.grid.row + 1}]" + (f".{field}" if field else "")
+    return f"{bench.pane.array}[{bench.grid.place + 1}]" + (f".{field}" if field else "")
 
 
 # --- looking ----------------------------------------------------------------------------------------------------
@@ -106,7 +106,7 @@ def jump(bench: Bench) -> None:
         for pane, known in places.items():
             if name in known:
                 bench.activate(pane)
-                bench.grid.go(known[name], bench.pane.home)
+                bench.go(known[name])
                 return
     bench.say("this finding names no row")
 
@@ -130,7 +130,7 @@ def edit_cell(bench: Bench) -> None:
 
 def add_reading(bench: Bench) -> None:
     """Add a replicate reading."""
-    bench.grid.go(bench.grid.row, "readings")
+    bench.grid.go(bench.grid.place, "readings")
     bench.editing.edit_cell(add=True)
 
 
@@ -155,7 +155,7 @@ def _calibration_named(bench: Bench) -> str | None:
 
 
 def _put(bench: Bench, row: Any) -> None:
-    at = bench.grid.row + 2 if bench.grid.items else 1
+    at = bench.grid.place + 2 if bench.grid.items else 1
     if bench.commit([edit.insert_row(bench.run_document, bench.pane.array, at, row)]):
         bench.grid.go(at - 1)
 
@@ -188,7 +188,7 @@ def remove(bench: Bench) -> None:
     """Remove the present row after a question."""
     if bench.grid.item is None:
         return
-    path, at = bench.pane.array, bench.grid.row + 1
+    path, at = bench.pane.array, bench.grid.place + 1
 
     def answer(text: str) -> None:
         if text.strip().lower() in ("y", "yes"):
@@ -203,7 +203,7 @@ def void(bench: Bench) -> None:
     """Make the row void with a reason, or take that back."""
     if bench.grid.item is None:
         return
-    row = bench.run_document.queue[bench.grid.row]
+    row = bench.run_document.queue[bench.grid.place]
     if row.void is not None:
         bench.commit([edit.set_value(bench.run_document, _path(bench, "void"), None)], "counts again")
         return
@@ -224,7 +224,7 @@ def rezero(bench: Bench) -> None:
         bench.say("only a solvent blank is re-zeroed")
         return
     path, run = _path(bench), bench.run_document
-    if run.queue[bench.grid.row].rezeroed:
+    if run.queue[bench.grid.place].rezeroed:
         bench.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.left", None)])
         return
     bench.ask("Re-zeroed; it then read (empty for zero):", lambda text: _left(bench, path, text))
@@ -247,7 +247,7 @@ def note(bench: Bench) -> None:
     if bench.grid.item is None:
         return
     path, run = _path(bench, "note"), bench.run_document
-    old = getattr(getattr(run, bench.pane.array)[bench.grid.row], "note", None) or ""
+    old = getattr(getattr(run, bench.pane.array)[bench.grid.place], "note", None) or ""
     bench.ask("Note:", lambda text: _set_text(bench, path, text), old)
 
 
@@ -257,8 +257,8 @@ def _set_text(bench: Bench, path: str, text: str) -> None:
 
 def _move(by: int) -> Callable[[Bench], None]:
     def move(bench: Bench) -> None:
-        at, to = bench.grid.row + 1, bench.grid.row + 1 + by
-        moved = 1 <= to <= len(bench.grid.items)
+        at, to = bench.grid.place + 1, bench.grid.place + 1 + by
+        moved = 1 <= to <= len(getattr(bench.run_document, bench.pane.array))
         if moved and bench.commit([edit.move_row(bench.run_document, bench.pane.array, at, to)]):
             bench.grid.go(to - 1)
 

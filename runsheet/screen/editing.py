@@ -73,11 +73,11 @@ class Editing:
 
     def _path(self) -> str:
         grid = self.bench.grid
-        return f"{grid.pane.array}[{grid.row + 1}].{self._field()}"
+        return f"{grid.pane.array}[{grid.place + 1}].{self._field()}"
 
     def _row(self) -> Any:
         grid = self.bench.grid
-        return getattr(self.bench.run_document, grid.pane.array)[grid.row]
+        return getattr(self.bench.run_document, grid.pane.array)[grid.place]
 
     def _old(self) -> Any:
         return getattr(self._row(), self._field() or "")

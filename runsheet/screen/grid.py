@@ -6,13 +6,14 @@ gives and never computes; what is typed goes to the bench, which decides.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet.report.blocks import visible
+from runsheet.report.text import wrapped
 from runsheet.screen.canvas import Canvas, Line, clipped
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from rich.style import Style
 
@@ -23,6 +24,13 @@ if TYPE_CHECKING:
 GAP = 1
 
 
+class Filter(NamedTuple):
+    """Which rows are shown."""
+
+    name: str
+    keep: Callable[[Any], bool]
+
+
 class Grid(Canvas):
     """The table of one pane."""
 
@@ -31,19 +39,33 @@ class Grid(Canvas):
         super().__init__(id=pane.name, classes="grid")
         self.pane, self.look = pane, look
         self.items: Sequence[Any] = ()
+        self._places: Sequence[int] = ()
+        self.filter: Filter | None = None
         self.row, self.column = 0, pane.home_column
         self._top, self._first = 0, 1
         self.entry: TypingLine | None = None
         self.active = False
         self.summary = ""
+        self.notes: Sequence[str] = ()
 
     # --- what it shows ------------------------------------------------------------------------------------------
 
-    def show(self, items: Sequence[Any], summary: str) -> None:
+    def show(self, items: Sequence[Any], summary: str, notes: Sequence[str] = ()) -> None:
         """Take the items of a new sheet and repaint what changed."""
-        self.items, self.summary = items, summary
-        self.row = max(0, min(self.row, len(items) - 1))
+        keep = self.filter.keep if self.filter else None
+        here = self.place
+        self._places = [at for at, item in enumerate(items) if keep is None or keep(item) or at == here]
+        self.notes = notes
+        self.items, self.summary = [items[at] for at in self._places], summary
+        self.row = max(0, min(self.row, len(self.items) - 1))
+        if here in self._places:
+            self.row = self._places.index(here)
         self.paint()
+
+    @property
+    def place(self) -> int:
+        """The place in the document's array of the row the cursor is on, from 0, whatever the filter hides."""
+        return self._places[self.row] if 0 <= self.row < len(self._places) else self.row
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Give the title, the columns' titles and the rows in sight."""
@@ -57,7 +79,8 @@ class Grid(Canvas):
         lines = [title, self._header(shown, width), *(self._line(at, shown) for at in body)]
         if not self.items:
             lines.append(((clipped(self.pane.empty, width), self.look.plain()),))
-        return lines
+        notes = [""] + [part for note in self.notes for part in wrapped(visible(note), width)] if self.notes else []
+        return [*lines, *(((clipped(note, width), self.look.plain()),) for note in notes)]
 
     def _columns_in_sight(self, width: int) -> list[int]:
         """Give the columns that fit, the first always among them and the cursor's too."""
@@ -85,7 +108,8 @@ class Grid(Canvas):
     def _title(self, width: int) -> Line:
         """Name the pane and its state; the pane with the cursor is marked."""
         mark = "> " if self.active else "  "
-        text = clipped(f"{mark}{self.pane.title}: {visible(self.summary)}", width, more=self.look.more)
+        only = f", only {self.filter.name}" if self.filter else ""
+        text = clipped(f"{mark}{self.pane.title}{only}: {visible(self.summary)}", width, more=self.look.more)
         return ((text, self.look.strong() if self.active else self.look.plain()),)
 
     def _header(self, shown: list[int], width: int) -> Line:
@@ -135,8 +159,11 @@ class Grid(Canvas):
         self.column = max(0, min(self.column + columns, len(self.pane.columns) - 1))
         self.paint()
 
-    def go(self, row: int, key: str | None = None) -> None:
-        """Put the cursor on a row, and on the column of a key."""
+    def go(self, place: int, key: str | None = None) -> None:
+        """Put the cursor on the row at a place of the document, and on the column of a key."""
+        if self.filter is not None and place not in self._places:
+            self.filter = None
+        row = self._places.index(place) if place in self._places else place
         self.row = max(0, min(row, len(self.items) - 1))
         if key is not None:
             self.column = next((at for at, c in enumerate(self.pane.columns) if c.key == key), self.column)

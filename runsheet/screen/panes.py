@@ -13,6 +13,7 @@ from runsheet import columns
 from runsheet.columns import Column, figure
 from runsheet.report import findings
 from runsheet.run.model import Row, Setup, Standard
+from runsheet.screen import notes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -37,6 +38,8 @@ class Pane(Generic[T]):
     """The columns drawn in the colour of the word they show."""
     empty: str
     """What stands in an empty table."""
+    notes: Callable[[Sheet], Sequence[str]] = lambda _sheet: ()
+    """What stands below its rows where there is room."""
     array: str = ""
     """The document's array its rows stand in, one for one; empty where rows are only findings."""
     model: type = object
@@ -150,6 +153,7 @@ SETUP: Pane[Any] = Pane(
     _setup_summary,
     ("state",),
     "No setup checks in this run.",
+    notes.setup,
     "setup",
     Setup,
 )
@@ -161,6 +165,7 @@ STANDARDS: Pane[Any] = Pane(
     _standards_summary,
     (),
     "No standards in this run: press i to insert one.",
+    notes.standards,
     "standard",
     Standard,
 )
@@ -171,9 +176,9 @@ QUEUE: Pane[Any] = Pane(
     lambda sheet: sheet.rows,
     _queue_summary,
     ("state",),
-    "The queue is empty: press i to insert a row.",
-    "queue",
-    Row,
+    "The queue is empty: i inserts a row, P plans one from a list of samples.",
+    array="queue",
+    model=Row,
 )
 QC: Pane[Any] = Pane(
     "quality",

@@ -49,7 +49,7 @@ def insert(bench: Bench, kind: Kind) -> None:
     """Insert a row of a kind before the present one, after it where that was read already."""
     run = bench.run_document
     present: RowResult | None = bench.grid.item
-    at = 1 if present is None else bench.grid.row + (1 if present.state == "unread" else 2)
+    at = 1 if present is None else bench.grid.place + (1 if present.state == "unread" else 2)
     _put(bench, at, new_row(run, kind, bench.grid.item))
 
 
@@ -107,10 +107,10 @@ def again(bench: Bench, *, diluted: bool = False) -> None:
     )  # fmt: skip
     old: tuple[edit.Edit, ...] = ()
     if row.readings and row.void is None and row.report is not False and item.kind == "sample":
-        path = f"queue[{bench.grid.row + 1}]"
+        path = f"queue[{bench.grid.place + 1}]"
         why = f"read again as {new.id}" + (f", {dilution}x" if diluted else "")
         old = (edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why))
-    at = max(_first_unread(run), bench.grid.row + 2)
+    at = max(_first_unread(run), bench.grid.place + 2)
     edits = [*old, edit.insert_row(run, "queue", at, new)]
     if bench.commit(edits):
         bench.grid.go(at - 1, "readings")

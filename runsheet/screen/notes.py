@@ -1,0 +1,62 @@
+"""What stands below the rows of a pane.
+
+Owns: the few lines of facts a pane adds where there is room. Invariant: figures of the sheet and words of the modules
+that own them.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from runsheet.columns import figure
+
+if TYPE_CHECKING:
+    from runsheet.compute.outcome import CalibrationResult, Sheet
+
+
+def setup(sheet: Sheet) -> list[str]:
+    """Say the instrument, solvent and cell, how steady the photometer is, and the first caution for the solvent."""
+    from runsheet.methods import solvents  # reads a data file, which no first frame needs
+
+    instrument, solvent = sheet.run.instrument, sheet.run.solvent
+    expires = f"expires {solvent.expires}" if solvent.expires else ""
+    lot = f"lot {solvent.lot}" if solvent.lot else "no lot"
+    cells = ", ".join(f"{c.id} {c.cell_mm} mm" for c in sheet.run.calibration if c.cell_mm is not None)
+    refusal = solvents.refusal(solvent.name or "")
+    return [
+        f"Instrument: {instrument.name or 'not named'}, reads {instrument.reads or 'absorbance'}, step {instrument.step}",
+        "Solvent: " + ", ".join(filter(None, (solvent.name or "not named", solvent.grade, lot, expires))),
+        *([f"Cell: {cells}"] if cells else []),
+        *_steadiness(sheet),
+        *([f"REFUSED: {refusal}"] if refusal else [f"Caution: {solvents.cautions(solvent.name or '')[0]}"]),
+        "C shows all cautions, F edits these facts",
+    ]
+
+
+def _steadiness(sheet: Sheet) -> list[str]:
+    """Say drift and noise of the last stability check: last less first, and the scatter from one reading to the next."""
+    checks = [r.setup for r in sheet.setup if r.setup.check == "stability" and len(r.setup.readings) > 1]
+    if not checks:
+        return []
+    values = [float(reading) for reading in checks[-1].readings]
+    steps = [after - before for before, after in zip(values, values[1:], strict=False)]
+    noise = math.sqrt(sum(step * step for step in steps) / len(steps) / 2)
+    return [f"Stability: drift {values[-1] - values[0]:+.4f} A, noise {noise:.4f} A over {len(values)} readings"]
+
+
+def standards(sheet: Sheet) -> list[str]:
+    """Give the verdict on each calibration in words."""
+    return [verdict(result) for result in sheet.calibrations]
+
+
+def verdict(result: CalibrationResult) -> str:
+    """Judge a calibration in words."""
+    from runsheet import explain  # with all that computes, after the first frame
+
+    range_ = "" if result.low is None else f", {figure(result.low)} to {figure(result.high)} mg/L"
+    words = f"{result.id} {result.state}: {result.calibration.model}, weighting {result.weighting}{range_}"
+    parts = [words, explain.curve_words(result)] if result.curve or result.direct else [words]
+    if result.detection is not None:
+        parts.append(f"detection {figure(result.detection.detection, 3)} mg/L (DIN 32645)")
+    return "; ".join([*parts, *result.todos, *result.fails, *result.warns])
