@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 if TYPE_CHECKING:
     from runsheet.compute.amounts import Amounts
     from runsheet.compute.curve import Curve
-    from runsheet.run.model import Calibration, Kind, Row, Run, Setup, Standard
+    from runsheet.run.model import Action, Calibration, Kind, Row, Run, Setup, Standard
 
 Verdict = Literal["pass", "fail", "warn", "todo"]
 RowState = Literal["unread", "open", "accepted", "held", "void"]
@@ -241,3 +241,8 @@ class Sheet:
     due: tuple[DueResult, ...]
     uncertainty_complete: bool = field(default=False)
     """Whether precision or bias of the whole procedure is in U; else it is "instrument and volumes only"."""
+
+    def action(self, finding: Finding) -> Action | None:
+        """Give what was done about a finding: the last action that names its rule and rows."""
+        made = (action for action in reversed(self.run.action) if action.rule == finding.rule)
+        return next((action for action in made if action.rows == finding.rows), None)

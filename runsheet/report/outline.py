@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from typing import TypeVar
 
     from runsheet.columns import Column
-    from runsheet.compute.outcome import CalibrationResult, RowResult, Sheet
+    from runsheet.compute.outcome import CalibrationResult, Finding, RowResult, Sheet
 
     T = TypeVar("T")
 
@@ -260,8 +260,21 @@ def findings_found(sheet: Sheet) -> Iterator[Block]:
     yield Heading("Findings")
     told = findings.lines(sheet)
     yield Items(tuple(told)) if told else Paragraph("None: every rule that applies is met.")
+    actions = tuple(_action(finding, sheet) for finding in sheet.quality if finding.state == "fail")
+    if actions:
+        yield Facts(actions)
     if sheet.due:
         yield Paragraph("Due: " + "; ".join(result.words for result in sheet.due) + ".")
+
+
+def _action(finding: Finding, sheet: Sheet) -> tuple[str, str]:
+    """Say what was done about a failing finding."""
+    action = sheet.action(finding)
+    name = f"{finding.rule} {findings.some(finding.rows, 3)}".strip()
+    if action is None:
+        return name, "no action noted"
+    who = ", ".join(filter(None, (action.by, _when(action.at))))
+    return name, f"action: {action.taken}" + (f" ({who})" if who else "")
 
 
 def _worked(sheet: Sheet) -> Iterator[Block]:

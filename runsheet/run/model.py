@@ -363,6 +363,19 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """What was done about a finding that fails."""
+
+    rule: str
+    rows: tuple[str, ...] = ()
+    """The rows the finding names."""
+    taken: str
+    by: str | None = None
+    at: datetime | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """One bench day's document."""
 
@@ -377,3 +390,4 @@ class Run:
     batch: tuple[Batch, ...] = ()
     sample: tuple[Sample, ...] = ()
     queue: tuple[Row, ...] = ()
+    action: tuple[Action, ...] = ()

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
 
-class RunsheetApp(App[int], inherit_bindings=False):
+class RunsheetApp(App[object], inherit_bindings=False):
     """The app; every key is the bench's."""
 
     CSS_PATH = Path(__file__).parent / "bench.tcss"

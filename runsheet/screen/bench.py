@@ -15,7 +15,7 @@ from textual.screen import Screen
 
 from runsheet import guide
 from runsheet.run.edit import EditError
-from runsheet.screen import commands, keys, panes
+from runsheet.screen import block, commands, keys, panes
 from runsheet.screen.editing import Editing
 from runsheet.screen.foot import Foot, Head
 from runsheet.screen.grid import Grid
@@ -56,16 +56,21 @@ class Prompt:
 class Bench(Screen[None], inherit_bindings=False):
     """The working screen over one run."""
 
-    def __init__(self, store: Store | Watching, path: Path, look: Look, clock: Callable[[], datetime]) -> None:
+    def __init__(
+        self, store: Store | Watching, path: Path, look: Look, clock: Callable[[], datetime], who: str = ""
+    ) -> None:
         """Work on the store's run, kept at `path`; `clock` gives the time with its offset."""
         super().__init__()
         self.store, self.path, self.look, self.clock = store, path, look, clock
         self.read_only = isinstance(store, Watching)
+        self.who = who
         self.grids = {pane.name: Grid(pane, look) for pane in panes.PANES}
         self.sheet: Sheet = first_sheet(store.run, clock())
         self.editing = Editing(self)
         self.prompt: Prompt | None = None
         self.message = ""
+        self.sought = ""
+        """What was last searched for."""
         self.wide = False
         self._keys = {pane.name: keys.bindings(pane.name) for pane in panes.PANES}
         step = guide.next_step(self.sheet)
@@ -164,7 +169,8 @@ class Bench(Screen[None], inherit_bindings=False):
     def _show(self) -> None:
         for grid in self.grids.values():
             pane = grid.pane
-            grid.show(pane.items(self.sheet), pane.summary(self.sheet), pane.notes(self.sheet))
+            notes = pane.notes(self.sheet) if self.ready else ()
+            grid.show(pane.items(self.sheet), pane.summary(self.sheet), notes)
         self._paint_lines()
 
     def paint(self) -> None:
@@ -214,11 +220,11 @@ class Bench(Screen[None], inherit_bindings=False):
         self.prompt = Prompt(label, answer, TypingLine.holding(text))
         self._paint_lines()
 
-    def open_page(self, content: Content) -> None:
+    def open_page(self, content: Content, at: int = 0) -> None:
         """Show a page over the panes."""
         page = self.query_one(Page)
         self.query_one("#body").display, page.display = False, True
-        page.open(content)
+        page.open(content, at)
 
     def close_page(self) -> None:
         """Put the page away."""
@@ -293,8 +299,10 @@ class Bench(Screen[None], inherit_bindings=False):
         if self.prompt is not None:
             self.prompt.line.put(text)
             self._paint_lines()
+        elif self.query_one(Page).content is not None:
+            self.say("close this page before pasting")
         elif "\n" in text or "\t" in text:
-            self.say("a pasted block of cells is not taken yet: paste one value")
+            block.paste(self, text)
         else:
             self.editing.paste(text)
 
@@ -331,6 +339,8 @@ class Bench(Screen[None], inherit_bindings=False):
             return ""
         if self.active == "queue":
             return self._row_words(item, column)
+        if self.active == "quality" and (action := self.sheet.action(item)):
+            return f"{item.why}; action: {action.taken}"
         return getattr(item, "why", "") or f"{column.title}: {column.text(item)}"
 
     def _row_words(self, row: RowResult, column: Column[RowResult]) -> str:

@@ -9,14 +9,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, get_args
 
 from runsheet import guide
+from runsheet.report import findings
 from runsheet.run import edit
-from runsheet.run.model import Kind, Model, Row, Setup, SetupKind, Standard, Weighting
-from runsheet.screen import keys, panes, rows
+from runsheet.run.model import Action, Kind, Model, Row, Setup, SetupKind, Standard, Weighting
+from runsheet.screen import block, finding, forms, keys, panes, rows
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from runsheet.compute.outcome import Finding
     from runsheet.screen.bench import Bench
 
 
@@ -29,6 +31,24 @@ def enter(bench: Bench) -> None:
             bench.go_to_next()
     else:
         bench.go_to_next()
+
+
+def action(bench: Bench) -> None:
+    """Ask what was done about the present finding and keep it with the run."""
+    found: Finding | None = bench.grid.item
+    if found is None:
+        return
+    run, old = bench.run_document, bench.sheet.action(found)
+
+    def answer(text: str) -> None:
+        if not text.strip():
+            bench.say("nothing changed")
+            return
+        now = bench.clock().replace(microsecond=0)
+        made = Action(rule=found.rule, rows=found.rows, taken=text.strip(), by=bench.who, at=now)
+        bench.commit([edit.insert_row(run, "action", len(run.action) + 1, made)])
+
+    bench.ask(f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "")
 
 
 def _path(bench: Bench, field: str = "") -> str:
@@ -83,6 +103,13 @@ def report(bench: Bench) -> None:
     bench.open_page(pages.report(bench))
 
 
+def cautions(bench: Bench) -> None:
+    """Open the cautions for the solvent and the standing of the method."""
+    from runsheet.screen import pages
+
+    bench.open_page(pages.cautions(bench))
+
+
 def write_report(bench: Bench) -> None:
     """Ask for a file and write the report into it; its ending says the format."""
     from runsheet.screen import pages
@@ -96,13 +123,13 @@ def write_report(bench: Bench) -> None:
 
 def jump(bench: Bench) -> None:
     """Go to the first row a finding names."""
-    finding = bench.grid.item
+    found: Finding | None = bench.grid.item
     places: dict[str, dict[str, int]] = {
         "queue": {row.id: at for at, row in enumerate(bench.run_document.queue)},
         "standards": {standard.id: at for at, standard in enumerate(bench.run_document.standard)},
         "setup": {setup.check: at for at, setup in enumerate(bench.run_document.setup)},
     }
-    for name in finding.rows if finding is not None else ():
+    for name in found.rows if found is not None else ():
         for pane, known in places.items():
             if name in known:
                 bench.activate(pane)
@@ -361,6 +388,15 @@ COMMANDS: dict[str, Callable[[Bench], None]] = {
     "void": void,
     "rezero": rezero,
     "note": note,
+    "action": action,
+    "row_form": forms.row,
+    "facts": forms.facts,
+    "limits": forms.limits,
+    "new_batch": forms.new_batch,
+    "cautions": cautions,
+    "search": finding.search,
+    "filter": finding.turn_filter,
+    "fill_down": block.fill_down,
     "remove": remove,
     "move_up": _move(-1),
     "move_down": _move(1),

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet import guide
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
+from runsheet.screen import block
 from runsheet.screen.typing_line import TypingLine
 
 if TYPE_CHECKING:
@@ -71,10 +72,6 @@ class Editing:
             return "started"
         return field
 
-    def _path(self) -> str:
-        grid = self.bench.grid
-        return f"{grid.pane.array}[{grid.place + 1}].{self._field()}"
-
     def _row(self) -> Any:
         grid = self.bench.grid
         return getattr(self.bench.run_document, grid.pane.array)[grid.place]
@@ -116,13 +113,7 @@ class Editing:
 
     def _edits(self, value: Any) -> list[Edit]:
         """Give the edits that write a value, and the time with the first reading."""
-        run, path = self.bench.run_document, self._path()
-        edits = [edit.set_value(run, path, value)]
-        if self._field() == "readings" and value and not self._old() and self._row().at is None:
-            edits.append(
-                edit.set_value(run, path.replace(".readings", ".at"), self.bench.clock().replace(microsecond=0))
-            )
-        return edits
+        return block.written(self.bench, self.bench.grid.place, self._field() or "", value)
 
     # --- accepting ----------------------------------------------------------------------------------------------
 

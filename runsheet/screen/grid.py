@@ -39,7 +39,7 @@ class Grid(Canvas):
         super().__init__(id=pane.name, classes="grid")
         self.pane, self.look = pane, look
         self.items: Sequence[Any] = ()
-        self._places: Sequence[int] = ()
+        self.places: Sequence[int] = ()
         self.filter: Filter | None = None
         self.row, self.column = 0, pane.home_column
         self._top, self._first = 0, 1
@@ -54,18 +54,18 @@ class Grid(Canvas):
         """Take the items of a new sheet and repaint what changed."""
         keep = self.filter.keep if self.filter else None
         here = self.place
-        self._places = [at for at, item in enumerate(items) if keep is None or keep(item) or at == here]
+        self.places = [at for at, item in enumerate(items) if keep is None or keep(item) or at == here]
         self.notes = notes
-        self.items, self.summary = [items[at] for at in self._places], summary
+        self.items, self.summary = [items[at] for at in self.places], summary
         self.row = max(0, min(self.row, len(self.items) - 1))
-        if here in self._places:
-            self.row = self._places.index(here)
+        if here in self.places:
+            self.row = self.places.index(here)
         self.paint()
 
     @property
     def place(self) -> int:
         """The place in the document's array of the row the cursor is on, from 0, whatever the filter hides."""
-        return self._places[self.row] if 0 <= self.row < len(self._places) else self.row
+        return self.places[self.row] if 0 <= self.row < len(self.places) else self.row
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Give the title, the columns' titles and the rows in sight."""
@@ -161,9 +161,9 @@ class Grid(Canvas):
 
     def go(self, place: int, key: str | None = None) -> None:
         """Put the cursor on the row at a place of the document, and on the column of a key."""
-        if self.filter is not None and place not in self._places:
+        if self.filter is not None and place not in self.places:
             self.filter = None
-        row = self._places.index(place) if place in self._places else place
+        row = self.places.index(place) if place in self.places else place
         self.row = max(0, min(row, len(self.items) - 1))
         if key is not None:
             self.column = next((at for at, c in enumerate(self.pane.columns) if c.key == key), self.column)

@@ -42,6 +42,22 @@ COMMANDS: tuple[Command, ...] = (
     Command("plot", ("p",), "plot of the calibration and its residuals", "plot"),
     Command("void", ("v",), "void this row with a reason, or take that back", "", ("queue",)),
     Command("rezero", ("z",), "this blank was re-zeroed after it was read", "", ("queue",)),
+    Command(
+        "repeat_held", ("H",), "read held rows again: the shortest order, with the hours left", "", ("queue", "quality")
+    ),
+    Command("plan", ("P",), "plan a batch from a list of samples", "", ("queue",)),
+    Command("row_form", ("g",), "all fields of this row, with its sample as received", "form", ("queue", "standards")),
+    Command("facts", ("F",), "facts of the run: people, instrument, solvent, calibrations, batches", "facts"),
+    Command("limits", ("L",), "the method's limits in this run", ""),
+    Command("new_batch", ("E",), "begin an extraction batch", "", ("queue",)),
+    Command("cautions", ("C",), "cautions for the solvent, and what a result is not", ""),
+    Command("compare", ("M",), "compare all models and weightings side by side", "compare", ("standards",)),
+    Command("what_if", ("I",), "what if: how far results move under another model, blank or level", ""),
+    Command("extracts", ("X",), "what is left of each extract, and what the plan still needs", "", ("queue",)),
+    Command("search", ("slash",), "find a row", ""),
+    Command("filter", ("f",), "show all rows, only unread, flagged, held", "", ("queue",)),
+    Command("fill_down", ("quotation_mark",), "fill the cell below with this value", "", ("queue", "standards")),
+    Command("action", ("t",), "what was done about this finding", "action taken", ("quality",)),
     Command("note", ("t",), "note on this row", "", ("queue", "standards", "setup")),
     Command("remove", ("x", "delete"), "remove this row, after a question", "", ("queue", "standards", "setup")),
     Command("move_up", ("less_than_sign", "ctrl+up"), "move this row up", "", ("queue", "standards")),
@@ -70,6 +86,8 @@ SHOWN = {
     "left_square_bracket": "[",
     "insert": "Ins",
     "delete": "Del",
+    "slash": "/",
+    "quotation_mark": '"',
 }
 """How a key is written where its name is long."""
 

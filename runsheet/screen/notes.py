@@ -6,6 +6,7 @@ that own them.
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import TYPE_CHECKING
 
@@ -20,12 +21,13 @@ def setup(sheet: Sheet) -> list[str]:
     from runsheet.methods import solvents  # reads a data file, which no first frame needs
 
     instrument, solvent = sheet.run.instrument, sheet.run.solvent
+    reads = instrument.reads or "absorbance"
     expires = f"expires {solvent.expires}" if solvent.expires else ""
     lot = f"lot {solvent.lot}" if solvent.lot else "no lot"
     cells = ", ".join(f"{c.id} {c.cell_mm} mm" for c in sheet.run.calibration if c.cell_mm is not None)
     refusal = solvents.refusal(solvent.name or "")
     return [
-        f"Instrument: {instrument.name or 'not named'}, reads {instrument.reads or 'absorbance'}, step {instrument.step}",
+        f"Instrument: {instrument.name or 'not named'}, reads {reads}, step {instrument.step}",
         "Solvent: " + ", ".join(filter(None, (solvent.name or "not named", solvent.grade, lot, expires))),
         *([f"Cell: {cells}"] if cells else []),
         *_steadiness(sheet),
@@ -35,12 +37,12 @@ def setup(sheet: Sheet) -> list[str]:
 
 
 def _steadiness(sheet: Sheet) -> list[str]:
-    """Say drift and noise of the last stability check: last less first, and the scatter from one reading to the next."""
+    """Say drift and noise of the last stability check: last less first, and the scatter between neighbours."""
     checks = [r.setup for r in sheet.setup if r.setup.check == "stability" and len(r.setup.readings) > 1]
     if not checks:
         return []
     values = [float(reading) for reading in checks[-1].readings]
-    steps = [after - before for before, after in zip(values, values[1:], strict=False)]
+    steps = [after - before for before, after in itertools.pairwise(values)]
     noise = math.sqrt(sum(step * step for step in steps) / len(steps) / 2)
     return [f"Stability: drift {values[-1] - values[0]:+.4f} A, noise {noise:.4f} A over {len(values)} readings"]
 

@@ -39,9 +39,9 @@ class Page(Canvas):
         self.content: Content | None = None
         self._at = self._top = 0
 
-    def open(self, content: Content) -> None:
-        """Show a page from its top."""
-        self.content, self._at, self._top = content, 0, 0
+    def open(self, content: Content, at: int = 0) -> None:
+        """Show a page from its top, or with one of its choices under the cursor."""
+        self.content, self._at, self._top = content, at, 0
         self._drawn = []
         self.paint()
 

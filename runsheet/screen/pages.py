@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet import columns, explain
+from runsheet.methods import solvents, standing
 from runsheet.plot import draw
 from runsheet.report import formats, outline, plots, text
 from runsheet.screen import keys
@@ -72,6 +73,17 @@ def report(bench: Bench) -> Content:
     """Give the report as a page."""
     return Content(
         "Report as it stands", text.write(outline.outline(bench.sheet), ascii_only=bench.look.ascii_only).splitlines()
+    )
+
+
+def cautions(bench: Bench) -> Content:
+    """Give the cautions for the run's solvent, and what an infrared result is not."""
+    name = bench.run_document.solvent.name or ""
+    refusal = solvents.refusal(name)
+    told = [*([f"REFUSED: {refusal}"] if refusal else []), *solvents.cautions(name), ""]
+    told += [str(sentence) for sentence in standing.standing(bench.run_document.method.unit)]
+    return Content(
+        f"Cautions: {name or 'no solvent named'}", [part for line in told for part in text.wrapped(line, 78)]
     )
 
 

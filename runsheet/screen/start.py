@@ -20,6 +20,7 @@ from runsheet.screen.watching import Watching
 
 if TYPE_CHECKING:
     from runsheet.run.store import Store
+    from runsheet.screen.style import Look
 
 THEMES = {"dark": "textual-dark", "light": "textual-light", "ansi": "ansi-dark", "mono": "ansi-dark"}
 NO_COLOUR_TERMS = ("vt100", "vt102", "vt220", "vt52", "ansi-mono")
@@ -27,9 +28,9 @@ NO_COLOUR_TERMS = ("vt100", "vt102", "vt220", "vt52", "ansi-mono")
 
 def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False, theme: str | None = None) -> int:
     """Open a run on the screen; give the exit code."""
-    if file is None:
-        raise Refusal("which run? runsheet FILE opens one, runsheet new FILE --method NAME makes one")
-    path = Path(file)
+    path = _chosen(ascii_only=ascii_only, theme=theme) if file is None else Path(file)
+    if path is None:
+        return Exit.FINE
     opened: Store | Watching
     message = ""
     if read_only:
@@ -48,6 +49,18 @@ def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False
                 raise Refusal(f"{error}; nothing was changed") from None
             opened, message = _watching(path), str(error)
     return _run(opened, path, message, ascii_only=ascii_only, theme=theme)
+
+
+def _chosen(*, ascii_only: bool, theme: str | None) -> Path | None:
+    """Have a run chosen or made; None where nothing was."""
+    from runsheet.screen import terminal
+
+    terminal.prepare()
+    from runsheet.screen.app import RunsheetApp
+    from runsheet.screen.welcome import Welcome
+
+    chosen, look = _looks(ascii_only=ascii_only, theme=theme)
+    return RunsheetApp(Welcome(look), THEMES[chosen]).run(mouse=False)  # type: ignore[return-value]
 
 
 def _taken_over(words: str) -> bool:
@@ -111,25 +124,35 @@ def _run(
     terminal.prepare()
     from runsheet.screen.app import RunsheetApp
     from runsheet.screen.bench import Bench
-    from runsheet.screen.style import Look
 
-    chosen = theme or default_theme()
-    look = Look(colour=chosen != "mono", ascii_only=ascii_only or not terminal.shows_utf8())
+    chosen, look = _looks(ascii_only=ascii_only, theme=theme)
 
     def clock() -> datetime:
         return shift[0] + (_now() - shift[1]) if shift else _now()
 
-    bench = Bench(opened, path, look, clock)
+    bench = Bench(opened, path, look, clock, _who())
     bench.message = message or "; ".join(opened.notes)
     if opened.came_back:
         bench.message = f"{opened.came_back} entries came back from the log; {bench.message}"
     app = RunsheetApp(bench, THEMES[chosen])
     with terminal.guarded(opened):
         app.run(mouse=False)
+    if shift is None:
+        from runsheet.screen import welcome
+
+        welcome.remember(path)
     opened.close()
     if opened.trouble:
         print(f"runsheet: {opened.trouble}", file=sys.stderr)
-    return app.return_code or Exit.FINE
+    return int(app.return_code or Exit.FINE)
+
+
+def _looks(*, ascii_only: bool, theme: str | None) -> tuple[str, Look]:
+    from runsheet.screen import terminal
+    from runsheet.screen.style import Look
+
+    chosen = theme or default_theme()
+    return chosen, Look(colour=chosen != "mono", ascii_only=ascii_only or not terminal.shows_utf8())
 
 
 def default_theme() -> str:

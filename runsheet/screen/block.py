@@ -1,0 +1,95 @@
+"""A block of cells: pasted, or filled down.
+
+Owns: how a block's cells land in the rows and columns from the cursor on. Invariant: a block is one step; a cell that
+is no value keeps all of it out, with its place.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from runsheet.run import edit, entry
+from runsheet.run.edit import EditError
+from runsheet.screen.page import Content
+
+if TYPE_CHECKING:
+    from runsheet.run.edit import Edit
+    from runsheet.screen.bench import Bench
+
+
+def cells(text: str) -> list[list[str]]:
+    """Split a pasted block: lines, and tabs (else semicolons, else commas) between cells."""
+    lines = text.strip("\n").split("\n")
+    mark = next((mark for mark in ("\t", ";") if mark in text), ",")
+    return [[cell.strip() for cell in line.split(mark)] for line in lines]
+
+
+def paste(bench: Bench, text: str) -> None:
+    """Show what a pasted block would change, and change it where that is confirmed."""
+    if bench.read_only or not bench.pane.array:
+        bench.say("nothing can be pasted here")
+        return
+    block = cells(text)
+    try:
+        edits = _edits(bench, block)
+    except EditError as error:
+        bench.say(f"not pasted: {error}")
+        return
+    complaint = next((each for each in edits if isinstance(each, str)), None)
+    if complaint is not None:
+        bench.say(f"not pasted: {complaint}")
+        return
+    steps = [each for each in edits if not isinstance(each, str)]
+    lines = [f"{each.path}: {edit.typed(each.old)} -> {edit.typed(each.new)}" for each in steps]
+
+    def choose(_: int) -> None:
+        bench.close_page()
+        if bench.commit(steps, "pasted block"):
+            bench.say(f"{len(steps)} cells pasted")
+
+    bench.open_page(Content(f"Paste {len(steps)} cells: Enter pastes, Escape does not", lines, choose))
+
+
+def _edits(bench: Bench, block: list[list[str]]) -> list[Edit | str]:
+    """Give the edits of a block, or what is wrong with a cell of it."""
+    grid, pane = bench.grid, bench.pane
+    columns = [column for column in pane.columns[grid.column :] if column.edits]
+    found: list[Edit | str] = []
+    for down, line in enumerate(block):
+        if grid.row + down >= len(grid.items):
+            found.append(f"line {down + 1}: there is no row for it")
+            break
+        place = grid.places[grid.row + down]
+        for cell, column in zip(line, columns, strict=False):
+            field = column.edits or ""
+            parsed = entry.parse(pane.model, field, cell, bench.clock())
+            if parsed.complaint:
+                found.append(f"line {down + 1}, {column.title}: {cell!r}: {parsed.complaint}")
+            else:
+                found += written(bench, place, field, parsed.value)
+    return found
+
+
+def written(bench: Bench, place: int, field: str, value: Any) -> list[Edit]:
+    """Give the edits that write a value, with the time where it is a first reading; none where it is there already."""
+    run, path = bench.run_document, f"{bench.pane.array}[{place + 1}]"
+    row = getattr(run, bench.pane.array)[place]
+    if entry.shown(getattr(row, field)) == entry.shown(value):
+        return []
+    edits = [edit.set_value(run, f"{path}.{field}", value)]
+    if field == "readings" and value and not row.readings and row.at is None:
+        edits.append(edit.set_value(run, f"{path}.at", bench.clock().replace(microsecond=0)))
+    return edits
+
+
+def fill_down(bench: Bench) -> None:
+    """Write the present cell's value into the cell below, and go there; a reading is never filled."""
+    grid = bench.grid
+    field = bench.pane.columns[grid.column].edits
+    if field in (None, "readings", "id") or grid.row + 1 >= len(grid.items):
+        bench.say("nothing to fill down here")
+        return
+    value = edit.value_at(bench.run_document, f"{bench.pane.array}[{grid.place + 1}].{field}")
+    steps = written(bench, grid.places[grid.row + 1], field, value)
+    if not steps or bench.commit(steps):
+        grid.move(rows=1)
