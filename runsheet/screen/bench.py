@@ -51,6 +51,8 @@ class Prompt:
     label: str
     answer: Callable[[str], None]
     line: TypingLine = field(default_factory=TypingLine)
+    takes_block: Callable[[str], None] | None = None
+    """What a pasted text of several lines is given to."""
 
 
 class Bench(Screen[None], inherit_bindings=False):
@@ -72,11 +74,16 @@ class Bench(Screen[None], inherit_bindings=False):
         self.sought = ""
         """What was last searched for."""
         self.wide = False
-        self._keys = {pane.name: keys.bindings(pane.name) for pane in panes.PANES}
+        self.use_keys(keys.COMMANDS)
         step = guide.next_step(self.sheet)
         self.active = step.pane
         self.grids[step.pane].row = step.row
         self.ready = False
+
+    def use_keys(self, commands: Sequence[keys.Command]) -> None:
+        """Take the keys of the commands, as a user's key file has them."""
+        self.commands = tuple(commands)
+        self._keys = {pane.name: keys.bindings(pane.name, commands) for pane in panes.PANES}
 
     # --- layout -------------------------------------------------------------------------------------------------
 
@@ -215,9 +222,15 @@ class Bench(Screen[None], inherit_bindings=False):
         self.message = message
         self._paint_lines()
 
-    def ask(self, label: str, answer: Callable[[str], None], text: str = "") -> None:
+    def ask(
+        self,
+        label: str,
+        answer: Callable[[str], None],
+        text: str = "",
+        takes_block: Callable[[str], None] | None = None,
+    ) -> None:
         """Ask on the message line; Escape answers nothing."""
-        self.prompt = Prompt(label, answer, TypingLine.holding(text))
+        self.prompt = Prompt(label, answer, TypingLine.holding(text), takes_block)
         self._paint_lines()
 
     def open_page(self, content: Content, at: int = 0) -> None:
@@ -296,7 +309,10 @@ class Bench(Screen[None], inherit_bindings=False):
         """Type pasted text into what is being typed; a block is not for one cell."""
         event.stop()
         text = event.text.replace("\r", "\n").strip("\n")
-        if self.prompt is not None:
+        if self.prompt is not None and self.prompt.takes_block is not None and "\n" in text:
+            take, self.prompt = self.prompt.takes_block, None
+            take(text)
+        elif self.prompt is not None:
             self.prompt.line.put(text)
             self._paint_lines()
         elif self.query_one(Page).content is not None:
@@ -359,7 +375,7 @@ class Bench(Screen[None], inherit_bindings=False):
             return "Enter answers, Escape leaves all as it was"
         if self.grid.entry is not None:
             return "Enter accepts and goes on, Tab and arrows accept, Escape puts the old value back"
-        return keys.footer(self.active, width)
+        return keys.footer(self.active, width, self.commands)
 
 
 _MOVES: dict[str, Callable[[Grid], None]] = {

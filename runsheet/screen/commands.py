@@ -12,7 +12,7 @@ from runsheet import guide
 from runsheet.report import findings
 from runsheet.run import edit
 from runsheet.run.model import Action, Kind, Model, Row, Setup, SetupKind, Standard, Weighting
-from runsheet.screen import block, finding, forms, keys, panes, rows
+from runsheet.screen import block, finding, forms, keys, panes, planning, rows
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
@@ -67,12 +67,12 @@ def show_help(bench: Bench) -> None:
     """Open the help."""
     from runsheet.screen import pages  # loads the reports, which no first frame needs
 
-    bench.open_page(Content("Help", pages.help_texts()))
+    bench.open_page(Content("Help", pages.help_texts(bench)))
 
 
 def palette(bench: Bench) -> None:
     """Open the list of commands that work here."""
-    here = [command for command in keys.COMMANDS if bench.active in command.panes]
+    here = [command for command in bench.commands if bench.active in command.panes]
     texts = [f"{' '.join(map(keys.shown, command.keys)):12} {command.title}" for command in here]
 
     def choose(number: int) -> None:
@@ -397,6 +397,11 @@ COMMANDS: dict[str, Callable[[Bench], None]] = {
     "search": finding.search,
     "filter": finding.turn_filter,
     "fill_down": block.fill_down,
+    "plan": planning.plan,
+    "repeat_held": planning.repeat_held,
+    "compare": planning.compare,
+    "what_if": planning.what_if,
+    "extracts": planning.extracts,
     "remove": remove,
     "move_up": _move(-1),
     "move_down": _move(1),

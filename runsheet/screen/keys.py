@@ -7,7 +7,20 @@ pane, every function key has a second way, and nothing is lost by a single slip 
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import difflib
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet import tables
+from runsheet.problem import Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+RESERVED = (
+    "enter", "ctrl+j", "escape", "tab", "shift+tab", "up", "down", "left", "right", "home", "end", "pageup", "pagedown",
+    "backspace", "plus", "minus", "full_stop", "comma",
+)  # fmt: skip
+"""Keys that type and move; no command may have one."""
 
 ALL = ("setup", "standards", "queue", "quality")
 
@@ -97,15 +110,50 @@ def shown(key: str) -> str:
     return SHOWN.get(key, key.upper() if len(key) > 1 and key[1:].isdigit() else key.replace("ctrl+", "^"))
 
 
-def bindings(pane: str) -> dict[str, Command]:
+def bindings(pane: str, commands: Sequence[Command] = COMMANDS) -> dict[str, Command]:
     """Give the commands that work in a pane, by key."""
-    return {key: command for command in COMMANDS if pane in command.panes for key in command.keys}
+    return {key: command for command in commands if pane in command.panes for key in command.keys}
 
 
-def footer(pane: str, width: int) -> str:
+def customised(text: str) -> tuple[tuple[Command, ...], list[Problem]]:
+    """Give the commands with the keys of a user's key file, and what is wrong with that file.
+
+    The file is TOML: a command's name and its keys, as `dilute = ["d", "f12"]`. A line that names no command, is no
+    list of keys, or takes a key another command has in the same pane is a problem, and that command keeps its keys.
+    """
+    data, problems = tables.parse(text)
+    commands = list(COMMANDS)
+    places = {command.name: at for at, command in enumerate(commands)}
+    for name, given in (data or {}).items():
+        if name not in places:
+            near = difflib.get_close_matches(name, places, n=1)
+            problems.append(Problem(name, f"is no command{f'; did you mean {near[0]}?' if near else ''}"))
+        elif not isinstance(given, list) or not given or not all(isinstance(key, str) and key for key in given):
+            problems.append(Problem(name, 'expected a list of keys, as ["d", "f12"]'))
+        else:
+            changed = commands[places[name]]._replace(keys=tuple(given))
+            if clash := _clash(changed, commands):
+                problems.append(Problem(name, clash))
+            else:
+                commands[places[name]] = changed
+    return tuple(commands), problems
+
+
+def _clash(changed: Command, commands: Sequence[Command]) -> str:
+    """Say which other command has one of the keys in one of the panes, or that typing needs it."""
+    for key in changed.keys:
+        if key.isdigit() or key in RESERVED:
+            return f"{key} is needed for typing and moving"
+        for other in commands:
+            if other.name != changed.name and key in other.keys and set(other.panes) & set(changed.panes):
+                return f"{key} is the key of {other.name}"
+    return ""
+
+
+def footer(pane: str, width: int, commands: Sequence[Command] = COMMANDS) -> str:
     """Write the commands of a pane that fit a line."""
     text = ""
-    for command in COMMANDS:
+    for command in commands:
         if command.short and pane in command.panes:
             more = f"{shown(command.keys[0])} {command.short}"
             if len(text) + len(more) + 2 > width:
@@ -114,9 +162,9 @@ def footer(pane: str, width: int) -> str:
     return text
 
 
-def table() -> list[tuple[str, str, str]]:
+def table(commands: Sequence[Command] = COMMANDS) -> list[tuple[str, str, str]]:
     """Give every command as keys, title and panes, for the help."""
     return [
         (" ".join(map(shown, command.keys)), command.title, "" if command.panes == ALL else ", ".join(command.panes))
-        for command in COMMANDS
+        for command in commands
     ]

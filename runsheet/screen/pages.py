@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
 
 
-def help_texts() -> list[str]:
+def help_texts(bench: Bench) -> list[str]:
     """Give the guide to a day, the keys, and what the marks mean."""
     guide = resources.files("runsheet.screen").joinpath("help.md").read_text(encoding="utf-8").splitlines()
-    table = [f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table()]
+    table = [f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(bench.commands)]
     kinds = [f"  {short:5} {words}" for short, words in columns.KIND_WORDS.items()]
     flags = [f"  {flag:5} {words}" for flag, words in columns.FLAG_WORDS.items()]
     return [*guide, "", "Keys", *table, "", "Kinds of row", *kinds, "", "Flags", *flags]

@@ -15,11 +15,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet.cli import Exit, Refusal
+from runsheet.problem import Problem
 from runsheet.run import store
 from runsheet.screen.watching import Watching
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from runsheet.run.store import Store
+    from runsheet.screen.keys import Command
     from runsheet.screen.style import Look
 
 THEMES = {"dark": "textual-dark", "light": "textual-light", "ansi": "ansi-dark", "mono": "ansi-dark"}
@@ -131,7 +135,11 @@ def _run(
         return shift[0] + (_now() - shift[1]) if shift else _now()
 
     bench = Bench(opened, path, look, clock, _who())
-    bench.message = message or "; ".join(opened.notes)
+    commands, problems = _user_keys()
+    bench.use_keys(commands)
+    bench.message = "; ".join(
+        filter(None, (message, *opened.notes, *(f"keys.toml: {p.path}: {p.message}" for p in problems)))
+    )
     if opened.came_back:
         bench.message = f"{opened.came_back} entries came back from the log; {bench.message}"
     app = RunsheetApp(bench, THEMES[chosen])
@@ -145,6 +153,19 @@ def _run(
     if opened.trouble:
         print(f"runsheet: {opened.trouble}", file=sys.stderr)
     return int(app.return_code or Exit.FINE)
+
+
+def _user_keys() -> tuple[Sequence[Command], list[Problem]]:
+    """Give the commands with the keys of the user's key file, where there is one."""
+    from runsheet.methods import config_folder
+    from runsheet.screen import keys
+
+    try:
+        return keys.customised((config_folder() / "keys.toml").read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return keys.COMMANDS, []
+    except (OSError, UnicodeDecodeError) as error:
+        return keys.COMMANDS, [Problem("", str(error))]
 
 
 def _looks(*, ascii_only: bool, theme: str | None) -> tuple[str, Look]:

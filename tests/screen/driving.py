@@ -85,7 +85,7 @@ class Drive:
         return [line[:width].rstrip() for line in lines]
 
 
-async def _ready(drive: Drive, pilot: Pilot[int]) -> None:
+async def _ready(drive: Drive, pilot: Pilot[object]) -> None:
     """Wait until the sheet is computed."""
     for _ in range(200):
         if drive.bench.ready:
