@@ -458,26 +458,23 @@ def positions(text: str) -> dict[str, int]:
 
 
 @functools.cache
-def kind_of(cls: type, name: str) -> str:
-    """Say what a field holds: number, numbers, flag, time, date, word or text."""
+def kinds_of(cls: type, name: str) -> tuple[str, ...]:
+    """Say what a field may hold, in the order typed characters are tried: number, numbers, flag, date, time, text."""
     found = _leaves(get_type_hints(cls, include_extras=True)[name])
-    several = {"..."} <= found
-    for kind, leaf in (("number", Decimal), ("flag", bool), ("time", datetime), ("date", date), ("word", Literal)):
-        if leaf in found:
-            return "numbers" if several and kind == "number" else kind
-    return "text"
+    kinds = (("number", Decimal), ("number", int), ("flag", bool), ("date", date), ("time", datetime))
+    named = [("numbers" if "..." in found and kind == "number" else kind) for kind, leaf in kinds if leaf in found]
+    return (*dict.fromkeys(named), *(("text",) if {Literal, str} & found else ()))
 
 
 def _leaves(hint: Any) -> set[Any]:
     """Give the plain types an annotation is made of, `Literal` for words and "..." for an array."""
-    if hint is Ellipsis:
-        return {"..."}
     if get_origin(hint) is Literal:
         return {Literal}
     if get_origin(hint) is Annotated:
         return _leaves(get_args(hint)[0])
-    args = get_args(hint)
-    return {leaf for arg in args for leaf in _leaves(arg)} if args else {hint}
+    args = [arg for arg in get_args(hint) if arg is not Ellipsis]
+    array = {"..."} if get_origin(hint) is tuple else set()
+    return {leaf for arg in args for leaf in _leaves(arg)} | array if args else {hint}
 
 
 def complaint(cls: type, name: str, value: Any) -> str:

@@ -37,7 +37,11 @@ def parse(cls: type, name: str, text: str, now: datetime) -> Entry:
     """
     if not text:
         return Entry(None)
-    entry = _PARSERS[tables.kind_of(cls, name)](text, now)
+    found = [_checked(cls, name, _PARSERS[kind](text, now)) for kind in tables.kinds_of(cls, name)]
+    return next((each for each in found if not each.complaint), found[0])
+
+
+def _checked(cls: type, name: str, entry: Entry) -> Entry:
     if entry.complaint:
         return entry
     value = list(entry.value) if isinstance(entry.value, tuple) else entry.value
@@ -115,7 +119,6 @@ _PARSERS = {
     "flag": _flag,
     "time": _time,
     "date": _date,
-    "word": _text,
     "text": _text,
 }
 

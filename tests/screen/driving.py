@@ -6,6 +6,8 @@ import asyncio
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from textual import events
+
 from runsheet import read
 from runsheet.run import store
 from runsheet.screen.app import RunsheetApp
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
     from runsheet.run.model import Run
 
 NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
-NAMES = {" ": "space", ".": "full_stop", ",": "comma", "-": "minus", "+": "plus", "/": "slash", ":": "colon"}
+NAMES = {" ": "space", ".": "full_stop", ",": "comma", "-": "minus", "+": "plus", "/": "slash", ":": "colon", "_": "underscore"}
 
 
 def keys(text: str) -> list[str]:
@@ -53,6 +55,10 @@ class Drive:
             async with app.run_test(size=self.size) as pilot:
                 await _ready(self, pilot)
                 for press in presses:
+                    if isinstance(press, str) and press.startswith("paste:"):
+                        self.bench.post_message(events.Paste(press.removeprefix("paste:")))
+                        await pilot.pause()
+                        continue
                     await pilot.press(*([press] if isinstance(press, str) else press))
                 await pilot.pause()
                 if then is not None:

@@ -1,0 +1,148 @@
+"""Forms, search, filters, pasted blocks, actions, the first screen: keys pressed, document looked at."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo, read
+from runsheet.screen.app import RunsheetApp
+from runsheet.screen.style import Look
+from runsheet.screen.welcome import Welcome, recent, remember
+from tests.screen.driving import Drive, typed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+
+@pytest.fixture
+def water(tmp_path: Path) -> Path:
+    path = tmp_path / "water.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def soil(tmp_path: Path) -> Path:
+    path = tmp_path / "soil.toml"
+    path.write_text(demo.text("soil-day"), encoding="utf-8")
+    return path
+
+
+def looking(seen: list[str]) -> Callable[[Drive], None]:
+    return lambda drive: seen.extend(drive.screen())
+
+
+def test_a_fact_is_changed_on_its_form(water: Path) -> None:
+    drive = Drive(water).run("F", typed("solvent.lot"), "ctrl+u", typed("T-9"))
+    assert drive.document.solvent.lot == "T-9"
+
+
+def test_hexane_is_refused_with_the_reason(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("F", typed("solvent.name"), "ctrl+u", typed("n-hexane"), then=looking(seen))
+    assert drive.document.solvent.name == "tetrachloroethylene"
+    assert any("C-H" in line for line in seen)
+
+
+def test_a_limit_of_the_method_is_an_edit_of_the_run(water: Path) -> None:
+    drive = Drive(water).run("L", typed("check.recovery"), "ctrl+u", typed("80 120"))
+    check = drive.document.method.check
+    assert check is not None
+    assert check.recovery_percent == (80, 120)
+
+
+def test_the_bottle_and_its_weighing_on_the_rows_form(water: Path) -> None:
+    drive = Drive(water).run("g", typed("ph_adjusted"), typed("no"), "escape", "g", typed("silica_gel_g"), typed("3.0"))
+    assert [sample.pH_adjusted for sample in drive.document.sample if sample.id == "OS-08"] == [False]
+    assert str(drive.document.queue[18].silica_gel_g) == "3.0"
+
+
+def test_search_goes_to_the_next_row_that_has_it(water: Path) -> None:
+    drive = Drive(water).run("slash", typed("CCV"))
+    assert drive.bench.grid.item.id == "CCV1"
+
+
+def test_filters_show_fewer_rows_and_edit_the_right_one(water: Path) -> None:
+    counts: list[int] = []
+    Drive(water).run("f", then=lambda drive: counts.append(len(drive.bench.grid.items)))
+    assert counts == [4]
+    drive = Drive(water).run("f", "down", typed("0.2"))
+    assert [str(value) for value in drive.document.queue[19].readings] == ["0.2"]
+
+
+def test_a_pasted_block_is_one_step(water: Path) -> None:
+    drive = Drive(water).run("paste:0.11\t970\n0.12\t990\n", "enter")
+    assert [(str(row.readings[0]), row.amount) for row in drive.document.queue[18:20]] == [("0.11", 970), ("0.12", 990)]
+    assert Drive(water).run("u").document.queue[18].readings == ()
+
+
+def test_a_block_with_a_wrong_cell_changes_nothing(water: Path) -> None:
+    before, seen = water.read_bytes(), list[str]()
+    Drive(water).run("paste:0.11\nabc\n", then=lambda drive: seen.append(drive.bench.message))
+    assert "line 2" in seen[0]
+    assert water.read_bytes() == before
+
+
+def test_fill_down_copies_an_amount_and_no_reading(water: Path) -> None:
+    drive = Drive(water).run("quotation_mark")
+    assert drive.document.queue[19].readings == ()
+    drive = Drive(water).run(["right"] * 6, "quotation_mark")
+    assert drive.document.queue[19].amount == drive.document.queue[18].amount
+
+
+def test_what_was_done_about_a_finding_is_kept_and_reported(soil: Path) -> None:
+    drive = Drive(soil, now=demo.NOW["soil-day"]).run("f5", "t", typed("lamp supply put right"))
+    action = drive.document.action[0]
+    assert (action.rule, action.rows, action.taken) == ("check", ("CCV3",), "lamp supply put right")
+    from runsheet.report import outline, text
+
+    assert "action: lamp supply put right" in text.write(outline.outline(drive.bench.sheet))
+
+
+def test_palette_finds_a_command_and_runs_it(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run("colon", typed("cautions for"), then=looking(seen))
+    assert any("licensed practice decides" in line for line in seen)
+
+
+def test_help_has_every_key(water: Path) -> None:
+    drive = Drive(water, size=(100, 120))
+    seen: list[str] = []
+    drive.run("question_mark", then=looking(seen))
+    text = "\n".join(seen)
+    for command in drive.bench.commands:
+        assert command.title in text
+
+
+def test_a_new_run_from_the_first_screen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
+
+    async def go() -> object:
+        app = RunsheetApp(Welcome(Look()), "ansi-dark")
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.press(*typed("og-water"))
+            await pilot.press("ctrl+u", *typed("day one"))
+        return app.return_value
+
+    path = asyncio.run(go())
+    assert str(path) == "day one.toml"
+    run, problems = read((tmp_path / "day one.toml").read_text(encoding="utf-8"))
+    assert run is not None
+    assert not problems
+    assert run.method.name == "og-water"
+
+
+def test_recent_runs_are_those_still_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
+    one, two = tmp_path / "one.toml", tmp_path / "two.toml"
+    for path in (one, two, one):
+        path.write_text("", encoding="utf-8")
+        remember(path)
+    assert [path.name for path in recent()] == ["one.toml", "two.toml"]
+    two.unlink()
+    assert [path.name for path in recent()] == ["one.toml"]
