@@ -13,7 +13,6 @@ import math
 import re
 from collections import Counter, defaultdict
 from dataclasses import dataclass, fields, replace
-from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -150,13 +149,6 @@ def _planned(line: int, cells: list[str], columns: list[str], now: datetime, pro
 
 def _value(name: str, cell: str, now: datetime) -> entry.Entry:
     cls = Sample if name in OF_SAMPLE else Row
-    if re.fullmatch(r"\d{4}-\d\d-\d\d", cell) and "time" in tables.kinds_of(cls, name):
-        try:
-            day = date.fromisoformat(cell)
-        except ValueError:
-            return entry.Entry(None, f"{cell} is no day of a calendar")
-        if not tables.complaint(cls, name, day):
-            return entry.Entry(day)
     made = entry.parse(cls, name, cell, now)
     return entry.Entry(None, f"{cell!r} is no number") if made.complaint == entry.HALF else made
 
