@@ -20,7 +20,7 @@ from runsheet.screen.editing import Editing
 from runsheet.screen.foot import Foot, Head
 from runsheet.screen.grid import Grid
 from runsheet.screen.page import Content, Page
-from runsheet.screen.preview import first_sheet
+from runsheet.screen.preview import first_sheet, window
 from runsheet.screen.typing_line import TypingLine
 from runsheet.screen.watching import Watching
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
     from textual import events
     from textual.app import ComposeResult
+    from textual.timer import Timer
 
     from runsheet.columns import Column
     from runsheet.compute.outcome import RowResult, Sheet
@@ -40,6 +41,10 @@ if TYPE_CHECKING:
     from runsheet.screen.panes import Pane
     from runsheet.screen.style import Look
 
+LONG = 300
+"""Rows from which on a draft is computed about the cursor first."""
+LATER = 0.2
+"""Seconds after the last key until all of it is."""
 WIDE = (120, 36)
 SMALLEST = (80, 24)
 
@@ -79,6 +84,7 @@ class Bench(Screen[None], inherit_bindings=False):
         self.active = step.pane
         self.grids[step.pane].row = step.row
         self.ready = False
+        self._later: Timer | None = None
 
     def use_keys(self, commands: Sequence[keys.Command]) -> None:
         """Take the keys of the commands, as a user's key file has them."""
@@ -169,9 +175,27 @@ class Bench(Screen[None], inherit_bindings=False):
         self._show()
 
     def show_draft(self, run: Run) -> None:
-        """Show what a run with a half-accepted entry would give."""
-        self.sheet = self.evaluated(run)
+        """Show what a run with an entry being typed would give.
+
+        In a long queue the rows about the cursor are computed at once and the verdicts on the whole a moment later, so
+        that a key is never kept waiting.
+        """
+        if self._later is not None:
+            self._later.stop()
+            self._later = None
+        if len(run.queue) > LONG and self.active == "queue":
+            self.sheet = window(self.sheet, run, self.grid.place, self.evaluated)
+            self._later = self.set_timer(LATER, lambda: self._whole(run))
+        else:
+            self.sheet = self.evaluated(run)
         self._show()
+
+    def _whole(self, run: Run) -> None:
+        """Compute all of a draft, if it is still being typed."""
+        self._later = None
+        if self.grid.entry is not None:
+            self.sheet = self.evaluated(run)
+            self._show()
 
     def _show(self) -> None:
         for grid in self.grids.values():
