@@ -434,13 +434,15 @@ class Spacer:
         return max(0.0, (self._now - max(times)).total_seconds() / 60) if times else 0.0
 
     def _fresh(self, kind: Event, before: Sequence[RowResult]) -> bool:
-        """Whether the last rows are events, one of them of the kind and unread or good, on the curve to be used."""
+        """Whether the last rows are events, and the last of the kind is unread, or good on a curve that passes."""
         curve = calibration_of(self._like, self._sheet.calibrations)
         for result in reversed([result for result in before if not result.void]):
             if result.kind not in EVENTS:
                 return False
+            if result.kind == kind and result.state == "unread":
+                return True
             if result.kind == kind and result.calibration is curve:
-                return result.state == "unread" or left_good(result, self._sheet.run)
+                return curve is not None and curve.state == "pass" and left_good(result, self._sheet.run)
         return False
 
 

@@ -13,11 +13,10 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet.columns import ABBREVIATIONS
-from runsheet.compute.brackets import asked_for, left_good
+from runsheet.compute.brackets import asked_for, found_good, left_good
 from runsheet.compute.quality.records import moment
 from runsheet.compute.readings import EVENTS, calibration_of
-from runsheet.explain import lines as explained
-from runsheet.plan import Names, Spacer
+from runsheet.plan import Names, Spacer, event
 from runsheet.run import edit
 from runsheet.run.model import Row
 
@@ -26,9 +25,6 @@ if TYPE_CHECKING:
 
     from runsheet.compute.outcome import RowResult, Sheet
     from runsheet.run.model import Run
-
-Target = tuple[str | None, Any]
-"""The calibration and cell a row names; rows are read between events of one curve."""
 
 
 class Clock(NamedTuple):
@@ -72,8 +68,8 @@ def rescue(sheet: Sheet) -> Rescue | None:
     """Give what to read again; None where nothing is held that reading again could mend."""
     held = [row for row in sheet.rows if _mendable(row)]
     names = Names(sheet.run)
-    old, again = _to_read(sheet, held, names)
     at = 1 + max((n for n, row in enumerate(sheet.rows, 1) if row.state != "unread"), default=0)
+    old, again = _to_read(sheet, held, names, at)
     steps = _spaced(sheet, again, names, at)
     if not steps and not old:
         steps = _repeated(sheet, names, at)
@@ -93,9 +89,11 @@ def _key(row: RowResult) -> tuple[str, ...]:
     return (row.kind,) if row.kind == "second-source" else (row.kind, row.sample, row.fraction)
 
 
-def _to_read(sheet: Sheet, held: list[RowResult], names: Names) -> tuple[list[tuple[str, str]], list[Step]]:
+def _to_read(sheet: Sheet, held: list[RowResult], names: Names, at: int) -> tuple[list[tuple[str, str]], list[Step]]:
     """Give the old rows with what replaces them, and the readings there are not yet."""
-    there = {_key(row): row.id for row in sheet.rows if row.reports and row.state in ("unread", "open", "accepted")}
+    # An unread row that was passed over stands between the events that failed: it is no reading to come.
+    live = [row for n, row in enumerate(sheet.rows, 1) if row.reports and (row.state != "unread" or n >= at)]
+    there = {_key(row): row.id for row in live if row.state in ("unread", "open", "accepted")}
     old, again = [], []
     for row in held:
         if _key(row) not in there:
@@ -109,14 +107,18 @@ def _to_read(sheet: Sheet, held: list[RowResult], names: Names) -> tuple[list[tu
 def _copy(row: RowResult, sheet: Sheet, names: Names) -> Row:
     """Make the row that reads an extract again: diluted as advised, on the latest curve where its own fails."""
     stem = f"{row.sample}-" if row.kind == "sample" else ABBREVIATIONS[row.kind]
-    good = row.calibration is not None and row.calibration.state == "pass"
     several = len({str(c.calibration.cell_mm) for c in sheet.calibrations}) > 1
     cell = row.calibration.calibration.cell_mm if row.calibration and several else None
-    return replace(
+    made = replace(
         row.row, id=names.first(stem), sample=None if row.kind == "second-source" else row.sample,
-        dilution=_dilution(row), calibration=row.row.calibration if good else None, cell_mm=row.row.cell_mm or cell,
+        dilution=_dilution(row), calibration=None, cell_mm=row.row.cell_mm or cell,
         readings=(), at=None, void=None, report=None, reason=None, rezeroed=None, left=None, note=None,
     )  # fmt: skip
+    if row.calibration is None or row.calibration.state != "pass":
+        return made
+    latest = calibration_of(made, sheet.calibrations)
+    stays = row.row.calibration is not None or latest is None or latest.state != "pass"
+    return replace(made, calibration=row.calibration.id) if stays else made
 
 
 def _dilution(row: RowResult) -> Any:
@@ -127,8 +129,26 @@ def _dilution(row: RowResult) -> Any:
 
 
 def _why(row: RowResult, sheet: Sheet) -> str:
-    said = "; ".join(explained(row, sheet, "state"))
+    """Say what holds a row: its curve, or the blanks and checks beside it that fail."""
+    said = f"held: {' and '.join(_beside(row, sheet))} beside it fails"
+    if row.calibration is None:
+        said = "held: no calibration of its cell was read in full by its time"
+    elif row.calibration.state != "pass":
+        said = f"held: calibration {row.calibration.id} fails"
     return f"{said}; above the range: {row.advice}" if row.advice else said
+
+
+def _beside(row: RowResult, sheet: Sheet) -> list[str]:
+    """Name the nearest events on either side of a row that fail on the side they turn to it."""
+    at = next(n for n, other in enumerate(sheet.rows) if other is row)
+    found = []
+    for side, good in ((sheet.rows[:at][::-1], left_good), (sheet.rows[at + 1 :], found_good)):
+        for kind in asked_for(sheet.run.method):
+            same = (r for r in side if r.kind == kind and r.counted and r.calibration is row.calibration)
+            nearest = next(same, None)
+            if nearest is not None and not good(nearest, sheet.run):
+                found.append(f"{kind} {nearest.id}")
+    return found
 
 
 def clocks(sheet: Sheet, row: RowResult) -> tuple[Clock, ...]:
@@ -155,15 +175,16 @@ def clocks(sheet: Sheet, row: RowResult) -> tuple[Clock, ...]:
 
 def _spaced(sheet: Sheet, again: list[Step], names: Names, at: int) -> list[Step]:
     """Give the readings between an opening and a closing blank and check, those of one curve together."""
-    groups: dict[Target, list[Step]] = defaultdict(list)
+    groups: dict[str, list[Step]] = defaultdict(list)
     for step in again:
-        groups[step.row.calibration, step.row.cell_mm].append(step)
+        curve = calibration_of(step.row, sheet.calibrations)
+        groups[curve.id if curve else ""].append(step)
     ahead = _ahead(sheet, at) if len(groups) == 1 else set()
     closing = [kind for kind in asked_for(sheet.run.method) if kind not in ahead]
     made = []
-    for (calibration, cell), steps in groups.items():
+    for steps in groups.values():
         by = {step.row.id: step for step in steps}
-        like = Row(id="", kind="blank", calibration=calibration, cell_mm=cell)
+        like = Row(id="", kind="blank", calibration=steps[0].row.calibration, cell_mm=steps[0].row.cell_mm)
         spacer = Spacer(sheet, sheet.rows[: at - 1], names, like, sheet.now)
         rows = spacer.space([step.row for step in steps], opening=(), closing=closing)
         made += [by.get(row.id) or Step(row, _role(n, rows, by)) for n, row in enumerate(rows)]
@@ -172,7 +193,7 @@ def _spaced(sheet: Sheet, again: list[Step], names: Names, at: int) -> list[Step
 
 def _ahead(sheet: Sheet, at: int) -> set[str]:
     """Name the kinds of event that come next in the queue anyway."""
-    found = set()
+    found: set[str] = set()
     for row in sheet.rows[at - 1 :]:
         if row.kind not in EVENTS:
             break
@@ -191,8 +212,6 @@ def _repeated(sheet: Sheet, names: Names, at: int) -> list[Step]:
     """Give the events to repeat at once where nothing is held yet: what is read next would be."""
     if not any(row.state == "unread" for row in sheet.rows):
         return []
-    from runsheet.plan import event
-
     ahead, made = _ahead(sheet, at), []
     curve = calibration_of(Row(id="", kind="blank"), sheet.calibrations)
     for kind in asked_for(sheet.run.method):
