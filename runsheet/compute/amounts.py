@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from runsheet.compute.compare import finite
 
 if TYPE_CHECKING:
-    from runsheet.run.model import Method, Row
+    from runsheet.run.model import Method, Row, Standard
 
 MATRIX_OF_UNIT = {"mg/L": "water", "mg/kg": "solid", "mg/100cm2": "wipe", "mg/wipe": "wipe", "mg/L extract": "extract"}
 PREPARED = ("method-blank", "control", "control-duplicate", "detection-spike", "capability")
@@ -44,6 +44,13 @@ class Amounts(NamedTuple):
     def basis(self) -> tuple[str, bool]:
         """Give what two results must share to be compared: unit, and dry or wet weight."""
         return self.unit, self.solids_percent is not None
+
+
+def concentration(standard: Standard) -> float:
+    """Give x of a standard, mg/L in the solvent: typed, or stock x aliquot / final volume."""
+    if standard.concentration is not None:
+        return float(standard.concentration)
+    return float(standard.stock or 0) * float(standard.aliquot_ml or 0) / float(standard.final_ml or 1)
 
 
 def measured(row: Row, method: Method) -> Amounts:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from runsheet.compute import curve, student_t
+from runsheet.compute.amounts import concentration
 from runsheet.compute.compare import at_most, below, equal, finite
 from runsheet.compute.outcome import CalibrationResult, DetectionResult, StandardResult
 from runsheet.compute.photometry import signals
@@ -33,13 +34,6 @@ def judge(run: Run) -> tuple[CalibrationResult, ...]:
         _judge(calibration, tuple(s for s in run.standard if (s.calibration or only) == calibration.id), run)
         for calibration in run.calibration
     )
-
-
-def concentration(standard: Standard) -> float:
-    """Give x of a standard, mg/L in the solvent: typed, or stock x aliquot / final volume."""
-    if standard.concentration is not None:
-        return float(standard.concentration)
-    return float(standard.stock or 0) * float(standard.aliquot_ml or 0) / float(standard.final_ml or 1)
 
 
 def confidence(calibration: Calibration) -> float:

@@ -6,13 +6,13 @@ bench's `commit`, and asks before it takes anything away.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, get_args
+import importlib
+from typing import TYPE_CHECKING
 
-from runsheet import guide
 from runsheet.report import findings
 from runsheet.run import edit
-from runsheet.run.model import Action, Kind, Model, Row, Setup, SetupKind, Standard, Weighting
-from runsheet.screen import block, finding, forms, keys, panes, planning, rows
+from runsheet.run.model import Action
+from runsheet.screen import keys, panes
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
@@ -51,7 +51,8 @@ def action(bench: Bench) -> None:
     bench.ask(f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "")
 
 
-def _path(bench: Bench, field: str = "") -> str:
+def place_of(bench: Bench, field: str = "") -> str:
+    """Give the document's place of the present row, or of a field of it."""
     return f"{bench.pane.array}[{bench.grid.place + 1}]" + (f".{field}" if field else "")
 
 
@@ -161,56 +162,6 @@ def add_reading(bench: Bench) -> None:
     bench.editing.edit_cell(add=True)
 
 
-def insert(bench: Bench) -> None:
-    """Ask which kind of row and insert it before the present one."""
-    if bench.active == "queue":
-        words = [f"{rows.word(kind)}" for kind in get_args(Kind)]
-        _choose(bench, "Insert a row here", words, lambda at: rows.insert(bench, get_args(Kind)[at]))
-    elif bench.active == "setup":
-        kinds = get_args(SetupKind)
-        _choose(bench, "Insert a setup check", list(kinds), lambda at: _put(bench, Setup(check=kinds[at])))
-    else:
-        standard = Standard(
-            id=rows.unused(bench.run_document, "S"), concentration=0, calibration=_calibration_named(bench)
-        )
-        _put(bench, standard)
-
-
-def _calibration_named(bench: Bench) -> str | None:
-    item = bench.grid.item
-    return item.standard.calibration if item is not None else None
-
-
-def _put(bench: Bench, row: Any) -> None:
-    at = bench.grid.place + 2 if bench.grid.items else 1
-    if bench.commit([edit.insert_row(bench.run_document, bench.pane.array, at, row)]):
-        bench.grid.go(at - 1)
-
-
-def _choose(bench: Bench, title: str, words: list[str], choose: Callable[[int], None]) -> None:
-    def chosen(number: int) -> None:
-        bench.close_page()
-        choose(number)
-
-    bench.open_page(Content(title, words, chosen))
-
-
-def insert_due(bench: Bench) -> None:
-    """Insert the blank or check that is due, before the next row to read."""
-    step = guide.next_step(bench.sheet)
-    rows.insert_event(bench, step.offer or guide.offered_kind(bench.sheet.due))
-
-
-def reread(bench: Bench) -> None:
-    """Insert a row that reads this sample again."""
-    rows.again(bench)
-
-
-def dilute(bench: Bench) -> None:
-    """Insert a row that reads this extract at the dilution advised."""
-    rows.again(bench, diluted=True)
-
-
 def remove(bench: Bench) -> None:
     """Remove the present row after a question."""
     if bench.grid.item is None:
@@ -226,54 +177,11 @@ def remove(bench: Bench) -> None:
     bench.ask("Remove this row? A row that was read is better made void (v). y/n:", answer)
 
 
-def void(bench: Bench) -> None:
-    """Make the row void with a reason, or take that back."""
-    if bench.grid.item is None:
-        return
-    row = bench.run_document.queue[bench.grid.place]
-    if row.void is not None:
-        bench.commit([edit.set_value(bench.run_document, _path(bench, "void"), None)], "counts again")
-        return
-    path = _path(bench, "void")
-    bench.ask("Void, because:", lambda text: _with_reason(bench, path, text))
-
-
-def _with_reason(bench: Bench, path: str, text: str) -> None:
-    if not text.strip():
-        bench.say("nothing changed: a reason is needed")
-    else:
-        bench.commit([edit.set_value(bench.run_document, path, text.strip())], text.strip())
-
-
-def rezero(bench: Bench) -> None:
-    """Say that the photometer was re-zeroed on this blank, and what it read then; or take that back."""
-    if bench.grid.item is None or bench.grid.item.kind != "blank":
-        bench.say("only a solvent blank is re-zeroed")
-        return
-    path, run = _path(bench), bench.run_document
-    if run.queue[bench.grid.place].rezeroed:
-        bench.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.left", None)])
-        return
-    bench.ask("Re-zeroed; it then read (empty for zero):", lambda text: _left(bench, path, text))
-
-
-def _left(bench: Bench, path: str, text: str) -> None:
-    from runsheet.run import entry
-
-    parsed = entry.parse(Row, "left", text, bench.clock())
-    if parsed.complaint:
-        bench.say(f"not accepted: {parsed.complaint}")
-        return
-    run = bench.run_document
-    left = [] if parsed.value is None else [edit.set_value(run, f"{path}.left", parsed.value)]
-    bench.commit([edit.set_value(run, f"{path}.rezeroed", value=True), *left])
-
-
 def note(bench: Bench) -> None:
     """Write a note on the row."""
     if bench.grid.item is None:
         return
-    path, run = _path(bench, "note"), bench.run_document
+    path, run = place_of(bench, "note"), bench.run_document
     old = getattr(getattr(run, bench.pane.array)[bench.grid.place], "note", None) or ""
     bench.ask("Note:", lambda text: _set_text(bench, path, text), old)
 
@@ -290,58 +198,6 @@ def _move(by: int) -> Callable[[Bench], None]:
             bench.grid.go(to - 1)
 
     return move
-
-
-# --- standards --------------------------------------------------------------------------------------------------
-
-
-def toggle_use(bench: Bench) -> None:
-    """Leave a standard out with a reason, or use it again."""
-    if bench.grid.item is None:
-        return
-    run, path = bench.run_document, _path(bench)
-    if not bench.grid.item.used:
-        bench.commit([edit.set_value(run, f"{path}.use", value=True)], "used again")
-        return
-
-    def answer(text: str) -> None:
-        if not text.strip():
-            bench.say("nothing changed: a reason is needed")
-        else:
-            edits = [
-                edit.set_value(run, f"{path}.use", value=False),
-                edit.set_value(run, f"{path}.reason", text.strip()),
-            ]
-            bench.commit(edits, text.strip())
-
-    bench.ask("Left out, because:", answer)
-
-
-def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Bench], None]:
-    def turn(bench: Bench) -> None:
-        at = _calibration_at(bench)
-        if at is None:
-            bench.say("there is no calibration")
-            return
-        calibration = bench.run_document.calibration[at]
-        if calibration.model == "direct":
-            bench.say("a direct run has no curve to choose")
-            return
-        now = getattr(calibration, field) or values[0]
-        after = values[(values.index(now) + 1) % len(values)]
-        bench.commit([edit.set_value(bench.run_document, f"calibration[{at + 1}].{field}", after)])
-        bench.say(f"{calibration.id}: {field} {after}; {panes.STANDARDS.summary(bench.sheet)}")
-
-    return turn
-
-
-def _calibration_at(bench: Bench) -> int | None:
-    """Give the calibration of the present standard, counted from 0."""
-    calibrations = bench.run_document.calibration
-    item = bench.grid.item if bench.active == "standards" else None
-    wanted = item.standard.calibration if item is not None else None
-    found = [at for at, calibration in enumerate(calibrations) if wanted in (None, calibration.id)]
-    return found[-1] if found else None
 
 
 # --- the run ----------------------------------------------------------------------------------------------------
@@ -370,38 +226,47 @@ def leave(bench: Bench) -> None:
     bench.app.exit(0)
 
 
+def _in(module: str, name: str) -> Callable[[Bench], None]:
+    """Give a command of another module, which is loaded when it is first used: the first frame needs none."""
+
+    def run(bench: Bench) -> None:
+        getattr(importlib.import_module(f"runsheet.screen.{module}"), name)(bench)
+
+    return run
+
+
 COMMANDS: dict[str, Callable[[Bench], None]] = {
     "help": show_help,
     "palette": palette,
     "go_next": go_next,
-    "insert": insert,
-    "insert_due": insert_due,
-    "reread": reread,
-    "dilute": dilute,
+    "insert": _in("rows", "insert"),
+    "insert_due": _in("rows", "insert_due"),
+    "reread": _in("rows", "reread"),
+    "dilute": _in("rows", "dilute"),
     "why": why,
     "edit": edit_cell,
     "add_reading": add_reading,
-    "toggle_use": toggle_use,
-    "model": _turn_setting("model", tuple(model for model in get_args(Model) if model != "direct")),
-    "weighting": _turn_setting("weighting", get_args(Weighting)),
+    "toggle_use": _in("standards", "toggle_use"),
+    "model": _in("standards", "model"),
+    "weighting": _in("standards", "weighting"),
     "plot": plot,
-    "void": void,
-    "rezero": rezero,
+    "void": _in("rows", "void"),
+    "rezero": _in("rows", "rezero"),
     "note": note,
     "action": action,
-    "row_form": forms.row,
-    "facts": forms.facts,
-    "limits": forms.limits,
-    "new_batch": forms.new_batch,
+    "row_form": _in("forms", "row"),
+    "facts": _in("forms", "facts"),
+    "limits": _in("forms", "limits"),
+    "new_batch": _in("forms", "new_batch"),
     "cautions": cautions,
-    "search": finding.search,
-    "filter": finding.turn_filter,
-    "fill_down": block.fill_down,
-    "plan": planning.plan,
-    "repeat_held": planning.repeat_held,
-    "compare": planning.compare,
-    "what_if": planning.what_if,
-    "extracts": planning.extracts,
+    "search": _in("finding", "search"),
+    "filter": _in("finding", "turn_filter"),
+    "fill_down": _in("block", "fill_down"),
+    "plan": _in("planning", "plan"),
+    "repeat_held": _in("planning", "repeat_held"),
+    "compare": _in("planning", "compare"),
+    "what_if": _in("planning", "what_if"),
+    "extracts": _in("planning", "extracts"),
     "remove": remove,
     "move_up": _move(-1),
     "move_down": _move(1),

@@ -6,10 +6,10 @@ gives and never computes; what is typed goes to the bench, which decides.
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet.report.blocks import visible
-from runsheet.report.text import wrapped
 from runsheet.screen.canvas import Canvas, Line, clipped
 
 if TYPE_CHECKING:
@@ -79,7 +79,9 @@ class Grid(Canvas):
         lines = [title, self._header(shown, width), *(self._line(at, shown) for at in body)]
         if not self.items:
             lines.append(((clipped(self.pane.empty, width), self.look.plain()),))
-        notes = [""] + [part for note in self.notes for part in wrapped(visible(note), width)] if self.notes else []
+        notes = (
+            [""] + [part for note in self.notes for part in textwrap.wrap(visible(note), width)] if self.notes else []
+        )
         return [*lines, *(((clipped(note, width), self.look.plain()),) for note in notes)]
 
     def _columns_in_sight(self, width: int) -> list[int]:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from runsheet.compute import setup
-from runsheet.compute.calibration import concentration
+from runsheet.compute.amounts import concentration
 from runsheet.compute.outcome import CalibrationResult, RowResult, Sheet, StandardResult
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""New rows of the queue.
+"""Rows of the queue: inserted, read again, made void, re-zeroed.
 
 Owns: what a row inserted by a command holds and where it goes. Invariant: a new row takes what its neighbours share
 and has no reading; ids are never used twice.
@@ -8,15 +8,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
+from runsheet import guide
 from runsheet.columns import ABBREVIATIONS, KIND_WORDS
-from runsheet.run import edit
-from runsheet.run.model import ReportingLimits, Row
+from runsheet.run import edit, entry
+from runsheet.run.model import Kind, ReportingLimits, Row, Setup, SetupKind, Standard
+from runsheet.screen.commands import place_of
+from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from runsheet.compute.outcome import RowResult
-    from runsheet.run.model import Kind, Run
+    from runsheet.run.model import Run
     from runsheet.screen.bench import Bench
 
 
@@ -45,7 +50,7 @@ def _put(bench: Bench, at: int, row: Row, more: tuple[edit.Edit, ...] = ()) -> N
         bench.grid.go(at - 1, "readings")
 
 
-def insert(bench: Bench, kind: Kind) -> None:
+def _insert(bench: Bench, kind: Kind) -> None:
     """Insert a row of a kind before the present one, after it where that was read already."""
     run = bench.run_document
     present: RowResult | None = bench.grid.item
@@ -53,7 +58,7 @@ def insert(bench: Bench, kind: Kind) -> None:
     _put(bench, at, new_row(run, kind, bench.grid.item))
 
 
-def insert_event(bench: Bench, kind: Kind) -> None:
+def _insert_event(bench: Bench, kind: Kind) -> None:
     """Insert a blank or check before the next row to read."""
     run = bench.run_document
     _put(bench, _first_unread(run), new_row(run, kind, None))
@@ -87,7 +92,7 @@ def _expected(run: Run, kind: Kind) -> Any:
     return before[-1] if before else levels[len(levels) // 2] if levels else None
 
 
-def again(bench: Bench, *, diluted: bool = False) -> None:
+def _again(bench: Bench, *, diluted: bool = False) -> None:
     """Read the present row's sample again; at the advised dilution where that is asked."""
     item: RowResult | None = bench.grid.item
     if item is None:
@@ -114,3 +119,95 @@ def again(bench: Bench, *, diluted: bool = False) -> None:
     edits = [*old, edit.insert_row(run, "queue", at, new)]
     if bench.commit(edits):
         bench.grid.go(at - 1, "readings")
+
+
+# --- commands ---------------------------------------------------------------------------------------------------
+
+
+def insert(bench: Bench) -> None:
+    """Ask which kind of row and insert it before the present one."""
+    if bench.active == "queue":
+        words = [f"{word(kind)}" for kind in get_args(Kind)]
+        _choose(bench, "Insert a row here", words, lambda at: _insert(bench, get_args(Kind)[at]))
+    elif bench.active == "setup":
+        kinds = get_args(SetupKind)
+        _choose(bench, "Insert a setup check", list(kinds), lambda at: _put_below(bench, Setup(check=kinds[at])))
+    else:
+        standard = Standard(id=unused(bench.run_document, "S"), concentration=0, calibration=_calibration_named(bench))
+        _put_below(bench, standard)
+
+
+def _calibration_named(bench: Bench) -> str | None:
+    item = bench.grid.item
+    return item.standard.calibration if item is not None else None
+
+
+def _put_below(bench: Bench, row: Any) -> None:
+    at = bench.grid.place + 2 if bench.grid.items else 1
+    if bench.commit([edit.insert_row(bench.run_document, bench.pane.array, at, row)]):
+        bench.grid.go(at - 1)
+
+
+def _choose(bench: Bench, title: str, words: list[str], choose: Callable[[int], None]) -> None:
+    def chosen(number: int) -> None:
+        bench.close_page()
+        choose(number)
+
+    bench.open_page(Content(title, words, chosen))
+
+
+def insert_due(bench: Bench) -> None:
+    """Insert the blank or check that is due, before the next row to read."""
+    step = guide.next_step(bench.sheet)
+    _insert_event(bench, step.offer or guide.offered_kind(bench.sheet.due))
+
+
+def reread(bench: Bench) -> None:
+    """Insert a row that reads this sample again."""
+    _again(bench)
+
+
+def dilute(bench: Bench) -> None:
+    """Insert a row that reads this extract at the dilution advised."""
+    _again(bench, diluted=True)
+
+
+def void(bench: Bench) -> None:
+    """Make the row void with a reason, or take that back."""
+    if bench.grid.item is None:
+        return
+    row = bench.run_document.queue[bench.grid.place]
+    if row.void is not None:
+        bench.commit([edit.set_value(bench.run_document, place_of(bench, "void"), None)], "counts again")
+        return
+    path = place_of(bench, "void")
+    bench.ask("Void, because:", lambda text: _with_reason(bench, path, text))
+
+
+def _with_reason(bench: Bench, path: str, text: str) -> None:
+    if not text.strip():
+        bench.say("nothing changed: a reason is needed")
+    else:
+        bench.commit([edit.set_value(bench.run_document, path, text.strip())], text.strip())
+
+
+def rezero(bench: Bench) -> None:
+    """Say that the photometer was re-zeroed on this blank, and what it read then; or take that back."""
+    if bench.grid.item is None or bench.grid.item.kind != "blank":
+        bench.say("only a solvent blank is re-zeroed")
+        return
+    path, run = place_of(bench), bench.run_document
+    if run.queue[bench.grid.place].rezeroed:
+        bench.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.left", None)])
+        return
+    bench.ask("Re-zeroed; it then read (empty for zero):", lambda text: _left(bench, path, text))
+
+
+def _left(bench: Bench, path: str, text: str) -> None:
+    parsed = entry.parse(Row, "left", text, bench.clock())
+    if parsed.complaint:
+        bench.say(f"not accepted: {parsed.complaint}")
+        return
+    run = bench.run_document
+    left = [] if parsed.value is None else [edit.set_value(run, f"{path}.left", parsed.value)]
+    bench.commit([edit.set_value(run, f"{path}.rezeroed", value=True), *left])
