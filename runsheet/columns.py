@@ -149,7 +149,8 @@ def reported(result: RowResult) -> str:
 
 def state(result: RowResult) -> str:
     """Give the state of a row, or what became of its result."""
-    return "superseded" if result.row.report is False and not result.void else result.state
+    word = "superseded" if result.row.report is False and not result.void else result.state
+    return f"FAIL {word}" if result.fails else word
 
 
 QUEUE: tuple[Column[RowResult], ...] = (
@@ -166,7 +167,7 @@ QUEUE: tuple[Column[RowResult], ...] = (
     Column("reported", "result", 8, reported, lambda r: r.reported, explains=True),
     Column("unit", "unit", 6, lambda r: r.unit or "", lambda r: r.unit, left=True),
     Column("flags", "flags", 5, lambda r: "".join(r.flags), lambda r: "".join(r.flags), left=True, explains=True),
-    Column("state", "state", 10, state, lambda r: r.state, left=True, explains=True),
+    Column("state", "state", 13, state, state, left=True, explains=True),
     Column("at", "time", 5, lambda r: clock(r.row.at), lambda r: r.row.at and r.row.at.isoformat(), left=True),
     _field("amount", "amount", 7),
     _field("extract_ml", "extract mL", 10),
@@ -202,22 +203,22 @@ QUEUE: tuple[Column[RowResult], ...] = (
 """The queue. The first columns are what an analyst watches; the rest scroll in behind the id."""
 
 STANDARDS: tuple[Column[StandardResult], ...] = (
-    Column("id", "id", 8, lambda s: s.standard.id, lambda s: s.standard.id, edits="id", left=True),
-    Column("x", "mg/L", 8, lambda s: figure(s.x, 5), lambda s: s.x, edits="concentration", explains=True),
+    Column("id", "id", 6, lambda s: s.standard.id, lambda s: s.standard.id, edits="id", left=True),
+    Column("x", "mg/L", 6, lambda s: figure(s.x, 5), lambda s: s.x, edits="concentration", explains=True),
     Column(
         "readings",
         "reading",
-        13,
+        11,
         lambda s: readings(s.standard.readings),
         lambda s: readings(s.standard.readings),
         edits="readings",
     ),
-    Column("y", "net", 8, lambda s: signal(s.y), lambda s: s.y, explains=True),
-    Column("back", "on curve", 8, lambda s: figure(s.back), lambda s: s.back, explains=True),
     Column(
         "error_percent", "error %", 7, lambda s: one_decimal(s.error_percent), lambda s: s.error_percent, explains=True
     ),
     Column("used", "used", 4, lambda s: "yes" if s.used else "no", lambda s: s.used, left=True),
+    Column("back", "on curve", 8, lambda s: figure(s.back), lambda s: s.back, explains=True),
+    Column("y", "net", 8, lambda s: signal(s.y), lambda s: s.y, explains=True),
     Column(
         "at",
         "time",
@@ -243,15 +244,15 @@ SETUP: tuple[Column[SetupResult], ...] = (
     Column(
         "readings",
         "reading",
-        14,
+        11,
         lambda s: clock(s.setup.started) if s.setup.check == "warm-up" else readings(s.setup.readings),
         lambda s: readings(s.setup.readings),
         edits="readings",
     ),
-    Column("value", "value", 9, lambda s: figure(s.value, 3), lambda s: s.value, explains=True),
-    Column("limit", "limit", 9, lambda s: figure(s.limit, 3), lambda s: s.limit),
+    Column("value", "value", 7, lambda s: figure(s.value, 3), lambda s: s.value, explains=True),
+    Column("state", "state", 5, lambda s: s.state, lambda s: s.state, left=True),
+    Column("limit", "limit", 7, lambda s: figure(s.limit, 3), lambda s: s.limit),
     Column("unit", "unit", 4, lambda s: s.unit, lambda s: s.unit, left=True),
-    Column("state", "state", 6, lambda s: s.state, lambda s: s.state, left=True),
     Column("at", "time", 5, lambda s: clock(s.setup.at or s.setup.started), lambda s: s.setup.at, left=True),
     Column("why", "why", 26, lambda s: s.why, lambda s: s.why, left=True),
 )

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+EVENTS = ("blank", "check")
+
 if TYPE_CHECKING:
     from runsheet.compute.outcome import DueResult, Event, RowResult, Sheet
 
@@ -69,6 +71,55 @@ def _due(sheet: Sheet) -> NextStep | None:
     return None
 
 
+def _failed_event(sheet: Sheet) -> NextStep | None:
+    """The last blank or check read fails: nothing read after it will count until that is put right."""
+    at = next(
+        (n for n in range(len(sheet.rows) - 1, -1, -1) if sheet.rows[n].kind in EVENTS and sheet.rows[n].signals), None
+    )
+    if at is None or sheet.rows[at].state != "held":
+        return None
+    row, first = sheet.rows[at], _first_unread(sheet)
+    if first is not None and sheet.rows[first].kind == row.kind:
+        return None
+    finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
+    words = f"{row.id} fails: put it right and read it again with r"
+    return NextStep("queue", at, words, finding.why if finding else "it is outside its limits")
+
+
+def _dilution(sheet: Sheet) -> NextStep | None:
+    """A sample reads above the range and is not diluted yet."""
+    for at, row in enumerate(sheet.rows):
+        if row.kind == "sample" and row.advice and row.reports:
+            return NextStep(
+                "queue", at, f"{row.id} is above the range: d reads it again, {row.advice}", "clean solvent first"
+            )
+    return None
+
+
+def _held(sheet: Sheet) -> NextStep | None:
+    """Samples are held by a blank or check that failed."""
+    held = [at for at, row in enumerate(sheet.rows) if row.state == "held" and row.kind == "sample" and row.reports]
+    if not held:
+        return None
+    rows = f"{len(held)} sample{'s are' if len(held) > 1 else ' is'} held"
+    return NextStep("queue", held[0], f"{rows}: H plans the shortest way to read them again", "a blank or check failed")
+
+
+def unread_after(sheet: Sheet, pane: str, place: int) -> int | None:
+    """Give the next thing to read in a pane below a place, or None."""
+    if pane == "queue":
+        return next((at for at in range(place + 1, len(sheet.rows)) if sheet.rows[at].state == "unread"), None)
+    if pane == "standards":
+        standards = sheet.run.standard
+        unread = (
+            at
+            for at in range(place + 1, len(standards))
+            if not standards[at].readings and standards[at].use is not False
+        )
+        return next(unread, None)
+    return next((at for at in range(place + 1, len(sheet.setup)) if sheet.setup[at].state == "todo"), None)
+
+
 def _unread(sheet: Sheet) -> NextStep | None:
     at = _first_unread(sheet)
     if at is None:
@@ -121,7 +172,7 @@ def _done(sheet: Sheet) -> NextStep:
     )
 
 
-_ORDER = (_setup, _standards, _empty, _due, _unread, _closing, _failing, _done)
+_ORDER = (_setup, _standards, _empty, _failed_event, _due, _dilution, _unread, _held, _closing, _failing, _done)
 
 
 def offered_kind(due: tuple[DueResult, ...]) -> Event:

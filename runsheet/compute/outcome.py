@@ -134,6 +134,8 @@ class RowResult:
     recovery_percent: float | None = None
     rpd_percent: float | None = None
     advice: str = ""
+    fails: bool = False
+    """Whether a rule about the row itself fails, whatever its bracket says."""
     unclosed: bool = False
     """Whether a kind of event the method asks for is missing after it, with `closing` set."""
     id: str = field(init=False)
@@ -210,7 +212,9 @@ class DueResult:
             parts.append(f"{self.every_readings - self.readings_left} of {self.every_readings} readings")
         if self.minutes_left is not None and self.every_minutes is not None:
             parts.append(f"{self.every_minutes - self.minutes_left:.0f} of {self.every_minutes:g} min")
-        return f"{self.what} {self.state}" + (f", {', '.join(parts)}" if parts else "")
+        return f"{self.what} {'not due' if self.state == 'ok' else self.state}" + (
+            f", {', '.join(parts)}" if parts else ""
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from runsheet.run.model import Run
 
 
+OWN = ("blank", "check", "second-source", "method-blank", "control", "spike", "control-pair", "spike-pair", "duplicate")
+"""Rules whose failing is shown at the rows they name."""
+
+
 def evaluate(run: Run, now: datetime) -> Sheet:
     """Compute everything a run says at a time: figures, flags, verdicts, what is due.
 
@@ -72,7 +76,9 @@ def _flag_by_rules(rows: tuple[RowResult, ...], findings: tuple[Finding, ...]) -
     held = {
         name for finding in findings if finding.rule == "holding" and finding.state == "fail" for name in finding.rows
     }
+    failed = {name for finding in findings if finding.state == "fail" and finding.rule in OWN for name in finding.rows}
     for row in rows:
+        row.fails = row.row.id in failed
         for flag, names in (("B", blanks), ("H", held)):
             if names and row.row.id in names:
                 row.flags = tuple(sorted((*row.flags, flag)))

@@ -22,10 +22,10 @@ def write(sheet: Sheet) -> str:
     """Write every row of the queue with all its columns, unrounded, after the run's id."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["run", *(column.key for column in QUEUE), "dry_weight", "void", "reason"])
+    writer.writerow(["run", *(column.key for column in QUEUE), "dry_weight", "report", "void", "reason"])
     for row in sheet.rows:
         dry = bool(row.amounts and row.amounts.solids_percent is not None)
-        last = [dry, row.row.void, row.row.reason]
+        last = [dry, row.reports, row.row.void, row.row.reason]
         values = [sheet.run.run.id, *(column.value(row) for column in QUEUE), *last]
         writer.writerow([safe(value) for value in values])
     return out.getvalue()

@@ -51,9 +51,9 @@ def _checked(cls: type, name: str, entry: Entry) -> Entry:
 def _number(text: str, _now: datetime | None = None) -> Entry:
     plain = text.replace(",", ".")
     if plain != plain.rstrip():
-        return Entry(None, "a blank after the number")
+        return Entry(None, "a space after the number")
     if plain != plain.lstrip() or " " in plain:
-        return Entry(None, "a blank in the number")
+        return Entry(None, "a space in the number")
     if plain.count(".") > 1:
         return Entry(None, "two decimal points")
     if _BEGUN.fullmatch(plain) and not _NUMBER.fullmatch(plain):

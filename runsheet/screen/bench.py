@@ -315,14 +315,16 @@ class Bench(Screen[None], inherit_bindings=False):
         self._paint_lines()
 
     def _command(self, name: str, character: str | None) -> None:
-        if move := _MOVES.get(name):
+        if character and character.isalpha() and self.editing.takes_text():
+            self.editing.begin(character)
+        elif move := _MOVES.get(name):
             move(self.grid)
         elif name in ("enter", "ctrl+j"):
             commands.enter(self)
         elif command := self._keys[self.active].get(name) or self._keys[self.active].get(character or ""):
             self.run_command(command.name)
         elif character and (character.isdigit() or character in "+-.,"):
-            self.editing.begin(character)
+            self.editing.begin_with(character)
         self._paint_lines()
 
     def run_command(self, name: str) -> None:

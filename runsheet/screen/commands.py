@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from runsheet.compute.outcome import Finding
+    from runsheet.run.log import Step
     from runsheet.screen.bench import Bench
 
 
@@ -162,6 +163,11 @@ def add_reading(bench: Bench) -> None:
     bench.editing.edit_cell(add=True)
 
 
+def _name(bench: Bench) -> str:
+    """Name the present row as its first column does."""
+    return bench.pane.columns[0].text(bench.grid.item)
+
+
 def remove(bench: Bench) -> None:
     """Remove the present row after a question."""
     if bench.grid.item is None:
@@ -174,7 +180,7 @@ def remove(bench: Bench) -> None:
         else:
             bench.say("nothing removed")
 
-    bench.ask("Remove this row? A row that was read is better made void (v). y/n:", answer)
+    bench.ask(f"Remove {_name(bench)}? What was read is better made void (v). y/n:", answer)
 
 
 def note(bench: Bench) -> None:
@@ -183,7 +189,7 @@ def note(bench: Bench) -> None:
         return
     path, run = place_of(bench, "note"), bench.run_document
     old = getattr(getattr(run, bench.pane.array)[bench.grid.place], "note", None) or ""
-    bench.ask("Note:", lambda text: _set_text(bench, path, text), old)
+    bench.ask(f"Note on {_name(bench)}:", lambda text: _set_text(bench, path, text), old)
 
 
 def _set_text(bench: Bench, path: str, text: str) -> None:
@@ -205,19 +211,21 @@ def _move(by: int) -> Callable[[Bench], None]:
 
 def undo(bench: Bench) -> None:
     """Take the last step back."""
-    _history(bench, bench.store.undo(bench.clock()), "nothing to undo")
+    _history(bench, bench.store.undo(bench.clock()), "undone", "nothing to undo")
 
 
 def redo(bench: Bench) -> None:
     """Make the last step taken back again."""
-    _history(bench, bench.store.redo(bench.clock()), "nothing to redo")
+    _history(bench, bench.store.redo(bench.clock()), "made again", "nothing to redo")
 
 
-def _history(bench: Bench, changed: object, nothing: str) -> None:
+def _history(bench: Bench, changed: Step | None, done: str, nothing: str) -> None:
     if changed is None:
         bench.say(nothing)
-    else:
-        bench.recompute()
+        return
+    bench.recompute()
+    places = dict.fromkeys(made.path for made in changed.edits)
+    bench.say(f"{done}: {', '.join(places)}")
 
 
 def leave(bench: Bench) -> None:

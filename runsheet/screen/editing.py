@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from runsheet import guide
+from runsheet import guide, tables
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.screen import block
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from runsheet.run.edit import Edit
     from runsheet.screen.bench import Bench
 
+FAR = {"absorbance": 3.0, "transmittance": 150.0, "concentration": 1e6}
+"""Readings from here on are asked about: 3 A lets 0.1 % through, which no bench photometer tells from none."""
 LEAVE = {"tab": (0, 1), "shift+tab": (0, -1), "up": (-1, 0), "down": (1, 0)}
 """Keys that accept and move, by rows and columns."""
 
@@ -43,6 +45,21 @@ class Editing:
             self._in_place = in_place
             bench.grid.entry = TypingLine.holding(text)
             self._draft()
+
+    def begin_with(self, character: str) -> None:
+        """Start a number: in this cell where it takes one, else in the row's reading."""
+        if self._field() is None and self.bench.pane.array:
+            self.bench.grid.go(self.bench.grid.place, "readings")
+        self.begin(character)
+
+    def takes_text(self) -> bool:
+        """Whether the present cell holds text, so that a letter is typed and is no command."""
+        field = self._field()
+        return (
+            field is not None
+            and self.bench.grid.item is not None
+            and tables.kinds_of(self.bench.pane.model, field) == ("text",)
+        )
 
     def edit_cell(self, *, add: bool = False) -> None:
         """Edit the present cell in place; with `add` go on after its readings."""
@@ -132,18 +149,30 @@ class Editing:
             self._end()
             bench.recompute()
             self._onward(advance=advance, move=move)
-        elif self._field() == "readings" and old and not _adds(old, parsed.value):
-            bench.ask(
-                "Why does this reading change?",
-                lambda reason: self._finish(parsed.value, reason, advance=advance, move=move),
-            )
+        elif question := self._question(old, parsed.value):
+            bench.ask(question, lambda reason: self._finish(parsed.value, reason, advance=advance, move=move))
         else:
             self._finish(parsed.value, "", advance=advance, move=move)
 
+    def _question(self, old: Any, new: Any) -> str:
+        """Ask before a reading is overwritten, a read row renamed, or a reading taken that no photometer gives."""
+        field, row = self._field(), self._row()
+        name = self.bench.pane.columns[0].text(self.bench.grid.item)
+        change = f"{name}: {entry.shown(old)} -> {entry.shown(new)}"
+        if field == "readings" and old and not _adds(old, new):
+            return f"{change}. Why does it change?"
+        if field == "id" and row.readings:
+            return f"Rename {change}. Why?"
+        reads = self.bench.run_document.instrument.reads or "absorbance"
+        typed = new or () if field == "readings" and self.bench.active != "setup" else ()
+        if far := [reading for reading in typed if not -1 < float(reading) < FAR[reads]]:
+            return f"{name}: {entry.shown(far)} is no usual {reads}. Why is it right?"
+        return ""
+
     def _finish(self, value: Any, reason: str, *, advance: bool, move: tuple[int, int]) -> None:
         bench = self.bench
-        if reason == "" and self._field() == "readings" and self._old() and not _adds(self._old(), value):
-            bench.say("not accepted: a changed reading needs a reason")
+        if not reason.strip() and self._question(self._old(), value):
+            bench.say("not accepted: this needs a reason")
             return
         try:
             edits = self._edits(value)
@@ -158,15 +187,24 @@ class Editing:
     def _onward(self, *, advance: bool, move: tuple[int, int]) -> None:
         bench = self.bench
         if advance and self._field() in ("readings", "started"):
-            step = guide.next_step(bench.sheet)
-            if step.offer is None:
-                bench.go_to_next()
-            else:
-                bench.grid.move(rows=1)
+            self._to_next()
         elif advance:
             bench.grid.move(rows=1)
         else:
             bench.grid.move(*move)
+
+    def _to_next(self) -> None:
+        """Go to the next thing to read below, else to the first one; what was skipped above stays in NEXT."""
+        bench = self.bench
+        below = guide.unread_after(bench.sheet, bench.active, bench.grid.place)
+        if below is not None:
+            bench.go(below)
+            return
+        pane = bench.active
+        if guide.next_step(bench.sheet).offer is None:
+            bench.go_to_next()
+        if pane == "standards" and bench.active != pane:
+            bench.say(bench.grids["standards"].summary)
 
     def _end(self) -> None:
         self.bench.grid.entry = None

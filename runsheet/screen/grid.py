@@ -87,8 +87,8 @@ class Grid(Canvas):
     def _columns_in_sight(self, width: int) -> list[int]:
         """Give the columns that fit, the first always among them and the cursor's too."""
         columns = self.pane.columns
-        if 0 < self.column < self._first:
-            self._first = self.column
+        if self.column < self._first:
+            self._first = max(1, self.column)
         while True:
             shown, used = [0], columns[0].width
             for at in range(self._first, len(columns)):
@@ -127,7 +127,7 @@ class Grid(Canvas):
         place = f"{self.row + 1}/{len(self.items)}" if self.items else ""
         more = ">" if shown[-1] < len(self.pane.columns) - 1 else ""
         right = f" {place}{more}"
-        return ((clipped(titles, max(0, width - len(right))) + right, self.look.head()),)
+        return ((clipped(titles, max(0, width - len(right)), more=self.look.more) + right, self.look.head()),)
 
     def _line(self, at: int, shown: list[int]) -> Line:
         """Give one row: neighbouring pieces of one style as one, since each style costs on a slow line."""

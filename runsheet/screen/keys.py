@@ -152,14 +152,14 @@ def _clash(changed: Command, commands: Sequence[Command]) -> str:
 
 def footer(pane: str, width: int, commands: Sequence[Command] = COMMANDS) -> str:
     """Write the commands of a pane that fit a line."""
+    told = [command for command in commands if command.short and pane in command.panes]
+    last = next(f"  {shown(command.keys[0])} {command.short}" for command in told if command.name == "quit")
     text = ""
-    for command in commands:
-        if command.short and pane in command.panes:
-            more = f"{shown(command.keys[0])} {command.short}"
-            if len(text) + len(more) + 2 > width:
-                break
-            text += ("  " if text else "") + more
-    return text
+    for command in told:
+        more = f"{'  ' if text else ''}{shown(command.keys[0])} {command.short}"
+        if command.name != "quit" and len(text) + len(more) + len(last) <= width:
+            text += more
+    return text + last
 
 
 def table(commands: Sequence[Command] = COMMANDS) -> list[tuple[str, str, str]]:

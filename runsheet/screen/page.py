@@ -51,7 +51,9 @@ class Page(Canvas):
         if content is None:
             return []
         words = content.filter.text.lower().split()
-        return [at for at, text in enumerate(content.texts) if all(word in text.lower() for word in words)]
+        found = [at for at, text in enumerate(content.texts) if all(word in text.lower() for word in words)]
+        # A text that begins with just what was typed comes first: DUP before LCSD, which is a "duplicate" too.
+        return sorted(found, key=lambda at: not words or content.texts[at].lower().split()[:1] != words[:1])
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Give the title, the texts in sight, and how to leave."""

@@ -6,19 +6,21 @@ that own them.
 
 from __future__ import annotations
 
+import textwrap
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet import columns, explain
+from runsheet.compute.quality import RULES
 from runsheet.methods import solvents, standing
 from runsheet.plot import draw
-from runsheet.report import formats, outline, plots, text
+from runsheet.report import findings, formats, outline, plots, text
 from runsheet.screen import keys
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
-    from runsheet.compute.outcome import RowResult
+    from runsheet.compute.outcome import Finding, RowResult
     from runsheet.screen.bench import Bench
 
 ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
@@ -30,12 +32,48 @@ def help_texts(bench: Bench) -> list[str]:
     table = [f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(bench.commands)]
     kinds = [f"  {short:5} {words}" for short, words in columns.KIND_WORDS.items()]
     flags = [f"  {flag:5} {words}" for flag, words in columns.FLAG_WORDS.items()]
+    guide = [line for text_line in guide for line in _wrapped(text_line, bench.size.width - 2)]
+    table = [line for text_line in table for line in _wrapped(text_line, bench.size.width - 2)]
     return [*guide, "", "Keys", *table, "", "Kinds of row", *kinds, "", "Flags", *flags]
+
+
+def _wrapped(line: str, width: int) -> list[str]:
+    """Wrap a line of the help under its own words."""
+    indent = " " * (len(line) - len(line.lstrip()) + (4 if line[:4].strip().isdigit() else 0))
+    return textwrap.wrap(line, width, subsequent_indent=indent) or [""]
+
+
+def _finding(bench: Bench, finding: Finding) -> Content:
+    """Explain a finding: what its rule says, the value against its limits, the rows, where the limit comes from."""
+    rule = next((rule for rule in RULES if rule.__name__ == finding.rule.replace("-", "_")), None)
+    action = bench.sheet.action(finding)
+    lines = [
+        (rule.__doc__ or "").strip() if rule else "",
+        f"verdict: {finding.state}" + (f", {finding.why}" if finding.why else ""),
+        f"value {columns.figure(finding.value)}, limits {findings.limits(finding) or 'none'}",
+        f"rows: {' '.join(finding.rows)}",
+        *(
+            f"{path}: {source}"
+            for path, source in (bench.run_document.method.sources or {}).items()
+            if _about(path, finding.rule)
+        ),
+        f"action taken: {action.taken}" if action else "t notes what was done about it",
+    ]
+    return Content(f"Why: {finding.rule}", [part for line in lines for part in text.wrapped(line, 78)])
+
+
+def _about(path: str, rule: str) -> bool:
+    """Whether a limit of the method is one a rule judges by."""
+    words = {"check": "recovery", "blank": "absorbance", "batch": "samples"}
+    stem = words.get(rule, rule.removesuffix("-pair").replace("-", "_"))
+    return stem in path and (rule not in ("check", "blank") or path.startswith(rule))
 
 
 def why(bench: Bench) -> Content:
     """Explain the present row, step by step, the present cell first."""
     item = bench.grid.item
+    if bench.active == "quality" and item is not None:
+        return _finding(bench, item)
     if bench.active != "queue" or item is None:
         return Content("Why this number", [bench.cell_words()])
     row: RowResult = item

@@ -136,11 +136,11 @@ def _bar(finding: Finding) -> str:
 
 
 QUALITY: tuple[Column[Finding], ...] = (
-    Column("state", "verdict", 7, lambda f: f.state, lambda f: f.state, left=True),
-    Column("rule", "rule", 15, lambda f: f.rule, lambda f: f.rule, left=True),
+    Column("state", "is", 4, lambda f: f.state, lambda f: f.state, left=True),
+    Column("rule", "rule", 14, lambda f: f.rule, lambda f: f.rule, left=True),
     Column("rows", "rows", 12, lambda f: findings.some(f.rows, 3), lambda f: f.rows, left=True),
-    Column("value", "value", 8, lambda f: figure(f.value), lambda f: f.value),
     Column("bar", "in limits", 12, _bar, _bar, left=True),
+    Column("value", "value", 8, lambda f: figure(f.value), lambda f: f.value),
     Column("limits", "limits", 16, findings.limits, findings.limits, left=True),
     Column("why", "why", 60, lambda f: f.why, lambda f: f.why, left=True),
 )

@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from runsheet import guide
 from runsheet.columns import ABBREVIATIONS, KIND_WORDS
+from runsheet.compute.amounts import PREPARED
 from runsheet.run import edit, entry
 from runsheet.run.model import Kind, ReportingLimits, Row, Setup, SetupKind, Standard
 from runsheet.screen.commands import place_of
 from runsheet.screen.page import Content
+from runsheet.screen.typing_line import TypingLine
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -44,18 +46,72 @@ def _first_unread(run: Run) -> int:
     )
 
 
-def _put(bench: Bench, at: int, row: Row, more: tuple[edit.Edit, ...] = ()) -> None:
-    if bench.commit([edit.insert_row(bench.run_document, "queue", at, row), *more]):
-        bench.activate("queue")
-        bench.grid.go(at - 1, "readings")
+def _put(bench: Bench, at: int, row: Row) -> bool:
+    if not bench.commit([edit.insert_row(bench.run_document, "queue", at, row)]):
+        return False
+    bench.activate("queue")
+    bench.go(at - 1)
+    return True
+
+
+def _ask_on(bench: Bench, at: int, fields: list[str]) -> None:
+    """Ask for the fields of a new row, one after the other; an empty answer leaves one as it is."""
+    if not fields:
+        return
+    name, rest, row = fields[0], fields[1:], bench.run_document.queue[at - 1]
+
+    def answer(text: str) -> None:
+        parsed = entry.parse(Row, name, text.strip(), bench.clock())
+        if parsed.complaint:
+            bench.say(f"not accepted: {parsed.complaint}")
+            _ask_on(bench, at, fields)
+            return
+        place = f"queue[{at}].{name}"
+        if parsed.value is not None and entry.shown(getattr(row, name)) != entry.shown(parsed.value):
+            try:
+                if not bench.commit([edit.set_value(bench.run_document, place, parsed.value)]):
+                    return
+            except edit.EditError as error:
+                bench.say(f"not accepted: {error}")
+                _ask_on(bench, at, fields)
+                return
+        _ask_on(bench, at, rest)
+
+    bench.ask(f"{row.id}, {ASK_WORDS.get(name, name)}:", answer)
+    if bench.prompt is not None:
+        bench.prompt.line = TypingLine.holding(entry.shown(getattr(row, name)), proposed=True)
+        bench.paint()
+
+
+ASKS = {
+    "sample": ("id", "amount"),
+    "duplicate": ("of", "amount"),
+    "spike": ("of", "amount", "added_mg"),
+    "spike-duplicate": ("of", "amount", "added_mg"),
+    "control": ("added_mg",),
+    "control-duplicate": ("added_mg",),
+    "detection-spike": ("added_mg",),
+    "capability": ("added_mg",),
+    "second-source": ("expected", "lot"),
+    "check": ("expected",),
+}
+"""What is asked of a new row, by kind."""
+ASK_WORDS = {
+    "id": "name of the sample",
+    "amount": "amount measured (mL, g or cm2)",
+    "of": "the sample it belongs to",
+    "added_mg": "added mg",
+    "expected": "its certified mg/L",
+    "lot": "its lot",
+}
 
 
 def _insert(bench: Bench, kind: Kind) -> None:
-    """Insert a row of a kind before the present one, after it where that was read already."""
+    """Insert a row of a kind after the present one, and ask what only the bench knows of it."""
     run = bench.run_document
-    present: RowResult | None = bench.grid.item
-    at = 1 if present is None else bench.grid.place + (1 if present.state == "unread" else 2)
-    _put(bench, at, new_row(run, kind, bench.grid.item))
+    at = bench.grid.place + 2 if bench.grid.items else 1
+    if _put(bench, at, new_row(run, kind, bench.grid.item)):
+        _ask_on(bench, at, list(ASKS.get(kind, ())))
 
 
 def _insert_event(bench: Bench, kind: Kind) -> None:
@@ -72,12 +128,13 @@ def new_row(run: Run, kind: Kind, near: RowResult | None) -> Row:
         return row
     if kind in ("check", "second-source"):
         return replace(row, expected=_expected(run, kind))
-    like = near.row if near is not None and near.kind not in ("blank", "check") else None
+    like = near.row if near is not None and near.amounts is not None else None
     limits = run.method.limits or ReportingLimits()
     petroleum = like.silica_gel if like else (run.method.name or "").startswith("tph") or None
+    prepared = kind in PREPARED  # only these are made at the nominal amounts; a bottle is measured
     return replace(
         row,
-        amount=limits.nominal_amount,
+        amount=limits.nominal_amount if prepared else None,
         extract_ml=limits.nominal_extract_ml,
         dilution=1,
         silica_gel=petroleum,
@@ -86,10 +143,14 @@ def new_row(run: Run, kind: Kind, near: RowResult | None) -> Row:
 
 
 def _expected(run: Run, kind: Kind) -> Any:
-    """Give what the last check of the kind was, else a standard near the middle of the curve."""
+    """Give what the last one of the kind was, else for a check a standard near the middle of the curve.
+
+    A second source is certified by its own supplier: nothing is proposed for the first one.
+    """
     before = [row.expected for row in run.queue if row.kind == kind and row.expected is not None]
     levels = sorted((s.concentration for s in run.standard if s.concentration), key=float)
-    return before[-1] if before else levels[len(levels) // 2] if levels else None
+    middle = levels[len(levels) // 2] if levels and kind == "check" else None
+    return before[-1] if before else middle
 
 
 def _again(bench: Bench, *, diluted: bool = False) -> None:
@@ -159,7 +220,10 @@ def _choose(bench: Bench, title: str, words: list[str], choose: Callable[[int], 
 def insert_due(bench: Bench) -> None:
     """Insert the blank or check that is due, before the next row to read."""
     step = guide.next_step(bench.sheet)
-    _insert_event(bench, step.offer or guide.offered_kind(bench.sheet.due))
+    wanted = step.offer or guide.offered_kind(bench.sheet.due)
+    at = _first_unread(bench.run_document)
+    coming = bench.run_document.queue[at - 1].kind if at <= len(bench.run_document.queue) else ""
+    _insert_event(bench, "check" if wanted == coming == "blank" else "blank" if wanted == coming == "check" else wanted)
 
 
 def reread(bench: Bench) -> None:
@@ -181,7 +245,7 @@ def void(bench: Bench) -> None:
         bench.commit([edit.set_value(bench.run_document, place_of(bench, "void"), None)], "counts again")
         return
     path = place_of(bench, "void")
-    bench.ask("Void, because:", lambda text: _with_reason(bench, path, text))
+    bench.ask(f"{row.id} void, because:", lambda text: _with_reason(bench, path, text))
 
 
 def _with_reason(bench: Bench, path: str, text: str) -> None:
@@ -200,7 +264,7 @@ def rezero(bench: Bench) -> None:
     if run.queue[bench.grid.place].rezeroed:
         bench.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.left", None)])
         return
-    bench.ask("Re-zeroed; it then read (empty for zero):", lambda text: _left(bench, path, text))
+    bench.ask(f"{bench.grid.item.id} re-zeroed; it then read (empty for zero):", lambda text: _left(bench, path, text))
 
 
 def _left(bench: Bench, path: str, text: str) -> None:

@@ -37,7 +37,7 @@ def toggle_use(bench: Bench) -> None:
             ]
             bench.commit(edits, text.strip())
 
-    bench.ask("Left out, because:", answer)
+    bench.ask(f"{bench.grid.item.standard.id} left out, because:", answer)
 
 
 def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Bench], None]:

@@ -70,7 +70,7 @@ class Look:
 
     def state(self, word: str) -> Style:
         """A verdict, a row's state or an urgency."""
-        verdict = STATE_OF.get(word, word)
+        verdict = "fail" if word.startswith("FAIL") else STATE_OF.get(word, word)
         bold = verdict == "fail"
         if not self.colour or verdict not in COLOURS:
             return Style(bold=True) if bold else Style.null()

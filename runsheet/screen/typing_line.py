@@ -18,14 +18,18 @@ class TypingLine:
 
     text: str = ""
     caret: int = 0
+    proposed: bool = False
+    """Whether the text is only a proposal, which the first character typed replaces."""
 
     @classmethod
-    def holding(cls, text: str) -> TypingLine:
+    def holding(cls, text: str, *, proposed: bool = False) -> TypingLine:
         """Start with a text, the caret at its end."""
-        return cls(text, len(text))
+        return cls(text, len(text), proposed)
 
     def put(self, characters: str) -> None:
         """Insert characters at the caret."""
+        if self.proposed:
+            self._clear()
         good = "".join(c for c in characters if c.isprintable() and c not in STRANGE)
         self.text = self.text[: self.caret] + good + self.text[self.caret :]
         self.caret += len(good)
@@ -33,6 +37,7 @@ class TypingLine:
     def key(self, name: str, character: str | None) -> bool:
         """Take a key; say whether it meant anything here."""
         if move := _MOVES.get(name):
+            self.proposed = False
             move(self)
             return True
         if character is not None and character.isprintable() and character not in STRANGE:
@@ -61,7 +66,7 @@ class TypingLine:
         self.caret = len(self.text)
 
     def _clear(self) -> None:
-        self.text, self.caret = "", 0
+        self.text, self.caret, self.proposed = "", 0, False
 
     def window(self, width: int) -> tuple[str, int]:
         """Give the part of the text around the caret that fits, and where the caret stands in it."""

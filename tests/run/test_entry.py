@@ -33,7 +33,7 @@ GOOD: list[tuple[type, str, str, Any]] = [
 ]
 BAD: list[tuple[type, str, str, str]] = [
     (model.Row, "readings", "0.1.2", "two decimal points"),
-    (model.Row, "readings", "0.1 ", "a blank after the number"),
+    (model.Row, "readings", "0.1 ", "a space after the number"),
     (model.Row, "readings", "0.1  0.2", "half-typed"),
     (model.Row, "readings", "0.", "half-typed"),
     (model.Row, "readings", "-", "half-typed"),

@@ -23,7 +23,16 @@ if TYPE_CHECKING:
     from runsheet.run.model import Run
 
 NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
-NAMES = {" ": "space", ".": "full_stop", ",": "comma", "-": "minus", "+": "plus", "/": "slash", ":": "colon", "_": "underscore"}
+NAMES = {
+    " ": "space",
+    ".": "full_stop",
+    ",": "comma",
+    "-": "minus",
+    "+": "plus",
+    "/": "slash",
+    ":": "colon",
+    "_": "underscore",
+}
 
 
 def keys(text: str) -> list[str]:

@@ -62,7 +62,7 @@ def test_a_half_typed_number_leaves_the_sheet(water: Path) -> None:
     ("text", "said"),
     [
         ("0.1.2", "two decimal points"),
-        ("0.11 ", "a blank after the number"),
+        ("0.11 ", "a space after the number"),
         ("0,1x", "is no number"),
         ("--1", "no number"),
     ],
@@ -92,7 +92,7 @@ def test_line_feed_accepts_as_enter_does(water: Path) -> None:
 def test_a_changed_reading_needs_a_reason(water: Path) -> None:
     seen: list[str] = []
     Drive(water).run("up", typed("0.030"), "enter", then=lambda drive: seen.append(drive.bench.message))
-    assert seen == ["not accepted: a changed reading needs a reason"]
+    assert seen == ["not accepted: this needs a reason"]
     drive = Drive(water).run("up", typed("0.030"), typed("misread"))
     assert drive.document.queue[17].readings == (Decimal("0.030"),)
     assert "misread" in water.with_suffix(".toml.log").read_text()
@@ -157,10 +157,63 @@ def test_model_and_weighting_turn_with_a_key(water: Path) -> None:
     assert (calibration.model, calibration.weighting) == ("quadratic", "1/x")
 
 
-def test_a_calculated_cell_is_not_typed_into(water: Path) -> None:
-    seen = []
-    Drive(water).run("right", "5", then=lambda drive: seen.append(drive.bench.message))
-    assert seen == ["this cell is calculated: = says how"]
+def test_a_digit_in_a_calculated_cell_goes_to_the_reading(water: Path) -> None:
+    assert Drive(water).run("right", typed("0.112")).document.queue[18].readings == (Decimal("0.112"),)
+
+
+def test_a_letter_in_a_text_cell_is_typed_and_no_command(water: Path) -> None:
+    drive = Drive(water).run("home", typed("Drain-3"))
+    assert (drive.document.queue[18].id, len(drive.document.queue)) == ("Drain-3", 22)
+
+
+def test_a_row_that_was_read_is_not_renamed_by_a_slip(water: Path) -> None:
+    assert Drive(water).run("up", "home", typed("0.201"), "enter").document.queue[17].id == "OS-07"
+
+
+def test_a_reading_no_photometer_gives_is_asked_about(water: Path) -> None:
+    assert Drive(water).run(typed("112"), "escape").document.queue[18].readings == ()
+    assert Drive(water).run(typed("112"), typed("yes, saturated")).document.queue[18].readings == (112,)
+
+
+def test_enter_goes_down_and_what_was_skipped_stays_next(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("down", typed("0.05"), then=lambda drive: seen.append(drive.bench.next_words()))
+    assert drive.bench.grid.item.id == "OS-10"
+    assert seen[0].startswith("NEXT read OS-08")
+
+
+def test_an_inserted_row_asks_what_only_the_bench_knows(water: Path) -> None:
+    drive = Drive(water).run("i", typed("dup"), typed("OS-01"), typed("970"))
+    row = drive.document.queue[19]
+    assert (row.kind, row.of, row.amount, row.silica_gel) == ("duplicate", "OS-01", 970, True)
+
+
+def test_an_inserted_second_source_proposes_no_value(tmp_path: Path) -> None:
+    from datetime import datetime
+
+    from runsheet import methods
+    from runsheet.run import begin
+    from runsheet.run.text import write
+
+    method = methods.find("tph-water")
+    assert method is not None
+    path = tmp_path / "new.toml"
+    path.write_text(
+        write(begin.new("new", method, datetime.fromisoformat("2026-03-11T08:00:00+01:00"))), encoding="utf-8"
+    )
+    drive = Drive(path).run(
+        "f4", "i", typed("icv"), "enter", "enter", "i", typed("sample"), typed("Drain 1"), typed("980")
+    )
+    first, second = drive.document.queue
+    assert (first.kind, first.expected) == ("second-source", None)
+    assert (second.id, second.amount, second.silica_gel) == ("Drain 1", 980, True)
+
+
+def test_a_failed_check_is_the_next_thing(water: Path) -> None:
+    late = NOW.replace(hour=11, minute=2)
+    seen: list[str] = []
+    Drive(water, now=late).run("b", typed("0.05"), then=lambda drive: seen.append(drive.bench.next_words()))
+    assert seen[0].startswith("NEXT SB4 fails")
 
 
 def test_why_this_number_opens_on_its_cell(water: Path) -> None:

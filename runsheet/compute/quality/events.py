@@ -43,11 +43,10 @@ def blank(day: Day) -> Iterator[Finding]:
                 why = f"left at {value:.4g} after re-zeroing, limit {limit:g}: the rows after it are held"
         else:
             value = row.net
-            why = (
-                "no calibration to judge it by"
-                if value is None
-                else f"found off by {value:+.4g}, limit {limit:g}: the rows before it are held"
-            )
+            why = "no calibration to judge it by" if value is None else f"found off by {value:+.4g}, limit {limit:g}"
+            if value is not None:
+                why += ": the rows before it are held"
+                why += "" if row.row.rezeroed else f"; not re-zeroed, {as_left(row, None):.4g} is subtracted after it"
         yield Finding("blank", (row.id,), value, low, limit, "fail" if why else "pass", why)
 
 
