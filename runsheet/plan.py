@@ -266,8 +266,8 @@ def _after(run: Run, fraction: str, group: defaultdict[str, set[str]], started: 
     if _limit(run, fraction, "duplicate_rpd_percent") is not None and len(group["duplicate"]) < started:
         return ("duplicate",)
     pair: tuple[Kind, ...] = ("spike", "spike-duplicate")
-    asked = _limit(run, fraction, "spike_percent") is not None
-    return tuple(kind for kind in pair if asked and len(group[kind]) < started)
+    pairs = min(len(group[kind]) for kind in pair)
+    return pair if _limit(run, fraction, "spike_percent") is not None and pairs < started else ()
 
 
 def _limit(run: Run, fraction: str, name: str) -> Any:

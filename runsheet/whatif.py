@@ -59,8 +59,10 @@ class Move:
 
     @property
     def difference(self) -> float | None:
-        """Give the other result less the result."""
-        return None if self.result is None or self.other is None else self.other - self.result
+        """Give the other result less the result; what only the last digits of a float differ by is no move."""
+        if self.result is None or self.other is None:
+            return None
+        return 0.0 if equal(self.result, self.other) else self.other - self.result
 
     @property
     def percent(self) -> float | None:
@@ -256,12 +258,12 @@ def table(run: Run, now: datetime) -> list[str]:
     fits = compare_models(run, now)
     if not fits:
         return ["there is no curve to fit"]
-    lines = [f"  {'':4} {'model':28} {'r':>8} {'RSE %':>6} {'lowest %':>8}  verdict"]
+    lines = [f"  {'':4} {'model':30} {'r':>8} {'RSE %':>6} {'lowest %':>8}  verdict"]
     for fit in fits:
         r = "" if fit.r is None else f"{fit.r:.5f}"
         figures = f"{r:>8} {one_decimal(fit.rse_percent):>6} {one_decimal(fit.lowest_error_percent):>8}"
         mark = "*" if fit.present else " "
-        lines.append(f"{mark} {fit.calibration:4} {_words(fit.model, fit.weighting):28} {figures}  {fit.verdict}")
+        lines.append(f"{mark} {fit.calibration:4} {_words(fit.model, fit.weighting):30} {figures}  {fit.verdict}")
     return [*lines, "* is how the run has it; lowest % is the error at the lowest level"]
 
 

@@ -64,6 +64,9 @@ def test_silica_gel_keeps_some_of_the_extract_once() -> None:
     ]
     assert (one(queue).used_ml, one(queue).left_ml) == (3 * 3 + 5, 86)
     assert [(t.row, t.ml) for t in one(queue).takings] == [("A", 3), ("AT", 5), ("AT", 3), ("AT2", 3)]
+    # A row that was passed over does not owe the gel what a later reading has taken already.
+    late = one([row("AT", sample="A", silica_gel=True), row("AT2", 0.1, sample="A", silica_gel=True)])
+    assert (late.used_ml, late.needed_ml) == (6, 3)
     # Not treated yet: 3 g and a filling are still needed.
     planned = one([row("A", 0.2), row("AT", sample="A", silica_gel=True)])
     assert (planned.used_ml, planned.needed_ml) == (3, 6)

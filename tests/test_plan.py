@@ -225,6 +225,12 @@ def test_a_bottle_that_was_weighed_keeps_its_weights_and_a_jar_its_solids() -> N
     assert (made["MS1"].matrix, made["MS1"].solids_percent) == ("solid", Decimal("82.5"))
 
 
+def test_a_spike_without_its_duplicate_is_no_pair() -> None:
+    read = [row("A", 0.2, at=at(60)), row("MS1", 0.3, kind="spike", of="A", added_mg=5, at=at(61))]
+    batch = {"batch": {"spike_percent": [70, 130]}}
+    assert kinds(planned(run(read, method=batch), "OS-1")) == ["A", "MS1", "OS-1", "MS2", "MSD1"]
+
+
 def test_a_generated_id_is_never_one_of_the_list() -> None:
     assert kinds(planned(run(method=METHOD), "SB1\nMB1"))[:6] == ["SB2", "ICV1", "CCV1", "MB2", "LCS1", "SB1"]
 

@@ -228,6 +228,20 @@ def test_a_failed_curve_is_said_first_and_its_rows_move_to_the_next() -> None:
     assert held(evaluate(read(two), CLOCK + timedelta(days=1))) == []
 
 
+def test_a_row_stays_on_its_good_curve_where_the_latest_fails() -> None:
+    bent = standards(ys=[0.025, 0.02, 0.3, 0.25, 0.5], calibration="C2", name="N", first=80)
+    tables: Table = {
+        "method": {**METHOD, "calibration": {"r": 0.995}},
+        "calibration": [{"id": "C1", "model": "line"}, {"id": "C2", "model": "line"}],
+        "standard": [*standards(calibration="C1"), *bent],
+    }
+    sheet = made([*OPEN, row("A", 0.2), check("CCV2", 0.2)], **tables)
+    got = rescue.rescue(sheet)
+    assert got is not None
+    assert (got.first, {step.row.calibration for step in got.steps}) == ("", {"C1"})
+    assert held(mended(sheet, got)) == []
+
+
 def test_a_curve_still_to_be_finished_is_not_read_again() -> None:
     unfinished = [*standards(), {"id": "S9", "concentration": 400}]
     assert rescue.rescue(made([*OPEN, row("A", 0.2, calibration="C1"), *CLOSE], standard=unfinished)) is None

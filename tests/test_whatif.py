@@ -104,6 +104,11 @@ def test_an_immaterial_change_is_stated_with_its_largest_move() -> None:
     assert whatif.material(none) == "immaterial: no result moves"
 
 
+def test_a_move_in_the_last_digits_of_a_float_is_none() -> None:
+    move = whatif.Move("A", 0.1 + 0.2, 0.3, beyond=False, flags=(), other_flags=(), crosses=False)
+    assert (move.difference, move.percent) == (0, 0)
+
+
 def test_a_material_change_names_the_result_that_moves_most() -> None:
     exact = day(standard=standards())
     got = found(exact)["without blank SB2"]
@@ -184,7 +189,7 @@ def test_models_side_by_side() -> None:
     assert "a quadratic needs 6 levels" in fits["quadratic", "none"].verdict
     lines = whatif.table(made, CLOCK)
     assert [line for line in lines if line.startswith("* C1")] == [
-        "* C1   line, unweighted              0.99998    1.7      2.7  passes"
+        "* C1   line, unweighted                0.99998    1.7      2.7  passes"
     ]
 
 
