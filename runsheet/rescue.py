@@ -71,7 +71,7 @@ def rescue(sheet: Sheet) -> Rescue | None:
     at = 1 + max((n for n, row in enumerate(sheet.rows, 1) if row.state != "unread"), default=0)
     old, again = _to_read(sheet, held, names, at)
     steps = _spaced(sheet, again, names, at)
-    if not steps and not old:
+    if not steps:
         steps = _repeated(sheet, names, at)
     if not steps and not old:
         return None

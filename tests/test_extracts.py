@@ -135,5 +135,6 @@ def test_any_readable_run_has_a_ledger_that_adds_up(made: Run) -> None:
         assert each.words
         assert all(taking.ml >= 0 for taking in each.takings)
         if each.left_ml is not None and each.made_ml is not None:
-            assert each.left_ml + each.used_ml == pytest.approx(each.made_ml)
-            assert each.short or each.left_ml >= each.needed_ml * (1 - 1e-6) - 1e-6
+            size = max(each.made_ml, each.used_ml)
+            assert each.made_ml - each.left_ml == pytest.approx(each.used_ml, rel=0, abs=1e-9 * size)
+            assert each.short or each.left_ml >= each.needed_ml - 1e-8 * size

@@ -256,6 +256,13 @@ def test_a_failed_event_before_unread_rows_is_repeated_at_once() -> None:
     assert rescue.rescue(made(repeated)) is None
 
 
+def test_a_reading_to_come_that_replaces_a_held_one_is_opened_too() -> None:
+    got = found([*OPEN, row("A", 0.2), check("CCV2", 0.2), row("A9", sample="A")])
+    assert (order(got), got.superseded) == ("CCV3", (("A", "A9"),))
+    day = [*OPEN, row("A", 0.2), check("CCV2", 0.2), row("A9", sample="A")]
+    assert held(mended(made(day), got)) == []
+
+
 def test_rows_of_two_cells_are_read_between_events_of_their_own() -> None:
     both = [{"id": "C1", "model": "line", "cell_mm": 10}, {"id": "C2", "model": "line", "cell_mm": 50}]
     levels = [*standards(calibration="C1"), *standards(calibration="C2", name="L")]
