@@ -153,8 +153,20 @@ def state(result: RowResult) -> str:
     return f"FAIL {word}" if result.fails else word
 
 
+def bracket(result: RowResult) -> str:
+    """Mark a row among the blanks and checks: = one that passes, | closed on both sides, : still open, x held."""
+    if result.void or result.state == "unread":
+        return ""
+    if result.state == "held":
+        return "x"
+    if result.kind in ("blank", "check"):
+        return "="
+    return "|" if result.state == "accepted" else ":"
+
+
 QUEUE: tuple[Column[RowResult], ...] = (
     _field("id", "id", 10, left=True),
+    Column("bracket", "", 1, bracket, bracket, left=True),
     Column("kind", "kind", 4, lambda r: ABBREVIATIONS[r.kind], lambda r: r.kind, left=True),
     Column(
         "readings",

@@ -23,7 +23,15 @@ if TYPE_CHECKING:
 QUERIES = re.compile(rb"\x1b\[[<>=?][0-9;]*[$a-zA-Z]+|\x1b\[[0-9;]*\$[a-z]")
 """What pyte does not know and would print."""
 
-KEYS = {"enter": "\r", "escape": "\x1b", "up": "\x1b[A", "down": "\x1b[B", "right": "\x1b[C", "left": "\x1b[D"}
+KEYS = {
+    "f3": "\x1bOR",
+    "enter": "\r",
+    "escape": "\x1b",
+    "up": "\x1b[A",
+    "down": "\x1b[B",
+    "right": "\x1b[C",
+    "left": "\x1b[D",
+}
 PROGRAM = (sys.executable, "-m", "runsheet")
 
 
@@ -95,8 +103,9 @@ class Terminal:
         """Wait until words are on the screen; give the seconds since the start. Fails the test when they never are."""
         end = time.perf_counter() + limit
         while time.perf_counter() < end and not self.ended:
-            if self.pump(0.2) and words in self.text():
+            if words in self.text():
                 return self.chunks[-1][0] - self.started
+            self.pump(0.2)
         raise AssertionError(f"{words!r} did not come:\n{self.text()}")
 
     def exit_code(self, limit: float = 10.0) -> int:

@@ -26,7 +26,8 @@ def calibration(result: CalibrationResult) -> Plot | None:
         return None
     curve, high = result.curve, max(x for x, _, _ in points)
     line = tuple((high * i / STEPS, curve.signal(high * i / STEPS)) for i in range(STEPS + 1)) if curve else ()
-    return Plot(points, line, x_title="mg/L in the solvent", y_title="net absorbance")
+    shown = "displayed mg/L" if result.direct else "net absorbance"
+    return Plot(points, line, x_title="mg/L in the solvent", y_title=shown)
 
 
 def residuals(result: CalibrationResult) -> Plot | None:

@@ -196,6 +196,9 @@ class Editing:
     def _to_next(self) -> None:
         """Go to the next thing to read below, else to the first one; what was skipped above stays in NEXT."""
         bench = self.bench
+        step = guide.next_step(bench.sheet)
+        if (step.pane, step.row) == (bench.active, bench.grid.place):
+            return  # the row just read is what has to be seen to: a blank or check that fails, an extract to dilute
         below = guide.unread_after(bench.sheet, bench.active, bench.grid.place)
         if below is not None:
             bench.go(below)

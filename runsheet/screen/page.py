@@ -5,6 +5,7 @@ Owns: scrolling, choosing and filtering. Invariant: it closes with Escape or q a
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -29,6 +30,14 @@ class Content:
     filter: TypingLine = field(default_factory=TypingLine)
 
 
+def _wrapped(line: str, width: int) -> list[str]:
+    """Wrap a line under its own beginning; one that fits stays as it is, drawn or not."""
+    if len(line) <= width:
+        return [line]
+    indent = " " * min(len(line) - len(line.lstrip()) + 4, width // 2)
+    return textwrap.wrap(line, width, subsequent_indent=indent)
+
+
 class Page(Canvas):
     """The widget; hidden while it has no content."""
 
@@ -41,6 +50,10 @@ class Page(Canvas):
 
     def open(self, content: Content, at: int = 0) -> None:
         """Show a page from its top, or with one of its choices under the cursor."""
+        if content.choose is None:  # a text is read to its end; a choice is one line
+            width = max(20, self.app.size.width)
+            wrapped = [part for line in content.texts for part in _wrapped(line, width)]
+            content = Content(content.title, wrapped)
         self.content, self._at, self._top = content, at, 0
         self._drawn = []
         self.paint()

@@ -154,32 +154,46 @@ def _expected(run: Run, kind: Kind) -> Any:
 
 
 def _again(bench: Bench, *, diluted: bool = False) -> None:
-    """Read the present row's sample again; at the advised dilution where that is asked."""
-    item: RowResult | None = bench.grid.item
-    if item is None:
+    """Read a row's sample again; at the advised dilution where that is asked."""
+    place = _to_repeat(bench, diluted=diluted)
+    if place is None:
+        bench.say("this row is not above the range" if diluted else "this row is not read yet")
         return
-    run, row = bench.run_document, item.row
-    if diluted and not item.advice:
-        bench.say(f"{item.id} is not above the range: r reads it again as it is")
-        return
+    run, item = bench.run_document, bench.sheet.rows[place]
+    new = _repeated(run, item, diluted=diluted)
+    edits = [edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new)]
+    row = item.row
+    if row.readings and row.void is None and row.report is not False and item.kind == "sample":
+        why = f"read again as {new.id}" + (f", {new.dilution}x" if diluted else "")
+        old = f"queue[{place + 1}]"
+        edits = [edit.set_value(run, f"{old}.report", value=False), edit.set_value(run, f"{old}.reason", why), *edits]
+    if bench.commit(edits):
+        bench.go(next(at for at, other in enumerate(bench.run_document.queue) if other.id == new.id))
+
+
+def _to_repeat(bench: Bench, *, diluted: bool) -> int | None:
+    """Give the place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
+    step = guide.next_step(bench.sheet)
+    places = [bench.grid.place, *([step.row] if step.pane == "queue" else [])]
+    for place in places:
+        row = bench.sheet.rows[place] if place < len(bench.sheet.rows) else None
+        if row is not None and (row.advice if diluted else row.state != "unread"):
+            return place
+    return None
+
+
+def _repeated(run: Run, item: RowResult, *, diluted: bool) -> Row:
+    """Make the row that reads a row's sample again: same amounts, no reading yet."""
+    row = item.row
     dilution = Decimal(item.advice.removeprefix("dilute ").removesuffix("x")) if diluted else row.dilution
     if isinstance(dilution, Decimal) and dilution == dilution.to_integral_value():
         dilution = int(dilution)
     stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
     sample = None if item.kind in ("blank", "check", "second-source") else item.sample
-    new = replace(
+    return replace(
         row, id=unused(run, stem), sample=sample, dilution=dilution, readings=(), at=None, void=None,
         report=None, reason=None, rezeroed=None, left=None, note=None,
     )  # fmt: skip
-    old: tuple[edit.Edit, ...] = ()
-    if row.readings and row.void is None and row.report is not False and item.kind == "sample":
-        path = f"queue[{bench.grid.place + 1}]"
-        why = f"read again as {new.id}" + (f", {dilution}x" if diluted else "")
-        old = (edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why))
-    at = max(_first_unread(run), bench.grid.place + 2)
-    edits = [*old, edit.insert_row(run, "queue", at, new)]
-    if bench.commit(edits):
-        bench.grid.go(at - 1, "readings")
 
 
 # --- commands ---------------------------------------------------------------------------------------------------
