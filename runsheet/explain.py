@@ -9,12 +9,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.columns import FLAG_WORDS, figure, signal
-from runsheet.compute.readings import relative_parts
+from runsheet.compute.readings import EVENTS, relative_parts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from runsheet.compute.outcome import CalibrationResult, Finding, RowResult, Sheet
+    from runsheet.compute.outcome import CalibrationResult, RowResult, Sheet
 
 
 class Step(NamedTuple):
@@ -268,11 +268,22 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
         return "held: no calibration of its cell was read in full by its time"
     if row.calibration.state != "pass":
         return f"held: calibration {row.calibration.id} is {row.calibration.state}"
-    failed = [finding for finding in sheet.quality if finding.rule in ("blank", "check") and finding.state == "fail"]
-    return "held: " + ("; ".join(_beside(row, failed)) or "a blank or check beside it fails")
+    return "held: " + ("; ".join(_beside(row, sheet)) or "a blank or check beside it fails")
 
 
-def _beside(row: RowResult, failed: list[Finding]) -> Iterator[str]:
-    for finding in failed:
-        if finding.rows[0] == row.id or row.kind not in ("blank", "check"):
-            yield f"{finding.rule} {finding.rows[0]} {finding.why}"
+def _beside(row: RowResult, sheet: Sheet) -> Iterator[str]:
+    """Say what fails of the row itself or of the nearest blank and check on each side, on its calibration."""
+    failed = {
+        finding.rows[0]: finding for finding in sheet.quality if finding.state == "fail" and finding.rule in EVENTS
+    }
+    place = next(at for at, other in enumerate(sheet.rows) if other is row)
+    near: list[str] = [row.id] if row.kind in EVENTS else []
+    for side in (sheet.rows[:place][::-1], sheet.rows[place + 1 :]) if not near else ():
+        for kind in EVENTS:
+            events = (
+                other for other in side if other.kind == kind and other.counted and other.calibration is row.calibration
+            )
+            near += [event.id for event in (next(events, None),) if event is not None]
+    for name in dict.fromkeys(near):
+        if name in failed:
+            yield f"{failed[name].rule} {name} {failed[name].why}"

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet import tables
 from runsheet.columns import ABBREVIATIONS, KIND_WORDS
-from runsheet.compute.amounts import MATRIX_OF_UNIT
+from runsheet.compute.amounts import MATRIX_OF_UNIT, PREPARED
 from runsheet.compute.brackets import asked_for, left_good
 from runsheet.compute.readings import EVENTS, calibration_of
 from runsheet.compute.sheet import evaluate
@@ -277,14 +277,14 @@ def _limit(run: Run, fraction: str, name: str) -> Any:
 
 
 def _filled(row: Row, run: Run) -> Row:
-    """Give a row the nominal amounts where it has none of its own."""
+    """Give a row the nominal extract volume, and one the bench makes itself its amount too; a bottle is measured."""
     limits = run.method.limits or ReportingLimits()
     nominal = row.matrix in (None, MATRIX_OF_UNIT[run.method.unit])
-    bottle = nominal and row.full_g is None and run.method.unit != "mg/wipe"
+    prepared = nominal and row.kind in PREPARED and run.method.unit != "mg/wipe"
     petroleum = (run.method.name or "").startswith("tph") or None
     return replace(
         row,
-        amount=limits.nominal_amount if bottle and row.amount is None else row.amount,
+        amount=limits.nominal_amount if prepared and row.amount is None else row.amount,
         extract_ml=limits.nominal_extract_ml if nominal and row.extract_ml is None else row.extract_ml,
         dilution=1 if row.dilution is None else row.dilution,
         silica_gel=petroleum if row.silica_gel is None else row.silica_gel,
@@ -300,7 +300,7 @@ def _qc(sheet: Sheet, names: Names, kind: Kind, like: Row) -> Row:
         parts = {name: getattr(like, name) for name in ("dilution", "solids_percent", "dish_g", "wet_g", "dry_g")}
         row = replace(row, of=like.sample or like.id, **parts)
     row = _filled(row, run)
-    if row.kind != "method-blank" and row.amount is None:
+    if kind in PREPARED and kind != "method-blank" and row.amount is None:
         row = replace(row, amount=like.amount)
     row = row if row.extract_ml is not None else replace(row, extract_ml=like.extract_ml)
     return row if kind in ("method-blank", "duplicate") else replace(row, added_mg=_added(sheet, row))
@@ -479,5 +479,7 @@ def _line(row: Row) -> str:
         ("added mg", row.added_mg),
     ]
     parts += [("expected mg/L", row.expected), ("batch", row.batch)]
+    measured = ABBREVIATIONS[row.kind] not in ("SB", "CCV", "ICV") and row.matrix != "extract"
+    words += ", no amount yet" if measured and row.amount is None and row.full_g is None else ""
     said = [words, *(f"{name} {value}" for name, value in parts if value is not None)]
     return f"  {row.id:10} {', '.join(said)}"

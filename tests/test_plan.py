@@ -166,7 +166,7 @@ def test_a_day_is_opened_verified_controlled_and_closed() -> None:
         "SB1 ICV1 CCV1 MB1 LCS1 OS-1 DUP1 OS-2 MS1 MSD1 OS-3 SB2 CCV2".split()  # noqa: SIM905 - as it stands on the sheet
     )
     by = {each.id: each for each in day.queue}
-    assert (by["OS-1"].amount, by["OS-2"].amount, by["DUP1"].amount, by["MB1"].amount) == (950, 1000, 1000, 1000)
+    assert (by["OS-1"].amount, by["OS-2"].amount, by["DUP1"].amount, by["MB1"].amount) == (950, None, None, 1000)
     assert (by["DUP1"].of, by["MS1"].of, by["MSD1"].of) == ("OS-1", "OS-2", "OS-2")
     # The middle of 10 to 200 mg/L is 105 mg/L, in 100 mL of extract 10.5 mg; the middle level is 50.
     assert by["LCS1"].added_mg == by["MS1"].added_mg == Decimal("10.5")
@@ -242,7 +242,7 @@ def test_a_preview_counts_and_lists() -> None:
     assert lines[0] == "error: line 2, column amount: 'x' is no number"
     assert lines[1].startswith("9 rows: 2 solvent blank, 1 second-source standard, 2 calibration check standard, ")
     assert "  OS-1       sample, amount 950, extract mL 100" in lines
-    assert "  DUP1       duplicate of OS-1, amount 1000, extract mL 100" in lines
+    assert "  DUP1       duplicate of OS-1, no amount yet, extract mL 100" in lines
 
 
 # --- any plan, read in order -----------------------------------------------------------------------------------

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from runsheet.run.model import Calibration, CurveLimits, Run, Standard
 
 COEFFICIENTS = {"mean-factor": 1, "line-through-zero": 1, "line": 2, "quadratic": 3, "direct": 0}
+LEAST_CONFIDENCE = 0.5
+"""Below it a critical level would lie below the blank."""
 QUADRATIC_LEVELS = 6
 """EPA SW-846 8000D."""
 
@@ -230,7 +232,7 @@ def _detection(
     """Detection figures of the unweighted line by DIN 32645: alpha = beta, one reading, k = 3."""
     if fitted is None or fitted.s is None or not fitted.rises or calibration.model != "line":
         return None
-    if (calibration.weighting or "none") != "none":
+    if (calibration.weighting or "none") != "none" or confidence(calibration) < LEAST_CONFIDENCE:
         return None
     xs = [x for x, _ in got.points] + ([0.0] if as_point else [])
     n, mean = len(xs), sum(xs) / len(xs)

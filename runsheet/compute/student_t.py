@@ -39,8 +39,8 @@ def two_sided(confidence: float, df: float) -> float:
 
 def _two_tailed(centre: float, tails: float, df: float) -> float:
     """Solve P(|T| <= t) = `centre`, by whichever of `centre` and `tails` is small, so that neither loses digits."""
-    if centre <= 0:
-        return 0.0
+    if centre < 1e-9:  # the density is flat here, and its logarithm below would have nothing to work on
+        return max(centre, 0.0) / (2 * _gamma_ratio(df / 2) / math.sqrt(df * math.pi))
 
     def excess(t: float) -> float:
         return _tails(t, df) - tails if tails < 0.5 else centre - _centre(t, df)
