@@ -14,7 +14,7 @@ from runsheet.compute.readings import EVENTS, relative_parts
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from runsheet.compute.outcome import CalibrationResult, RowResult, Sheet
+    from runsheet.compute.outcome import CalibrationResult, RowResult, SetupResult, Sheet, StandardResult
 
 
 class Step(NamedTuple):
@@ -287,3 +287,46 @@ def _beside(row: RowResult, sheet: Sheet) -> Iterator[str]:
     for name in dict.fromkeys(near):
         if name in failed:
             yield f"{failed[name].rule} {name} {failed[name].why}"
+
+
+# --- standards and setup checks ---------------------------------------------------------------------------------
+
+
+def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[Step, ...]:
+    """Give every step from a standard's readings to its error on the curve."""
+    typed, unit = result.standard, "mg/L" if calibration.direct else "A"
+    found = []
+    if typed.concentration is None:
+        numbers = f"{typed.stock} x {typed.aliquot_ml} / {typed.final_ml} = {figure(result.x, 5)} mg/L"
+        found.append(Step("x", "x = stock x aliquot / final volume", numbers, "dilution"))
+    if result.y is not None:
+        treatment = calibration.calibration.zero_standard or "subtract"
+        zero = f" - zero {signal(calibration.zero)}" if treatment == "subtract" else ""
+        readings = " ".join(str(reading) for reading in typed.readings)
+        numbers = f"mean of {readings}{zero} = {signal(result.y)} {unit}"
+        found.append(Step("y", f"net, zero standard: {treatment}", numbers, "one preparation is one point"))
+    if result.back is not None:
+        numbers = f"{curve_words(calibration)}; net {signal(result.y)}: {figure(result.back, 5)} mg/L"
+        found.append(Step("back", _INVERSE[calibration.calibration.model], numbers, "inverse of the fitted curve"))
+    if result.error_percent is not None:
+        numbers = f"({figure(result.back, 5)} - {figure(result.x, 5)}) / {figure(result.x, 5)} x 100"
+        formula = "error % = (on curve - x) / x x 100"
+        found.append(
+            Step("error_percent", formula, f"{numbers} = {result.error_percent:+.2f} %", "EPA SW-846 8000D, TNI sign")
+        )
+    return tuple(found)
+
+
+def setup_check(result: SetupResult) -> tuple[Step, ...]:
+    """Say what the value of a setup check is, and what it is held against."""
+    formulas = {
+        "warm-up": "minutes from lamp on to the first standard, else to now",
+        "stability": "largest reading less smallest",
+        "full-scale": "largest deviation from 100 %T",
+        "dark": "largest deviation from 0 %T",
+    }
+    formula = formulas.get(result.setup.check, "largest deviation from 0 A")
+    way = "at least" if result.setup.check == "warm-up" else "at most"
+    limit = "no limit" if result.limit is None else f"{way} {figure(result.limit)} {result.unit}"
+    numbers = f"{figure(result.value) or 'no value yet'} {result.unit}, {limit}: {result.state}"
+    return (Step("value", formula, numbers, "common practice, no source"),)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 EVENTS = ("blank", "check")
 
 if TYPE_CHECKING:
-    from runsheet.compute.outcome import DueResult, Event, RowResult, Sheet
+    from runsheet.compute.outcome import CalibrationResult, DueResult, Event, RowResult, Sheet
 
 PaneName = Literal["setup", "standards", "queue", "quality"]
 
@@ -47,6 +47,15 @@ def _setup(sheet: Sheet) -> NextStep | None:
     return None if running is None else NextStep("setup", todo[0][0], f"warm up: {running.why}", "then the standards")
 
 
+def _doing(result: CalibrationResult, x: float) -> str:
+    """Say what is done with a standard: read, or on a direct-reading analyser blank, span, verify."""
+    if not result.direct:
+        return "read standard"
+    if x == 0:
+        return "set the blank to 0 and read"
+    return "span on and read" if x == max(standard.x for standard in result.standards) else "verify with"
+
+
 def _standards(sheet: Sheet) -> NextStep | None:
     if any(row.signals for row in sheet.rows) and any(result.ready for result in sheet.calibrations):
         started = {result.id for result in sheet.calibrations if any(s.y is not None for s in result.standards)}
@@ -56,7 +65,7 @@ def _standards(sheet: Sheet) -> NextStep | None:
     for result in sheet.calibrations:
         unread = [s for s in result.standards if s.used and s.y is None]
         if unread and result.id in started:
-            words = f"read standard {unread[0].standard.id}, {unread[0].x:g} mg/L"
+            words = f"{_doing(result, unread[0].x)} {unread[0].standard.id}, {unread[0].x:g} mg/L"
             return NextStep("standards", place[unread[0].standard.id], words, f"{len(unread)} to read for {result.id}")
     return None
 

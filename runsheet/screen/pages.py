@@ -20,6 +20,8 @@ from runsheet.screen import keys
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from runsheet.compute.outcome import Finding, RowResult
     from runsheet.screen.bench import Bench
 
@@ -69,21 +71,27 @@ def _about(path: str, rule: str) -> bool:
     return stem in path and (rule not in ("check", "blank") or path.startswith(rule))
 
 
+def _told(steps: Iterable[explain.Step]) -> list[str]:
+    """Write steps for a page: formula, numbers, source."""
+    return [line for step in steps for line in (step.formula, f"    {step.numbers}", f"    {step.source}")]
+
+
 def why(bench: Bench) -> Content:
     """Explain the present row, step by step, the present cell first."""
     item = bench.grid.item
     if bench.active == "quality" and item is not None:
         return _finding(bench, item)
-    if bench.active != "queue" or item is None:
-        return Content("Why this number", [bench.cell_words()])
+    if item is None:
+        return Content("Why this number", ["there is no row"])
+    if bench.active == "standards":
+        curve = next(c for c in bench.sheet.calibrations if item in c.standards)
+        return Content(f"Why: standard {item.standard.id}", _told(explain.standard(item, curve)) or ["not read yet"])
+    if bench.active == "setup":
+        return Content(f"Why: {item.setup.check}", _told(explain.setup_check(item)))
     row: RowResult = item
     column = bench.pane.columns[bench.grid.column]
     asked = explain.lines(row, bench.sheet, column.key) if column.explains else []
-    all_steps = [
-        line
-        for step in explain.steps(row, bench.sheet)
-        for line in (step.formula, f"    {step.numbers}", f"    {step.source}")
-    ]
+    all_steps = _told(explain.steps(row, bench.sheet))
     found = [*asked, "", *all_steps] if asked else all_steps
     wrapped = [part for line in found for part in text.wrapped(line, 78)]
     return Content(f"Why this number: {row.id}", wrapped or [explain.lines(row, bench.sheet, "state")[0]])

@@ -146,3 +146,44 @@ def test_recent_runs_are_those_still_there(tmp_path: Path, monkeypatch: pytest.M
     assert [path.name for path in recent()] == ["one.toml", "two.toml"]
     two.unlink()
     assert [path.name for path in recent()] == ["one.toml"]
+
+
+def test_why_works_in_every_pane(soil: Path) -> None:
+    for pane, said in (
+        ("f2", "minutes from lamp on"),
+        ("f3", "net, zero standard: subtract"),
+        ("f5", "recovers within its limits"),
+    ):
+        seen: list[str] = []
+        Drive(soil, now=demo.NOW["soil-day"]).run(pane, "equals_sign", then=looking(seen))
+        assert said in "\n".join(seen)
+
+
+def test_a_direct_reading_day(tmp_path: Path) -> None:
+    from datetime import datetime
+
+    from runsheet import methods
+    from runsheet.run import begin
+    from runsheet.run.text import write
+
+    method, start = methods.find("direct-water"), datetime.fromisoformat("2026-03-11T08:00:00+01:00")
+    assert method is not None
+    path, seen = tmp_path / "direct.toml", list[str]()
+    path.write_text(write(begin.new("direct", method, start)), encoding="utf-8")
+    drive = Drive(path, now=start)
+    drive.run("enter", "f3", typed("0.0"), then=lambda drive: seen.append(drive.bench.next_words()))
+    later = start.replace(hour=9)
+    drive = Drive(path, now=later).run(
+        "f3",
+        typed("160.0"),
+        typed("80.6"),
+        "f4",
+        "i",
+        typed("sample"),
+        typed("A"),
+        typed("1000"),
+        typed("45.2"),
+    )
+    row = drive.bench.sheet.rows[0]
+    assert [standard.readings != () for standard in drive.document.standard] == [True, True, True]
+    assert (row.extract, row.result, drive.bench.sheet.calibrations[0].state) == (45.2, pytest.approx(4.52), "pass")
