@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from runsheet import columns, explain
+from runsheet import columns, explain, signing
 from runsheet.compute.compare import finite
 from runsheet.methods import solvents, standing, words
 from runsheet.report import findings, plots
@@ -292,6 +292,22 @@ def _example(sheet: Sheet) -> RowResult | None:
     return min(reported, key=lambda row: (row.state != "accepted", len(row.flags)), default=None)
 
 
+def _signatures(sheet: Sheet) -> Iterator[Block]:
+    run = sheet.run
+    if not run.signature and not run.amendment:
+        return
+    yield Heading("Signatures and amendments")
+    valid = signing.standing(run)
+    signed = tuple(
+        (s.role, s.name, _when(s.at), "stands" if s in valid else "the document was changed after it", s.digest[:16])
+        for s in run.signature
+    )
+    if signed:
+        yield Table(("as", "name", "at", "and now", "SHA-256 begins"), signed, (True,) * 5)
+    if run.amendment:
+        yield Items(tuple(", ".join(filter(None, (_when(a.at), a.by, a.reason))) for a in run.amendment))
+
+
 def _not(sheet: Sheet) -> Iterator[Block]:
     yield Heading("What this result is not")
     yield Items(tuple(str(sentence) for sentence in standing.standing(sheet.run.method.unit)))
@@ -330,6 +346,7 @@ SECTIONS = (
     findings_found,
     _worked,
     _method_limits,
+    _signatures,
     _not,
     _cautions,
 )

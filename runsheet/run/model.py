@@ -376,6 +376,28 @@ class Action:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Signature:
+    """Who signed the run off, and what of it."""
+
+    role: Literal["analyst", "reviewer"]
+    name: str
+    at: datetime
+    digest: str
+    """SHA-256 of the document without signatures and amendments."""
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amendment:
+    """Why a signed run was changed."""
+
+    reason: str
+    at: datetime | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """One bench day's document."""
 
@@ -391,3 +413,5 @@ class Run:
     sample: tuple[Sample, ...] = ()
     queue: tuple[Row, ...] = ()
     action: tuple[Action, ...] = ()
+    signature: tuple[Signature, ...] = ()
+    amendment: tuple[Amendment, ...] = ()

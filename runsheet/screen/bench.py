@@ -15,6 +15,7 @@ from textual.screen import Screen
 
 from runsheet import guide
 from runsheet.run.edit import EditError
+from runsheet.run.store import CannotOpenError
 from runsheet.screen import block, commands, keys, panes
 from runsheet.screen.editing import Editing
 from runsheet.screen.foot import Foot, Head
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from runsheet.compute.outcome import RowResult, Sheet
     from runsheet.run.edit import Edit
     from runsheet.run.model import Run
+    from runsheet.run.saver import Conflict
     from runsheet.run.store import Store
     from runsheet.screen.panes import Pane
     from runsheet.screen.style import Look
@@ -45,6 +47,8 @@ LONG = 300
 """Rows from which on a draft is computed about the cursor first."""
 LATER = 0.2
 """Seconds after the last key until all of it is."""
+UNSIGNED = ("signature", "amendment")
+"""What a signature does not cover."""
 WIDE = (120, 36)
 SMALLEST = (80, 24)
 
@@ -123,7 +127,10 @@ class Bench(Screen[None], inherit_bindings=False):
     def _computed(self) -> None:
         self.ready = True
         self.recompute()
-        self.go_to_next()
+        if self.store.drafted is not None:
+            self.editing.take_up(self.store.drafted)
+        else:
+            self.go_to_next()
 
     def on_resize(self) -> None:
         """Arrange the panes for the new size."""
@@ -217,21 +224,50 @@ class Bench(Screen[None], inherit_bindings=False):
 
     def _tick(self) -> None:
         """Each second: what depends on the clock, and what became of saving; painted only where it changed."""
-        now = self.clock()
-        if (isinstance(self.store, Watching) and self.store.refresh()) or (
-            (now.hour, now.minute) != (self.sheet.now.hour, self.sheet.now.minute) and self.grid.entry is None
-        ):
+        idle = self.prompt is None and self.grid.entry is None and self.query_one(Page).content is None
+        if idle and self.store.conflict is not None:
+            self._ask_whose(self.store.conflict)
+        followed = isinstance(self.store, Watching) and self.store.refresh()
+        now, shown = self.clock(), self.sheet.now
+        minute = (now.hour, now.minute) != (shown.hour, shown.minute)
+        if followed or (minute and self.grid.entry is None):
             self.recompute()
         else:
             self.query_one(Foot).paint()
 
+    def _ask_whose(self, conflict: Conflict) -> None:
+        """The document was changed outside: both are kept, and a person says which one goes on."""
+
+        def answer(text: str) -> None:
+            which = {"o": "ours", "t": "theirs"}.get(text.strip().lower()[:1])
+            if which is None:
+                self.say("asked again: the document was changed outside")
+                return
+            try:
+                self.store.keep(which, self.clock())  # type: ignore[union-attr, arg-type]
+            except (CannotOpenError, OSError) as error:
+                self.say(f"not settled: {error}")
+                return
+            self.recompute()
+            self.say(f"going on with {which}; the other is kept beside it")
+
+        self.ask(f"{conflict.words} Ours is in {conflict.ours.name}. Go on with ours or theirs? o/t:", answer)
+
     # --- changing the run ---------------------------------------------------------------------------------------
 
     def commit(self, edits: Sequence[Edit], reason: str = "") -> bool:
-        """Have a step written and show what comes of it; say whether it was taken."""
+        """Have a step written and show what comes of it; say whether it was taken.
+
+        A run that is signed is only changed with a reason, which is kept in it as an amendment.
+        """
         if self.read_only:
             self.say("read-only: nothing can be changed here")
             return False
+        if self.run_document.signature and any(made.path.split("[")[0] not in UNSIGNED for made in edits):
+            if not reason.strip():
+                self.ask("This run is signed. Why is it changed?", lambda why: self._amended(edits, why))
+                return False
+            edits = [*edits, self._amendment(reason)] if self._signed() else edits
         try:
             self.store.accept(edits, self.clock(), reason=reason)
         except EditError as error:
@@ -240,6 +276,22 @@ class Bench(Screen[None], inherit_bindings=False):
         self.message = ""
         self.recompute()
         return True
+
+    def _signed(self) -> bool:
+        from runsheet import signing  # writes the whole document: only for a run that has signatures
+
+        return bool(signing.standing(self.run_document))
+
+    def _amendment(self, reason: str) -> Edit:
+        from runsheet import signing
+
+        return signing.amend(self.run_document, self.who, reason.strip(), self.clock().replace(microsecond=0))
+
+    def _amended(self, edits: Sequence[Edit], why: str) -> None:
+        if not why.strip():
+            self.say("nothing changed: a signed run needs a reason")
+        else:
+            self.commit(edits, why)
 
     def say(self, message: str) -> None:
         """Tell something on the message line, until the next key."""

@@ -209,6 +209,24 @@ def _move(by: int) -> Callable[[Bench], None]:
 # --- the run ----------------------------------------------------------------------------------------------------
 
 
+def sign(bench: Bench) -> None:
+    """Ask for a name and sign the run off."""
+    from runsheet import signing
+
+    run = bench.run_document
+    role = "reviewer" if signing.standing(run) else "analyst"
+
+    def answer(name: str) -> None:
+        if why := signing.refusal(bench.sheet, name):
+            bench.say(f"not signed: {why}")
+        elif bench.commit(
+            [signing.sign(bench.run_document, name, bench.clock().replace(microsecond=0))], f"signed as {role}"
+        ):
+            bench.say(f"signed as {role}; a name typed is no electronic signature")
+
+    bench.ask(f"Sign as {role}, name:", answer)
+
+
 def undo(bench: Bench) -> None:
     """Take the last step back."""
     _history(bench, bench.store.undo(bench.clock()), "undone", "nothing to undo")
@@ -281,6 +299,7 @@ COMMANDS: dict[str, Callable[[Bench], None]] = {
     "jump": jump,
     "report": report,
     "write_report": write_report,
+    "sign": sign,
     "undo": undo,
     "redo": redo,
     "pane_setup": _pane("setup"),

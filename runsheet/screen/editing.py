@@ -6,6 +6,7 @@ only Enter, Tab or an arrow makes it part of the run, and only when it is a valu
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from runsheet import guide, tables
@@ -16,6 +17,7 @@ from runsheet.screen.typing_line import TypingLine
 
 if TYPE_CHECKING:
     from runsheet.run.edit import Edit
+    from runsheet.run.store import Draft
     from runsheet.screen.bench import Bench
 
 FAR = {"absorbance": 3.0, "transmittance": 150.0, "concentration": 1e6}
@@ -117,6 +119,7 @@ class Editing:
         bench, line = self.bench, self.bench.grid.entry
         if line is None:
             return
+        bench.store.draft(line.text, f"{bench.pane.array}[{bench.grid.place + 1}].{self._field()}")
         parsed = entry.parse(bench.pane.model, self._field() or "", line.text, bench.clock())
         bench.message = parsed.complaint
         if parsed.complaint:
@@ -209,7 +212,22 @@ class Editing:
         if pane == "standards" and bench.active != pane:
             bench.say(bench.grids["standards"].summary)
 
+    def take_up(self, draft: Draft) -> None:
+        """Go on with an entry that was half typed when the program ended."""
+        bench = self.bench
+        found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", draft.place)
+        panes = [name for name, grid in bench.grids.items() if found and grid.pane.array == found[1]]
+        if found is None or not panes or int(found[2]) > len(getattr(bench.run_document, found[1])):
+            bench.store.draft("", "")
+            return
+        bench.activate(panes[0])
+        columns = [column.key for column in bench.pane.columns if column.edits == found[3]]
+        bench.grid.go(int(found[2]) - 1, columns[0] if columns else None)
+        self.begin(draft.text, in_place=True)
+        bench.say(f"half typed when the program ended: {draft.text}. Enter accepts it, Escape drops it")
+
     def _end(self) -> None:
+        self.bench.store.draft("", "")
         self.bench.grid.entry = None
         self.bench.message = ""
 

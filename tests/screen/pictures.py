@@ -27,10 +27,13 @@ def main() -> None:
             path = Path(folder) / f"{name}.toml"
             path.write_text(demo.text(name), encoding="utf-8")
             drive = Drive(path, size=size, now=demo.NOW[name])
-            asyncio.run(_draw(drive, presses, FIXTURES / "pictures" / f"{picture}.svg"))
+            picture_text = asyncio.run(_draw(drive, presses))
+            # The fonts named there would be fetched from a server when the picture is shown.
+            bare = re.sub(r"@font-face \{.*?\}", "", picture_text, flags=re.DOTALL)
+            (FIXTURES / "pictures" / f"{picture}.svg").write_text(bare, encoding="utf-8")
 
 
-async def _draw(drive: Drive, presses: list[str], target: Path) -> None:
+async def _draw(drive: Drive, presses: list[str]) -> str:
     app = RunsheetApp(drive.bench, "ansi-dark")
     async with app.run_test(size=drive.size) as pilot:
         while not drive.bench.ready:
@@ -39,9 +42,7 @@ async def _draw(drive: Drive, presses: list[str], target: Path) -> None:
         await pilot.pause()
         picture = app.export_screenshot(title="runsheet")
     drive.store.close()
-    target.parent.mkdir(exist_ok=True)
-    # The fonts named there would be fetched from a server when the picture is shown.
-    target.write_text(re.sub(r"@font-face \{.*?\}", "", picture, flags=re.DOTALL), encoding="utf-8")
+    return picture
 
 
 if __name__ == "__main__":

@@ -93,6 +93,7 @@ def test_a_changed_reading_needs_a_reason(water: Path) -> None:
     seen: list[str] = []
     Drive(water).run("up", typed("0.030"), "enter", then=lambda drive: seen.append(drive.bench.message))
     assert seen == ["not accepted: this needs a reason"]
+    Drive(water).run("escape")  # the entry was still there, and is dropped
     drive = Drive(water).run("up", typed("0.030"), typed("misread"))
     assert drive.document.queue[17].readings == (Decimal("0.030"),)
     assert "misread" in water.with_suffix(".toml.log").read_text()
@@ -171,7 +172,7 @@ def test_a_row_that_was_read_is_not_renamed_by_a_slip(water: Path) -> None:
 
 
 def test_a_reading_no_photometer_gives_is_asked_about(water: Path) -> None:
-    assert Drive(water).run(typed("112"), "escape").document.queue[18].readings == ()
+    assert Drive(water).run(typed("112"), "escape", "escape").document.queue[18].readings == ()
     assert Drive(water).run(typed("112"), typed("yes, saturated")).document.queue[18].readings == (112,)
 
 
@@ -248,3 +249,33 @@ def test_a_second_screen_is_read_only(water: Path) -> None:
     with pytest.raises(store.LockedError, match="tester"):
         store.open_for_writing(water, "other", NOW)
     drive.store.close()
+
+
+def test_a_half_typed_entry_is_offered_again(water: Path) -> None:
+    Drive(water).run(keys("0.11"))
+    seen: list[str] = []
+    again = Drive(water)
+    again.run(then=lambda drive: seen.append(drive.bench.message))
+    assert "half typed when the program ended: 0.11" in seen[0]
+    assert Drive(water).run("2", "enter").document.queue[18].readings == (Decimal("0.112"),)
+    assert Drive(water).run(then=lambda drive: seen.append(drive.bench.message)).bench.grid.entry is None
+
+
+def test_a_change_from_outside_is_asked_about_and_both_are_kept(water: Path) -> None:
+    import time
+
+    def outside(drive: Drive) -> None:
+        drive.path.write_text(demo.text("water-day").replace("Orla Sound", "Other Sound"), encoding="utf-8")
+        end = time.monotonic() + 10
+        while drive.store.conflict is None and time.monotonic() < end:
+            time.sleep(0.05)
+        drive.bench._tick()  # noqa: SLF001 - the second's tick, without waiting for it
+        assert drive.bench.prompt is not None
+        assert "ours or theirs" in drive.bench.prompt.label
+        drive.bench.prompt.answer("t")
+
+    drive = Drive(water).run(typed("0.112"), then=outside)
+    assert "Other Sound" in (drive.document.run.title or "")
+    kept = list(water.parent.glob("*.ours-*"))
+    assert len(kept) == 1
+    assert "0.112" in kept[0].read_text(encoding="utf-8")

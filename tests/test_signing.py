@@ -1,0 +1,73 @@
+"""Signing off: who may, what it covers, what a later change does."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo, evaluate, read, signing
+from runsheet.report import markdown, outline
+from runsheet.run import edit
+from runsheet.run.text import write
+from tests.screen.driving import Drive, typed
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from runsheet.run.model import Run
+
+NOW = demo.NOW["soil-day"]
+
+
+@pytest.fixture
+def soil(tmp_path: Path) -> Path:
+    path = tmp_path / "soil.toml"
+    path.write_text(demo.text("soil-day"), encoding="utf-8")
+    return path
+
+
+def day(name: str = "soil-day") -> Run:
+    run, _ = read(demo.text(name))
+    assert run is not None
+    return run
+
+
+def noted() -> Run:
+    action = {"rule": "check", "rows": ["CCV3"], "taken": "calibrated anew"}
+    return edit.apply(day(), edit.insert_row(day(), "action", 1, action))
+
+
+def test_no_signature_while_a_failing_finding_has_no_action() -> None:
+    assert "check CCV3" in signing.refusal(evaluate(day(), NOW), "M. Tarn")
+    assert signing.refusal(evaluate(noted(), NOW), "M. Tarn") == ""
+    assert "still to be read" in signing.refusal(evaluate(day("water-day"), demo.NOW["water-day"]), "M. Tarn")
+    assert "a name" in signing.refusal(evaluate(noted(), NOW), " ")
+
+
+def test_the_reviewer_is_not_the_analyst() -> None:
+    run = edit.apply(noted(), signing.sign(noted(), "M. Tarn", NOW))
+    assert "not the analyst" in signing.refusal(evaluate(run, NOW), "m. tarn")
+    run = edit.apply(run, signing.sign(run, "R. Holt", NOW))
+    assert [signature.role for signature in signing.standing(run)] == ["analyst", "reviewer"]
+    assert "signed by analyst and reviewer" in signing.refusal(evaluate(run, NOW), "A. Third")
+
+
+def test_a_change_leaves_the_signature_and_it_stands_no_more() -> None:
+    run = edit.apply(noted(), signing.sign(noted(), "M. Tarn", NOW))
+    assert read(write(run))[0] == run
+    changed = edit.apply(run, edit.set_value(run, "queue[1].note", "looked at again"))
+    assert signing.standing(run)
+    assert not signing.standing(changed)
+    report = markdown.write(outline.outline(evaluate(changed, NOW)))
+    assert "the document was changed after it" in report
+
+
+def test_signing_and_amending_at_the_screen(soil: Path) -> None:
+    drive = Drive(soil, now=NOW).run("f5", "t", typed("calibrated anew"), "S", typed("M. Tarn"), "S", typed("R. Holt"))
+    assert [signature.name for signature in signing.standing(drive.document)] == ["M. Tarn", "R. Holt"]
+    drive = Drive(soil, now=NOW).run("f4", "t", typed("second look"), "enter")
+    assert not drive.document.amendment
+    drive = Drive(soil, now=NOW).run("f4", "t", typed("second look"), typed("client asked"))
+    assert [amendment.reason for amendment in drive.document.amendment] == ["client asked"]
+    assert not signing.standing(drive.document)
