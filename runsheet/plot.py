@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Bits of a braille cell, by row and column of its dots (Unicode chapter on Braille Patterns)."""
@@ -27,14 +27,26 @@ class Plot:
     x_title: str = ""
     y_title: str = ""
 
+    def drawable(self) -> Plot:
+        """Give the plot without what is no number, or too far out to share a scale with anything."""
+        points = tuple(point for point in self.points if _plain(*point[:2]))
+        curve = tuple(point for point in self.curve if _plain(*point))
+        return replace(self, points=points, curve=curve, levels=tuple(level for level in self.levels if _plain(level)))
+
+    def bounds(self, margin: float) -> tuple[Range, Range] | None:
+        """Give the ranges of x and y, widened a little so that no point sits on the frame; None where nothing is."""
+        xs = [x for x, _, _ in self.points] + [x for x, _ in self.curve]
+        ys = [y for _, y, _ in self.points] + [y for _, y in self.curve] + list(self.levels)
+        return (_spread(xs, margin), _spread(ys, margin)) if xs else None
+
 
 def draw(plot: Plot, width: int, height: int, *, ascii_only: bool = False) -> list[str]:
     """Draw a plot as `height` lines of `width` characters, axes and titles included."""
-    if width < 20 or height < 5 or not (plot.points or plot.curve):
+    plot = plot.drawable()
+    bounds = plot.bounds(0.04)
+    if width < 20 or height < 5 or bounds is None:
         return [" " * width] * height
-    xs = [x for x, _, _ in plot.points] + [x for x, _ in plot.curve]
-    ys = [y for _, y, _ in plot.points] + [y for _, y in plot.curve] + list(plot.levels)
-    frame = _Frame(_spread(min(xs), max(xs)), _spread(min(ys), max(ys)), width, height, ascii_only=ascii_only)
+    frame = _Frame(*bounds, width, height, ascii_only=ascii_only)
     for level in plot.levels:
         frame.level(level)
     frame.line(plot.curve)
@@ -43,10 +55,21 @@ def draw(plot: Plot, width: int, height: int, *, ascii_only: bool = False) -> li
     return frame.lines(plot.x_title, plot.y_title)
 
 
-def _spread(low: float, high: float) -> tuple[float, float]:
-    """Widen a range a little, so that no point sits on the frame."""
-    margin = (high - low) * 0.04 or abs(high) * 0.1 or 1.0
-    return low - margin, high + margin
+FARTHEST = 1e150
+"""Numbers beyond are not drawn: their differences and ratios leave a float."""
+Range = tuple[float, float]
+
+
+def _plain(*numbers: float) -> bool:
+    return all(abs(number) < FARTHEST for number in numbers)  # a comparison with nan is false
+
+
+def _spread(values: list[float], margin: float) -> Range:
+    low, high = min(values), max(values)
+    wide = (high - low) * margin
+    if wide < 1e-150:  # one place, or as good as one
+        wide = abs(high) * 0.1 if abs(high) > 1e-140 else 1.0
+    return low - wide, high + wide
 
 
 class _Frame:

@@ -17,12 +17,11 @@ TICKS = 5
 
 def draw(plot: Plot) -> str:
     """Draw a plot as an `svg` element."""
-    xs = [x for x, _, _ in plot.points] + [x for x, _ in plot.curve]
-    ys = [y for _, y, _ in plot.points] + [y for _, y in plot.curve] + list(plot.levels)
-    if not xs or not ys:
+    plot = plot.drawable()
+    bounds = plot.bounds(0.05)
+    if bounds is None:
         return ""
-    x0, x1 = _spread(min(xs), max(xs))
-    y0, y1 = _spread(min(ys), max(ys))
+    (x0, x1), (y0, y1) = bounds
 
     def at(x: float, y: float) -> tuple[float, float]:
         across = LEFT + (x - x0) / (x1 - x0) * (WIDTH - LEFT - 12)
@@ -44,11 +43,6 @@ def draw(plot: Plot) -> str:
         + "\n".join(parts)
         + "\n</svg>"
     )
-
-
-def _spread(low: float, high: float) -> tuple[float, float]:
-    margin = (high - low) * 0.05 or abs(high) * 0.1 or 1.0
-    return low - margin, high + margin
 
 
 def _line(start: tuple[float, float], end: tuple[float, float], more: str = "") -> str:

@@ -34,8 +34,9 @@ def help_texts(bench: Bench) -> list[str]:
     table = [f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(bench.commands)]
     kinds = [f"  {short:5} {words}" for short, words in columns.KIND_WORDS.items()]
     flags = [f"  {flag:5} {words}" for flag, words in columns.FLAG_WORDS.items()]
-    guide = [line for text_line in guide for line in _wrapped(text_line, bench.size.width - 2)]
-    table = [line for text_line in table for line in _wrapped(text_line, bench.size.width - 2)]
+    width = max(20, bench.size.width - 2)
+    guide = [line for text_line in guide for line in _wrapped(text_line, width)]
+    table = [line for text_line in table for line in _wrapped(text_line, width)]
     return [*guide, "", "Keys", *table, "", "Kinds of row", *kinds, "", "Flags", *flags]
 
 

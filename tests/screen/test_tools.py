@@ -188,3 +188,8 @@ def test_a_direct_reading_day(tmp_path: Path) -> None:
     assert [standard.readings != () for standard in drive.document.standard] == [True, True, True]
     assert (row.extract, drive.bench.sheet.calibrations[0].state) == (45.2, "pass")
     assert row.result == pytest.approx(4.52)
+
+
+def test_every_page_opens_on_the_smallest_screen(water: Path) -> None:
+    for key in ("question_mark", "colon", "equals_sign", "p", "R", "F", "L", "g", "C", "I", "X", "f9"):
+        Drive(water, size=(1, 1)).run(key, "escape")

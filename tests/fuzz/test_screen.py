@@ -1,0 +1,18 @@
+"""A short run of the screen's fuzzing; tests/benchmarks/fuzz_screen.py is the long one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.fuzz.keys import work
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.mark.parametrize(("name", "seed"), [("water-day", 1), ("soil-day", 2), ("water-day", 3)])
+def test_random_work_loses_nothing(name: str, seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert work(tmp_path / "run.toml", 600, seed, name) > 2
