@@ -104,7 +104,7 @@ class Page(Canvas):
             matching = self._matching()
             if content.choose is None or not matching:
                 return content.choose is None
-            content.choose(matching[self._at])
+            content.choose(matching[max(0, min(self._at, len(matching) - 1))])
             return self.content is content  # a choice may have opened another page
         if step := {"up": -1, "down": 1, "pageup": -self.size.height + 3, "pagedown": self.size.height - 3}.get(name):
             self._at, self._top = self._at + step, self._top + (0 if content.choose else step)

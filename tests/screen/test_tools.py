@@ -9,6 +9,7 @@ import pytest
 
 from runsheet import demo, read
 from runsheet.screen.app import RunsheetApp
+from runsheet.screen.page import Content, Page
 from runsheet.screen.style import Look
 from runsheet.screen.welcome import Welcome, recent, remember
 from tests.screen.driving import Drive, typed
@@ -193,3 +194,16 @@ def test_a_direct_reading_day(tmp_path: Path) -> None:
 def test_every_page_opens_on_the_smallest_screen(water: Path) -> None:
     for key in ("question_mark", "colon", "equals_sign", "p", "R", "F", "L", "g", "C", "I", "X", "f9"):
         Drive(water, size=(1, 1)).run(key, "escape")
+
+
+def test_a_choice_beyond_the_end_of_a_list_is_the_last_one(water: Path) -> None:
+    chosen: list[int] = []
+
+    def choose(drive: Drive) -> None:
+        page = drive.bench.query_one(Page)
+        page.open(Content("three", ["a", "b", "c"], chosen.append))
+        for key in (*["down"] * 9, "enter"):
+            page.key(key, None)
+
+    Drive(water, size=(1, 1)).run(then=choose)
+    assert chosen == [2]
