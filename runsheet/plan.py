@@ -1,18 +1,14 @@
 """From a list of samples to queue rows.
 
-Owns: reading a list, the batch QC a method asks for, and where blanks and checks go. Invariant: no id is used twice,
+Owns: the batch QC a method asks for, and where blanks and checks go. Invariant: no id is used twice,
 and a planned queue read in order, one reading a row, overruns no interval and lacks no QC row of its batch.
 """
 
 from __future__ import annotations
 
-import csv
-import difflib
-import io
 import math
-import re
 from collections import Counter, defaultdict
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -22,47 +18,21 @@ from runsheet.compute.amounts import MATRIX_OF_UNIT, PREPARED
 from runsheet.compute.brackets import asked_for, left_good
 from runsheet.compute.readings import EVENTS, calibration_of
 from runsheet.compute.sheet import evaluate
-from runsheet.problem import Problem
-from runsheet.run import edit, entry, valid
+from runsheet.run import edit
 from runsheet.run.model import ReportingLimits, Row, Sample
+from runsheet.samplelist import Planned, ids
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from datetime import datetime
 
     from runsheet.compute.outcome import CalibrationResult, Event, RowResult, Sheet
+    from runsheet.problem import Problem
     from runsheet.run.model import Kind, Run
     from runsheet.tables import Number
 
 PACE = 2.0
 """Minutes a row takes, for intervals given in minutes. Common practice, no source."""
-
-PLAIN = ("id", "amount", "site")
-"""The columns of a list without a header."""
-OF_SAMPLE = frozenset(field.name for field in fields(Sample)) - {"id", "note"}
-WEIGHED = (
-    "full_g",
-    "empty_g",
-    "density",
-    "surrendered_ml",
-    "dish_g",
-    "wet_g",
-    "dry_g",
-    "solids_percent",
-    "silica_gel_g",
-)
-PUT = ("id", "sample", "batch", "matrix", "amount", "extract_ml", "dilution", "silica_gel", "extracted", "note")
-OF_ROW = frozenset((*PUT, *WEIGHED))
-"""What a list may say of a queue row; `note` goes to the row, where the queue shows it."""
-KNOWN = {name.casefold(): name for name in OF_SAMPLE | OF_ROW}
-
-
-class Planned(NamedTuple):
-    """One line of a list."""
-
-    line: int
-    sample: Sample
-    row: Row
 
 
 class Plan(NamedTuple):
@@ -71,117 +41,6 @@ class Plan(NamedTuple):
     rows: tuple[Row, ...]
     samples: tuple[Sample, ...]
     """Those the run has no `[[sample]]` of yet."""
-
-
-# --- reading a list -----------------------------------------------------------------------------------------------
-
-
-def parse(text: str, run: Run, now: datetime) -> tuple[list[Planned], list[Problem]]:
-    """Read a list of samples, separated by tabs, semicolons or commas, with or without a header of field names.
-
-    Gives the lines that can be planned and everything wrong with the others; a line with an error is left out.
-    """
-    problems: list[Problem] = []
-    records = _records(text.removeprefix("\ufeff"), problems)
-    columns = _columns(records, problems)
-    found = [made for line, cells in records if (made := _planned(line, cells, columns, now, problems))]
-    found = _unused(found, run, problems)
-    return _fitting(found, run, problems), problems
-
-
-def _records(text: str, problems: list[Problem]) -> list[tuple[int, list[str]]]:
-    """Give the cells of each line that has any, with its number."""
-    first = next((line for line in re.sub(r'"[^"]*"', "", text).splitlines() if line.strip()), "")
-    mark = next((mark for mark in "\t;" if mark in first), ",")
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True, strict=True)
-    records, line = [], 1
-    try:
-        for cells in reader:
-            bare = [cell.strip(" ") for cell in cells]
-            if any(bare):
-                records.append((line, bare))
-            line = reader.line_num + 1
-    except csv.Error as error:
-        problems.append(Problem(f"line {line}", f"cannot be read, nor can what follows it: {error}"))
-    return records
-
-
-def _columns(records: list[tuple[int, list[str]]], problems: list[Problem]) -> list[str]:
-    """Take the header off and give the field of each column, empty for one that is left out."""
-    words = [cell.casefold().replace(" ", "_") for cell in records[0][1]] if records else []
-    if "id" not in words and not (words and all(word in KNOWN for word in words if word)):
-        return list(PLAIN)
-    line, header = records.pop(0)
-    for cell, word in zip(header, words, strict=True):
-        if word and word not in KNOWN:
-            near = difflib.get_close_matches(word, KNOWN, 1)
-            hint = f" (did you mean {KNOWN[near[0]]}?)" if near else ""
-            message = f"is no field of a sample or a row{hint}: the column is left out"
-            problems.append(Problem(f"line {line}, column {cell}", message, "warning"))
-    twice = [word for word, times in Counter(words).items() if word in KNOWN and times > 1]
-    problems += [Problem(f"line {line}, column {word}", "is there twice: which one counts?") for word in twice]
-    if "id" not in words:
-        problems.append(Problem(f"line {line}", "expected a column id, found none"))
-    if twice or "id" not in words:
-        records.clear()
-    return [KNOWN.get(word, "") for word in words]
-
-
-def _planned(line: int, cells: list[str], columns: list[str], now: datetime, problems: list[Problem]) -> Planned | None:
-    values: dict[str, Any] = {}
-    found: list[Problem] = []
-    for at, cell in enumerate(cells):
-        name = columns[at] if at < len(columns) else ""
-        if cell and at >= len(columns):
-            found.append(Problem(f"line {line}, column {at + 1}", f"expected {len(columns)} cells, found one more"))
-        elif cell and name:
-            values[name], complaint = _value(name, cell, now)
-            found += [Problem(f"line {line}, column {name}", complaint)] if complaint else []
-    if not values.get("id") and not any(problem.path.endswith(" id") for problem in found):
-        found.append(Problem(f"line {line}, column id", "expected a name, found none"))
-    problems += found
-    if found:
-        return None
-    received = {name: value for name, value in values.items() if name in OF_SAMPLE}
-    row = Row(kind="sample", **{name: value for name, value in values.items() if name in OF_ROW})
-    return Planned(line, Sample(id=row.sample or row.id, **received), row)
-
-
-def _value(name: str, cell: str, now: datetime) -> entry.Entry:
-    cls = Sample if name in OF_SAMPLE else Row
-    made = entry.parse(cls, name, cell, now)
-    return entry.Entry(None, f"{cell!r} is no number") if made.complaint == entry.HALF else made
-
-
-def _unused(found: list[Planned], run: Run, problems: list[Problem]) -> list[Planned]:
-    """Leave out ids that are there already."""
-    seen = dict.fromkeys(_ids(run), "the run has it already")
-    received = {sample.id for sample in run.sample}
-    kept = []
-    for each in found:
-        path = f"line {each.line}, column id"
-        if each.row.id in seen:
-            problems.append(Problem(path, f"expected a new id, found {each.row.id}: {seen[each.row.id]}"))
-            continue
-        seen[each.row.id] = f"first in line {each.line}"
-        if each.sample.id in received and each.sample != Sample(id=each.sample.id):
-            message = f"{each.sample.id} was received already: what the run says of it is kept"
-            problems.append(Problem(path, message, "warning"))
-        kept.append(each)
-    return kept
-
-
-def _fitting(found: list[Planned], run: Run, problems: list[Problem]) -> list[Planned]:
-    """Leave out what does not fit the run: a batch it has not, weighings that contradict each other."""
-    lines = {f"queue[{at}]": each.line for at, each in enumerate(found, len(run.queue) + 1)}
-    trial = replace(run, queue=(*run.queue, *(each.row for each in found)))
-    wrong = set()
-    for problem in valid.problems(trial):
-        place, _, name = problem.path.partition(".")
-        if place in lines:
-            problems.append(replace(problem, path=f"line {lines[place]}, column {name}"))
-            wrong |= {lines[place]} if problem.level == "error" else set()
-    return [each for each in found if each.line not in wrong]
 
 
 # --- planning -----------------------------------------------------------------------------------------------------
@@ -203,16 +62,12 @@ def plan(run: Run, planned: Sequence[Planned], sheet: Sheet | None, now: datetim
     return Plan(tuple(rows), _new_samples(run, planned))
 
 
-def _ids(run: Run) -> list[str]:
-    return [*(standard.id for standard in run.standard), *(row.id for row in run.queue)]
-
-
 class Names:
     """Ids of a run and of what is planned; none is given out twice."""
 
     def __init__(self, run: Run, more: Iterable[str] = ()) -> None:
         """Take the ids there are."""
-        self._taken = {*_ids(run), *(sample.id for sample in run.sample), *more}
+        self._taken = {*ids(run), *(sample.id for sample in run.sample), *more}
 
     def first(self, stem: str) -> str:
         """Give the first unused id of a stem."""

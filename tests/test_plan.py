@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from runsheet import evaluate, plan
+from runsheet import evaluate, plan, samplelist
 from runsheet.run import edit
 from tests.make import NOW, SLOPE, at, row, run
 
@@ -28,8 +28,8 @@ METHOD = {
 }
 
 
-def parsed(text: str, **tables: Any) -> tuple[list[plan.Planned], list[str]]:
-    found, problems = plan.parse(text, run(**tables), CLOCK)
+def parsed(text: str, **tables: Any) -> tuple[list[samplelist.Planned], list[str]]:
+    found, problems = samplelist.parse(text, run(**tables), CLOCK)
     return found, [str(problem) for problem in problems]
 
 
@@ -140,7 +140,7 @@ def test_two_lines_of_one_sample_make_one_bottle() -> None:
 @settings(deadline=None, derandomize=True)
 def test_any_text_gives_samples_that_fit_or_problems(text: str) -> None:
     day = run()
-    found, problems = plan.parse(text, day, CLOCK)
+    found, problems = samplelist.parse(text, day, CLOCK)
     assert found or problems or not text.strip('\ufeff \t;,\r\n"')
     made = plan.plan(day, found, None, CLOCK)
     edit.apply_all(day, plan.edits(day, made.rows, made.samples, 1))
@@ -150,7 +150,7 @@ def test_any_text_gives_samples_that_fit_or_problems(text: str) -> None:
 
 
 def planned(day: Run, text: str) -> Run:
-    found, problems = plan.parse(text, day, CLOCK)
+    found, problems = samplelist.parse(text, day, CLOCK)
     assert problems == []
     made = plan.plan(day, found, None, CLOCK)
     return edit.apply_all(day, plan.edits(day, made.rows, made.samples, len(day.queue) + 1))
@@ -236,7 +236,7 @@ def test_a_generated_id_is_never_one_of_the_list() -> None:
 
 
 def test_a_preview_counts_and_lists() -> None:
-    found, problems = plan.parse("OS-1,950\nOS-2,x", run(method=METHOD), CLOCK)
+    found, problems = samplelist.parse("OS-1,950\nOS-2,x", run(method=METHOD), CLOCK)
     made = plan.plan(run(method=METHOD), found, None, CLOCK)
     lines = plan.preview(made.rows, problems)
     assert lines[0] == "error: line 2, column amount: 'x' is no number"
@@ -302,7 +302,7 @@ def test_a_plan_read_in_order_lacks_nothing_and_overruns_nothing(
     """One list is planned and read in part, then another is planned and everything is read."""
     day = read(planned(run(method=method), listed(first, "A")), between)
     clock = max([CLOCK, *(each.at for each in day.queue if each.at)])
-    found, problems = plan.parse(listed(second, "B"), day, clock)
+    found, problems = samplelist.parse(listed(second, "B"), day, clock)
     assert problems == []
     made = plan.plan(day, found, evaluate(day, clock), clock)
     step = plan.edits(day, made.rows, made.samples, len(day.queue) + 1)

@@ -292,7 +292,7 @@ def _kept_apart(desk: Desk, found: Found) -> list[str]:
         kept = files.kept_for(desk.document, ".log")
         apart = files.unused(kept, "apart", desk.clock())
         desk.disk.replace(kept, apart)
-        notes.append(f"entries of an earlier session do not fit the log; they are kept in {apart}")
+        notes.append(f"entries of an earlier opening do not fit the log; they are kept in {apart}")
     if found.torn and found.trail.whole == found.safe:
         notes.append("the last edit in the log was cut short before it was accepted; it is left out")
     if found.data and has_comments(found.data.decode()):

@@ -49,9 +49,10 @@ def _plan_file(bench: Bench, name: str) -> None:
 
 def _plan(bench: Bench, text: str) -> None:
     from runsheet import plan as planner
+    from runsheet import samplelist
 
     run, now = bench.run_document, bench.clock()
-    planned, problems = planner.parse(text, run, now)
+    planned, problems = samplelist.parse(text, run, now)
     if not planned:
         bench.say("; ".join(problem.message for problem in problems) or "no sample in the list")
         return

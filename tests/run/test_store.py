@@ -539,7 +539,7 @@ def test_a_document_replaced_by_something_else_is_left_alone(
     run.close()
 
 
-def test_a_document_edited_by_hand_between_sessions_is_taken_and_ours_kept(document: Path, opened: Open) -> None:
+def test_a_document_edited_by_hand_between_openings_is_taken_and_ours_kept(document: Path, opened: Open) -> None:
     crashed(document, opened)
     change(document)
     for _ in range(2):  # however often it is opened
@@ -586,7 +586,7 @@ def test_a_log_changed_while_open_is_not_written_into(document: Path, opened: Op
     assert not run.close()
     assert path.read_bytes() == theirs
     run = opened(document)
-    assert any("entries of an earlier session do not fit the log" in note for note in run.notes)
+    assert any("entries of an earlier opening do not fit the log" in note for note in run.notes)
     run.close()
 
 
@@ -669,7 +669,7 @@ def test_a_folder_that_cannot_be_synced_after_the_replacement_is_no_change_by_ot
     run.close()
 
 
-def test_a_session_that_ended_in_trouble_comes_back(document: Path, opened: Open, state: Path) -> None:
+def test_work_that_ended_in_trouble_comes_back(document: Path, opened: Open, state: Path) -> None:
     disk = Faulty(errno.ENOSPC, "write", where="KB-0311.toml")
     run = opened(document, disk=disk)
     read(run, 1, "0.130")
