@@ -1,8 +1,14 @@
-"""Random work at the screen. Run by hand: python tests/benchmarks/fuzz_screen.py RUNS KEYS SEED."""
+"""Random work at the screen; by hand: python tests/benchmarks/fuzz_screen.py RUNS KEYS SEED.
+
+Works in turn on the invented days, the documents of fixtures/good, and mutated ones that have no errors. Prints the
+counts; where a run fails, its number and seed, which do the same again.
+"""
 
 from __future__ import annotations
 
 import os
+import random
+import resource
 import sys
 import tempfile
 import time
@@ -10,19 +16,29 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from runsheet import demo
-from tests.fuzz.keys import work
+from tests.fuzz.keys import start, work
 
 
 def main(runs: int, keys: int, seed: int) -> None:
     """Work on some runs and print what came of it."""
-    began, steps = time.perf_counter(), 0
-    for number in range(runs):
+    began, edits, here, failed = time.perf_counter(), 0, Path.cwd(), 0
+    for number in range(seed, seed + runs):
         with tempfile.TemporaryDirectory() as folder:
+            os.environ["RUNSHEET_STATE"] = f"{folder}/state"
             os.chdir(folder)
-            steps += work(Path(folder) / "run.toml", keys, seed + number, demo.NAMES[number % len(demo.NAMES)])
-            os.chdir("/")
-    print(f"{runs * keys} things done in {runs} runs, {steps} steps accepted, {time.perf_counter() - began:.0f} s")
+            try:
+                edits += work(Path(folder) / "run.toml", keys, number, *start(random.Random(number)))  # noqa: S311
+            except BaseException as error:
+                failed += 1
+                print(f"run {number}: {type(error).__name__}: {error}")
+                if runs == 1 or not isinstance(error, Exception):
+                    raise
+            finally:
+                os.chdir(here)
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    seconds = time.perf_counter() - began
+    print(f"{runs * keys} things done in {runs} runs from seed {seed}, {failed} failed", end="")
+    print(f", {edits} edits accepted, {seconds:.0f} s, at most {memory:.0f} MB")
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from runsheet import demo
 from tests.fuzz.keys import work
 
 if TYPE_CHECKING:
@@ -15,4 +16,4 @@ if TYPE_CHECKING:
 @pytest.mark.parametrize(("name", "seed"), [("water-day", 1), ("soil-day", 2), ("water-day", 3)])
 def test_random_work_loses_nothing(name: str, seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    assert work(tmp_path / "run.toml", 600, seed, name) > 2
+    assert work(tmp_path / "run.toml", 400, seed, demo.text(name), demo.NOW[name]) > 2

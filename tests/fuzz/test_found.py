@@ -1,0 +1,48 @@
+"""What fuzzing the screen found, each in its smallest form."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo, read
+from tests.screen.driving import Drive
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+HOSTILE = '\\u001b[2J'
+"""As a TOML string has it: it would clear the screen."""
+
+
+def drawn(path: Path, *presses: str) -> str:
+    """Give all that is drawn once the keys are pressed, on a run whose third row has a hostile name and note."""
+    text = demo.text("water-day").replace('id = "SB1"', f'id = "{HOSTILE}SB1"\nnote = "{HOSTILE}"', 1)
+    assert HOSTILE in text
+    path.write_text(text, encoding="utf-8")
+    screens: list[str] = []
+    Drive(path).run("f4", "ctrl+home", *presses, then=lambda drive: screens.append("".join(drive.screen())))
+    assert len(screens) == 1
+    return screens[0]
+
+
+def test_a_hostile_name_in_the_queue_is_drawn_harmless(tmp_path: Path) -> None:
+    assert drawn(tmp_path / "run.toml").isprintable()
+
+
+@pytest.mark.parametrize("key", ["x", "t", "v", "e"])
+def test_a_hostile_name_in_a_question_or_an_entry_is_drawn_harmless(key: str, tmp_path: Path) -> None:
+    assert drawn(tmp_path / "run.toml", "home", key).isprintable()
+
+
+@pytest.mark.parametrize("key", ["equals_sign", "g", "R"])
+def test_a_hostile_name_on_a_page_is_drawn_harmless(key: str, tmp_path: Path) -> None:
+    assert drawn(tmp_path / "run.toml", "home", key).isprintable()
+
+
+def test_a_report_is_not_written_over_the_run(tmp_path: Path) -> None:
+    path = tmp_path / "run.txt"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    Drive(path).run("W", "ctrl+u", f"paste:{path}", "enter")
+    assert read(path.read_text(encoding="utf-8"))[0] is not None
