@@ -154,6 +154,8 @@ def _check(asked: argparse.Namespace) -> int:
 def _report(asked: argparse.Namespace) -> int:
     from runsheet.report import formats
 
+    if asked.output is not None and Path(asked.output).resolve() == Path(asked.file).resolve():
+        raise Refusal(f"{asked.output} is the run itself; the report needs a file of its own")
     sheet, _ = _evaluated(asked)
     text = formats.FORMATS[asked.form](sheet)
     if asked.output is None:

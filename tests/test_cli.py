@@ -84,6 +84,13 @@ def test_report_is_written_to_a_file(soil: Path, tmp_path: Path, capsys: pytest.
     assert "http" not in page
 
 
+def test_a_report_is_not_written_over_its_run(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = soil.read_bytes()
+    assert main(["report", str(soil), "-o", str(soil), *NOW]) == 2
+    assert "the run itself" in capsys.readouterr().err
+    assert soil.read_bytes() == before
+
+
 def test_new_makes_a_readable_run_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in methods.names():
         path = tmp_path / f"{name}.toml"

@@ -24,6 +24,11 @@ Line = tuple[tuple[str, Style], ...]
 """Pieces of one line, each with its style."""
 
 
+def harmless(text: str) -> str:
+    """Give a text of the same width without control characters: whatever a run holds, none reaches the terminal."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
+
+
 def clipped(text: str, width: int, *, left: bool = True, more: str = "…") -> str:
     """Fit a text to a width in cells: padded, or cut with a mark."""
     if text.isascii():
@@ -74,6 +79,6 @@ class Canvas(Widget):
         """Give one line as Textual wants it."""
         width = self.size.width
         pieces = self._drawn[y] if y < len(self._drawn) else ()
-        strip = Strip([Segment(text, style) for text, style in pieces])
+        strip = Strip([Segment(harmless(text), style) for text, style in pieces])
         # Padding without a style would end the program under NO_COLOR: Textual's filter takes one from each segment.
         return strip.adjust_cell_length(width, PLAIN)

@@ -16,6 +16,7 @@ from runsheet.compute.quality import RULES
 from runsheet.methods import solvents, standing
 from runsheet.plot import draw
 from runsheet.report import findings, formats, outline, plots, text
+from runsheet.run import files
 from runsheet.screen import keys
 from runsheet.screen.page import Content
 
@@ -144,6 +145,9 @@ def write_report(bench: Bench, name: str) -> None:
     form = ENDINGS.get(Path(name).suffix.lower())
     if form is None:
         bench.say("not written: the name ends in .txt, .md or .html")
+        return
+    if files.real(Path(name)) in (files.real(bench.path), files.log_of(files.real(bench.path))):
+        bench.say("not written: that is the run itself")
         return
     try:
         Path(name).write_text(formats.FORMATS[form](bench.sheet), encoding="utf-8")

@@ -12,7 +12,7 @@ from tests.screen.driving import Drive
 if TYPE_CHECKING:
     from pathlib import Path
 
-HOSTILE = '\\u001b[2J'
+HOSTILE = "\\u001b[2J"
 """As a TOML string has it: it would clear the screen."""
 
 
