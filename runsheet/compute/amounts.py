@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.compute.compare import finite
+from runsheet.compute.compare import finite, optional
 
 if TYPE_CHECKING:
     from runsheet.run.model import Method, Row, Standard
@@ -56,11 +56,11 @@ def concentration(standard: Standard) -> float:
 def measured(row: Row, method: Method) -> Amounts:
     """Give the amounts of a row, weighed or typed, and its factor."""
     matrix = row.matrix or MATRIX_OF_UNIT[method.unit]
-    amount, extract_ml = weighed_amount(row), _float(row.extract_ml)
+    amount, extract_ml = weighed_amount(row), optional(row.extract_ml)
     if row.kind in PREPARED and method.limits:
         whole_wipe = matrix == "wipe" and method.unit == "mg/wipe"
-        amount = _float(method.limits.nominal_amount) if amount is None and not whole_wipe else amount
-        extract_ml = _float(method.limits.nominal_extract_ml) if extract_ml is None else extract_ml
+        amount = optional(method.limits.nominal_amount) if amount is None and not whole_wipe else amount
+        extract_ml = optional(method.limits.nominal_extract_ml) if extract_ml is None else extract_ml
     dilution = 1.0 if row.dilution is None else float(row.dilution)
     solids = weighed_solids(row) if matrix == "solid" else None
     unit, factor = _factor(matrix, amount, extract_ml, dilution)
@@ -90,10 +90,10 @@ def nominal_factor(method: Method) -> float | None:
     if limits is None:
         return None
     matrix = MATRIX_OF_UNIT[method.unit]
-    amount = None if method.unit == "mg/wipe" else _float(limits.nominal_amount)
+    amount = None if method.unit == "mg/wipe" else optional(limits.nominal_amount)
     if method.unit == "mg/100cm2" and amount is None:
         return None
-    return _factor(matrix, amount, _float(limits.nominal_extract_ml), 1.0)[1]
+    return _factor(matrix, amount, optional(limits.nominal_extract_ml), 1.0)[1]
 
 
 def weighed_amount(row: Row) -> float | None:
@@ -116,7 +116,3 @@ def weighed_solids(row: Row) -> float | None:
     dish = float(row.dish_g or 0)
     wet, dry = float(row.wet_g) - dish, float(row.dry_g) - dish
     return finite(dry / wet * 100) if 0 < dry <= wet else None
-
-
-def _float(value: object) -> float | None:
-    return None if value is None else float(value)  # type: ignore[arg-type]

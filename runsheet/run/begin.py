@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.amounts import nominal_factor
 from runsheet.compute.setup import KINDS
 from runsheet.run.model import About, Calibration, Instrument, Run, Setup, Solvent, Standard
+from runsheet.run.text import FORMAT
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -24,7 +25,6 @@ LEVELS = (0, 1, 2, 4, 8, 16)
 """Standards proposed, in multiples of the reporting limit taken to the extract: with 20 mg/L they reach 320."""
 PLAIN_LOWEST = 10
 """mg/L, where the method has no reporting limit; within the working range of a 10 mm cell (EPA SW-846 8440)."""
-FORMAT = 1
 
 
 def new(name: str, method: Method, now: datetime, *, analyst: str | None = None) -> Run:

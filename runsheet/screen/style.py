@@ -34,16 +34,6 @@ class Look:
     ascii_only: bool = False
 
     @property
-    def bar(self) -> str:
-        """A line across."""
-        return "-" if self.ascii_only else "─"
-
-    @property
-    def side(self) -> str:
-        """A line down."""
-        return "|" if self.ascii_only else "│"
-
-    @property
     def more(self) -> str:
         """The mark of a text that goes on."""
         return ">" if self.ascii_only else "…"

@@ -14,13 +14,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-@pytest.fixture
-def water(tmp_path: Path) -> Path:
-    path = tmp_path / "water.toml"
-    path.write_text(demo.text("water-day"), encoding="utf-8")
-    return path
-
-
 def test_opens_at_the_first_unread_row(water: Path) -> None:
     drive = Drive(water).run()
     assert drive.bench.active == "queue"

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet import demo
 from runsheet.run import store
 from tests.terminal import PROGRAM, Terminal
 
@@ -19,13 +18,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 READY = "NEXT"
-
-
-@pytest.fixture
-def water(tmp_path: Path) -> Path:
-    path = tmp_path / "water.toml"
-    path.write_text(demo.text("water-day"), encoding="utf-8")
-    return path
 
 
 @pytest.fixture

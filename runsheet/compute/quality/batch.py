@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from runsheet.compute.compare import at_most, below, equal, inside
+from runsheet.compute.compare import at_most, below, equal, inside, optional
 from runsheet.compute.outcome import Finding
 from runsheet.compute.quality.day import WORDS, pair
 from runsheet.compute.recovery import CONTROLS, SPIKES
@@ -200,7 +200,7 @@ def _unequal(first: RowResult, second: RowResult) -> str:
     a, b = first.amounts, second.amounts
     pairs = (
         ("amounts", a.amount if a else None, b.amount if b else None),
-        ("additions", _float(first.row.added_mg), _float(second.row.added_mg)),
+        ("additions", optional(first.row.added_mg), optional(second.row.added_mg)),
     )
     for what, one, other in pairs:
         if one is None or other is None:
@@ -209,10 +209,6 @@ def _unequal(first: RowResult, second: RowResult) -> str:
         if abs(one - other) > UNEQUAL * larger and not equal(abs(one - other), UNEQUAL * larger):
             return f"the {what} are more than 2 % apart ({one:g}, {other:g}): their RPD is no verdict"
     return ""
-
-
-def _float(value: object) -> float | None:
-    return None if value is None else float(value)  # type: ignore[arg-type]
 
 
 def duplicate(day: Day) -> Iterator[Finding]:

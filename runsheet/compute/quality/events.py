@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.brackets import asked_for, blank_limit, found_good, left_good
-from runsheet.compute.compare import at_most, below, inside
+from runsheet.compute.compare import at_most, below, inside, optional
 from runsheet.compute.outcome import Finding
 from runsheet.compute.quality.day import pair
 from runsheet.compute.readings import EVENTS, as_left
@@ -116,18 +116,14 @@ def blank_interval(day: Day) -> Iterator[Finding]:
     limits = day.run.method.blank
     if limits is not None:
         minutes = None if limits.every_minutes is None else float(limits.every_minutes)
-        yield from _intervals(day, "blank", _float(limits.every_readings), minutes)
+        yield from _intervals(day, "blank", optional(limits.every_readings), minutes)
 
 
 def check_interval(day: Day) -> Iterator[Finding]:
     """No more readings between check standards than the method allows."""
     limits = day.run.method.check
     if limits is not None:
-        yield from _intervals(day, "check", _float(limits.every_readings), None)
-
-
-def _float(value: object) -> float | None:
-    return None if value is None else float(value)  # type: ignore[arg-type]
+        yield from _intervals(day, "check", optional(limits.every_readings), None)
 
 
 def _intervals(day: Day, kind: str, every_readings: float | None, every_minutes: float | None) -> Iterator[Finding]:
