@@ -6,6 +6,7 @@ imported, and a run that cannot be written is still shown, read-only, with the r
 
 from __future__ import annotations
 
+import contextlib
 import getpass
 import os
 import sys
@@ -64,13 +65,16 @@ def _chosen(*, ascii_only: bool, theme: str | None) -> Path | None:
     from runsheet.screen.welcome import Welcome
 
     chosen, look = _looks(ascii_only=ascii_only, theme=theme)
-    return RunsheetApp(Welcome(look), THEMES[chosen]).run(mouse=False)  # type: ignore[return-value]
+    with terminal.guarded():
+        return RunsheetApp(Welcome(look), THEMES[chosen]).run(mouse=False)  # type: ignore[return-value]
 
 
 def _taken_over(words: str) -> bool:
     """Ask, before the screen, whether a lock that was left behind is taken over."""
     print(words, file=sys.stderr)
-    return input("Take it over and work on this run? y/n: ").strip().lower() in ("y", "yes")
+    with contextlib.suppress(EOFError, OSError):  # no answer, or no terminal any more
+        return input("Take it over and work on this run? y/n: ").strip().lower() in ("y", "yes")
+    return False
 
 
 def _watching(path: Path) -> Watching:
@@ -143,13 +147,13 @@ def _run(
     if opened.came_back:
         bench.message = f"{opened.came_back} entries came back from the log; {bench.message}"
     app = RunsheetApp(bench, THEMES[chosen])
-    with terminal.guarded(opened):
+    with terminal.guarded(opened.close):
         app.run(mouse=False)
+        opened.close()
     if shift is None:
         from runsheet.screen import welcome
 
         welcome.remember(path)
-    opened.close()
     if opened.trouble:
         print(f"runsheet: {opened.trouble}", file=sys.stderr)
     return int(app.return_code or Exit.FINE)

@@ -3,7 +3,8 @@
 Owns: environment, signals, the watch over the terminal, bytes that are no text. Invariant: however the program ends,
 what was accepted is on the disk, the terminal is as it was found, and no process stays behind.
 
-Private names of Textual touched here, each with a test: `textual.drivers.linux_driver.getincrementaldecoder`.
+Private names of Textual touched here, each with a test: `textual.drivers.linux_driver.getincrementaldecoder`,
+`textual.drivers._writer_thread.MAX_QUEUED_WRITES`.
 """
 
 from __future__ import annotations
@@ -18,11 +19,8 @@ import time
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from types import FrameType
-
-    from runsheet.run.store import Store
-    from runsheet.screen.watching import Watching
 
 RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?7h\x1b[0m\r\n"
 """Leave the alternate screen, show the cursor; no mouse, focus reports, bracketed paste or held frames; wrap lines."""
@@ -41,8 +39,11 @@ def prepare() -> None:
     if "SSH_CONNECTION" in os.environ:
         os.environ.setdefault("ESCDELAY", "300")
     with contextlib.suppress(ImportError, AttributeError):  # another system has another driver
-        from textual.drivers import linux_driver
+        from textual.drivers import _writer_thread, linux_driver
 
+        # 0 is no limit: with one, a line that takes no output stops the program at its 30th frame, and the readings
+        # typed from then on would be nowhere. A frame is about a hundred bytes, and none is painted without a key.
+        _writer_thread.MAX_QUEUED_WRITES = 0  # type: ignore[misc]
         # One byte that is not UTF-8, as a micro sign from a Latin-1 terminal, would otherwise end the program.
         linux_driver.getincrementaldecoder = _forgiving  # type: ignore[attr-defined]
 
@@ -62,13 +63,13 @@ def shows_utf8() -> bool:
 
 
 @contextlib.contextmanager
-def guarded(store: Store | Watching) -> Iterator[None]:
-    """Save and leave cleanly on SIGHUP, SIGTERM and a terminal that is gone."""
+def guarded(close: Callable[[float], object] = lambda _seconds: None) -> Iterator[None]:
+    """Leave cleanly on SIGHUP, SIGTERM and a terminal that is gone; `close` is to save within some seconds."""
     before = _terminal_state()
     leaving = threading.Event()
 
     def end(number: int, _frame: FrameType | None = None) -> None:
-        store.close(PATIENCE)
+        close(PATIENCE)
         if number == signal.SIGTERM:
             _restore(before)
         os._exit(128 + number)

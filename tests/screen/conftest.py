@@ -1,4 +1,4 @@
-"""The invented days, each as a file of the test."""
+"""The invented days, each as a file of the test, and the terminals of a test."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ import pytest
 from runsheet import demo
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
+
+    from tests.terminal import Terminal
 
 
 @pytest.fixture
@@ -24,3 +27,12 @@ def soil(tmp_path: Path) -> Path:
     path = tmp_path / "soil.toml"
     path.write_text(demo.text("soil-day"), encoding="utf-8")
     return path
+
+
+@pytest.fixture
+def terminals() -> Iterator[list[Terminal]]:
+    """Programs on terminals, none of which outlives the test."""
+    started: list[Terminal] = []
+    yield started
+    for terminal in started:
+        terminal.kill()

@@ -10,45 +10,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.run import store
+from tests.screen.pty_runs import accepted, opened, readings
 from tests.terminal import PROGRAM, Terminal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 READY = "NEXT"
-
-
-@pytest.fixture
-def terminals() -> Iterator[list[Terminal]]:
-    started: list[Terminal] = []
-    yield started
-    for terminal in started:
-        terminal.kill()
-
-
-def opened(water: Path, terminals: list[Terminal], **env: str) -> Terminal:
-    terminal = Terminal([*PROGRAM, str(water)], env=env)
-    terminals.append(terminal)
-    terminal.wait("QC status: 1 FAIL")  # the findings are there, so the sheet is computed
-    terminal.settle()
-    return terminal
-
-
-def accepted(terminal: Terminal) -> None:
-    """Type a reading and wait until it is accepted."""
-    terminal.send("0.112")
-    terminal.wait("Enter accepts")
-    terminal.send("enter")
-    terminal.wait("? help")  # the keys of the pane are back, so the entry is over
-
-
-def read_back(water: Path) -> tuple[Decimal | int, ...]:
-    found = store.read_only(water).found
-    assert found.run is not None
-    assert found.readable
-    return found.run.queue[18].readings
 
 
 def test_starts_types_and_quits(water: Path, terminals: list[Terminal]) -> None:
@@ -56,7 +24,7 @@ def test_starts_types_and_quits(water: Path, terminals: list[Terminal]) -> None:
     accepted(terminal)
     terminal.send("q")
     assert terminal.exit_code() == 0
-    assert read_back(water) == (Decimal("0.112"),)
+    assert readings(water) == [Decimal("0.112")]
     assert not list(water.parent.glob(".*.lock"))
     output = b"".join(data for _, data in terminal.chunks)
     assert output.rindex(b"\x1b[?1049l") > output.rindex(b"\x1b[?1049h")
@@ -68,7 +36,7 @@ def test_a_signal_saves_and_ends(number: signal.Signals, water: Path, terminals:
     accepted(terminal)
     terminal.kill(number)
     assert terminal.exit_code() == 128 + number
-    assert read_back(water) == (Decimal("0.112"),)
+    assert readings(water) == [Decimal("0.112")]
     assert not list(water.parent.glob(".*.lock"))
 
 
@@ -91,7 +59,7 @@ def test_a_dropped_line_saves_and_leaves_no_process(water: Path, terminals: list
     terminal.hang_up()
     _, status = os.waitpid(terminal.pid, 0)
     assert os.waitstatus_to_exitcode(status) in {128 + signal.SIGHUP, -signal.SIGHUP}
-    assert read_back(water) == (Decimal("0.112"),)
+    assert readings(water) == [Decimal("0.112")]
 
 
 def test_killed_and_opened_again(water: Path, terminals: list[Terminal]) -> None:
@@ -99,7 +67,7 @@ def test_killed_and_opened_again(water: Path, terminals: list[Terminal]) -> None
     accepted(terminal)
     terminal.kill()
     assert terminal.exit_code() == -signal.SIGKILL
-    assert read_back(water) == (Decimal("0.112"),)
+    assert readings(water) == [Decimal("0.112")]
     again = Terminal([*PROGRAM, str(water)])
     terminals.append(again)
     again.wait("Take it over")
@@ -118,7 +86,7 @@ def test_bytes_that_are_no_text_do_no_harm(water: Path, terminals: list[Terminal
     terminal.settle(0.4)
     terminal.send("q")
     assert terminal.exit_code() == 0
-    assert read_back(water) == (Decimal("0.112"),)
+    assert readings(water) == [Decimal("0.112")]
 
 
 def test_small_and_back(water: Path, terminals: list[Terminal]) -> None:
