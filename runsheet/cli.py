@@ -13,13 +13,14 @@ import sys
 from datetime import datetime
 from enum import IntEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from runsheet.compute.outcome import Sheet
     from runsheet.problem import Problem
+    from runsheet.run.log import Trail
     from runsheet.run.model import Run
 
 
@@ -91,11 +92,12 @@ def _demo(asked: argparse.Namespace) -> int:
         return start.demo(name, ascii_only=asked.ascii, theme=asked.theme)
     from runsheet import evaluate, read
     from runsheet.report import formats
+    from runsheet.report.parts import Report
 
     document, _ = read(demo.text(name))
     if document is None:
         raise Refusal("the demo run cannot be read")
-    print(formats.FORMATS["text"](evaluate(document, demo.NOW[name])), end="")
+    print(formats.FORMATS["text"](Report(evaluate(document, demo.NOW[name]))), end="")
     return Exit.FINE
 
 
@@ -152,12 +154,15 @@ def _check(asked: argparse.Namespace) -> int:
 
 
 def _report(asked: argparse.Namespace) -> int:
+    from runsheet import audit, evaluate
     from runsheet.report import formats
+    from runsheet.report.parts import Report
 
     if asked.output is not None and Path(asked.output).resolve() == Path(asked.file).resolve():
         raise Refusal(f"{asked.output} is the run itself; the report needs a file of its own")
-    sheet, _ = _evaluated(asked)
-    text = formats.FORMATS[asked.form](sheet)
+    found = _found(Path(asked.file))
+    sheet = evaluate(found.run, asked.now or datetime.now().astimezone())
+    text = formats.FORMATS[asked.form](Report(sheet, audit.audit(found.trail.steps, found.run)))
     if asked.output is None:
         print(text, end="")
         return Exit.FINE
@@ -193,11 +198,19 @@ def _evaluated(asked: argparse.Namespace) -> tuple[Sheet, list[Problem]]:
     """Read the document a command names and compute it; warnings are given, errors end the command."""
     from runsheet import evaluate
 
-    document, problems = _document(Path(asked.file))
-    return evaluate(document, asked.now or datetime.now().astimezone()), problems
+    found = _found(Path(asked.file))
+    return evaluate(found.run, asked.now or datetime.now().astimezone()), list(found.problems)
 
 
-def _document(path: Path) -> tuple[Run, list[Problem]]:
+class _Readable(NamedTuple):
+    """A run that can be computed from."""
+
+    run: Run
+    problems: tuple[Problem, ...]
+    trail: Trail
+
+
+def _found(path: Path) -> _Readable:
     """Read a document, with what its log has ahead of it. Nothing is written."""
     from runsheet.run import store
 
@@ -213,7 +226,7 @@ def _document(path: Path) -> tuple[Run, list[Problem]]:
         print(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in", file=sys.stderr)
     for note in found.notes:
         print(f"runsheet: {path}: {note}", file=sys.stderr)
-    return found.run, list(found.problems)
+    return _Readable(found.run, found.problems, found.trail)
 
 
 def _moment(text: str) -> datetime:

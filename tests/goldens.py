@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from runsheet import demo, evaluate, read
 from runsheet.report import findings, formats
+from runsheet.report.parts import Report
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,7 +28,7 @@ def outputs() -> Iterator[tuple[Path, str]]:
         assert run is not None
         sheet = evaluate(run, demo.NOW[name])
         for form, ending in ENDINGS.items():
-            yield FIXTURES / "reports" / f"{name}.report.{ending}", formats.FORMATS[form](sheet)
+            yield FIXTURES / "reports" / f"{name}.report.{ending}", formats.FORMATS[form](Report(sheet))
         for form in formats.RESULTS:
             yield FIXTURES / "reports" / f"{name}.results.{form}", steady(formats.RESULTS[form](sheet, problems))
     for document in sorted((FIXTURES / "good").glob("*.toml")):

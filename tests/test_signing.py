@@ -8,6 +8,7 @@ import pytest
 
 from runsheet import demo, evaluate, read, signing
 from runsheet.report import markdown, outline
+from runsheet.report.parts import Report
 from runsheet.run import edit
 from runsheet.run.text import write
 from tests.screen.driving import Drive, typed
@@ -59,7 +60,7 @@ def test_a_change_leaves_the_signature_and_it_stands_no_more() -> None:
     changed = edit.apply(run, edit.set_value(run, "queue[1].note", "looked at again"))
     assert signing.standing(run)
     assert not signing.standing(changed)
-    report = markdown.write(outline.outline(evaluate(changed, NOW)))
+    report = markdown.write(outline.outline(Report(evaluate(changed, NOW))))
     assert "the document was changed after it" in report
 
 

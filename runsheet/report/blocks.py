@@ -50,6 +50,14 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     left: tuple[bool, ...]
 
+    def filled(self) -> Table:
+        """Give it without the columns nothing stands in; all of them where nothing stands in any."""
+        kept = [at for at in range(len(self.titles)) if any(row[at] for row in self.rows)]
+        if not kept:
+            return self
+        rows = tuple(tuple(row[at] for at in kept) for row in self.rows)
+        return Table(tuple(self.titles[at] for at in kept), rows, tuple(self.left[at] for at in kept))
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:
@@ -59,7 +67,12 @@ class Figure:
     plot: Plot
 
 
-Block = Heading | Paragraph | Facts | Items | Table | Figure
+@dataclass(frozen=True, slots=True)
+class NewPage:
+    """On paper, what follows begins on a new page."""
+
+
+Block = Heading | Paragraph | Facts | Items | Table | Figure | NewPage
 
 
 def visible(text: str) -> str:

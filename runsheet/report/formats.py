@@ -8,8 +8,10 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from runsheet import signing
 from runsheet.report import data, html, markdown, summary, table, text
 from runsheet.report.outline import outline
+from runsheet.report.parts import DIGITS, Report
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,6 +24,12 @@ def _json(sheet: Sheet, problems: list[Problem]) -> str:
     return json.dumps(data.as_data(sheet, problems), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
+def _marks(report: Report) -> str:
+    """Say what stands on every page: the run and the document's digest."""
+    run = report.sheet.run
+    return f"{run.run.id}   SHA-256 {signing.digest(run)[:DIGITS]}"
+
+
 RESULTS: dict[str, Callable[[Sheet, list[Problem]], str]] = {
     "text": lambda sheet, problems: text.write(summary.blocks(sheet, problems)),
     "json": _json,
@@ -29,9 +37,9 @@ RESULTS: dict[str, Callable[[Sheet, list[Problem]], str]] = {
 }
 """What `results --as` writes."""
 
-FORMATS: dict[str, Callable[[Sheet], str]] = {
-    "text": lambda sheet: text.write(outline(sheet)),
-    "markdown": lambda sheet: markdown.write(outline(sheet)),
-    "html": lambda sheet: html.write(outline(sheet)),
+FORMATS: dict[str, Callable[[Report], str]] = {
+    "text": lambda report: text.write(outline(report)),
+    "markdown": lambda report: markdown.write(outline(report)),
+    "html": lambda report: html.write(outline(report), _marks(report)),
 }
 """What `report --as` writes."""

@@ -8,32 +8,51 @@ from __future__ import annotations
 import html
 from typing import TYPE_CHECKING
 
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table, visible
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table, visible
 from runsheet.report.svg import draw
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 STYLE = """
-@page { size: A4; margin: 18mm 14mm; }
 body { font: 10.5pt/1.4 sans-serif; color: #000; background: #fff; max-width: 182mm; margin: 1em auto; }
 h1 { font-size: 16pt; margin: 0 0 .4em; } h2 { font-size: 12pt; margin: 1.4em 0 .4em; border-bottom: 1px solid #000; }
-table { border-collapse: collapse; width: 100%; font-size: 9pt; }
+table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: .5em 0; }
 th, td { padding: .15em .5em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
-.facts th, .facts td { text-align: left; } figure { margin: .8em 0; break-inside: avoid; }
+.facts th, .facts td { text-align: left; border-bottom: 1px solid #bbb; }
+figure { margin: .8em 0; break-inside: avoid; }
 svg { width: 100%; height: auto; }
-h2 { break-after: avoid; } tr { break-inside: avoid; } thead { display: table-header-group; }
+h2 { break-after: avoid; } tr { break-inside: avoid; } .page { break-after: page; }
+thead { display: table-header-group; }
 """
 
 
-def write(blocks: Sequence[Block]) -> str:
-    """Write blocks as a page; the first heading is its title."""
+def write(blocks: Sequence[Block], marks: str = "") -> str:
+    """Write blocks as a page; the first heading is its title, `marks` stand in the margin of every printed page."""
     title = next((block.text for block in blocks if isinstance(block, Heading)), "report")
     body = "\n".join(_block(block) for block in blocks)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f"<title>{_escaped(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        f"<title>{_escaped(title)}</title>\n<style>{_page(marks)}{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+def _page(marks: str) -> str:
+    """Give the rules of the printed page: its margins say the run, the digest, and which page of how many it is."""
+    small = "font: 8pt sans-serif; color: #000;"
+    return (
+        "\n@page { size: A4; margin: 18mm 14mm;\n"
+        f"  @top-left {{ content: {_css(marks)}; {small} }}\n"
+        f'  @bottom-left {{ content: "Results relate only to the items tested."; {small} }}\n'
+        f'  @bottom-right {{ content: "page " counter(page) " of " counter(pages); {small} }}\n}}'
+    )
+
+
+def _css(text: str) -> str:
+    """Quote a text for a style sheet: every character that is no plain letter, digit or space as its number."""
+    return (
+        '"' + "".join(c if (c.isalnum() and c.isascii()) or c == " " else f"\\{ord(c):x} " for c in visible(text)) + '"'
     )
 
 
@@ -46,6 +65,8 @@ def _block(block: Block) -> str:
         return f"<h{block.level}>{_escaped(block.text)}</h{block.level}>"
     if isinstance(block, Paragraph):
         return f"<p>{_escaped(block.text)}</p>"
+    if isinstance(block, NewPage):
+        return '<div class="page"></div>'
     if isinstance(block, Items):
         return "<ul>\n" + "\n".join(f"<li>{_escaped(text)}</li>" for text in block.texts) + "\n</ul>"
     if isinstance(block, Facts):
@@ -57,6 +78,7 @@ def _block(block: Block) -> str:
 
 
 def _table(block: Table) -> str:
+    block = block.filled()
     head = _row("th", block.titles, block.left)
     body = "\n".join(_row("td", row, block.left) for row in block.rows)
     return f"<table>\n<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"

@@ -10,7 +10,7 @@ import re
 from typing import TYPE_CHECKING
 
 from runsheet.plot import draw
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, visible
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -26,12 +26,15 @@ def _lines(block: Block) -> list[str]:
         return [f"{'#' * block.level} {_escaped(block.text)}"]
     if isinstance(block, Paragraph):
         return [_escaped(block.text)]
+    if isinstance(block, NewPage):
+        return ["---"]
     if isinstance(block, Items):
         return [f"- {_escaped(text)}" for text in block.texts]
     if isinstance(block, Facts):
         return _table(("", ""), block.pairs, (True, True))
     if isinstance(block, Figure):
         return [_escaped(block.title), "", "```text", *(line.rstrip() for line in draw(block.plot, 76, 16)), "```"]
+    block = block.filled()
     return _table(block.titles, block.rows, block.left)
 
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import explain
-from runsheet.report import outline
+from runsheet.report import judged, measured
 from runsheet.report.blocks import Block, Heading, Items, Paragraph
+from runsheet.report.parts import Report
 
 if TYPE_CHECKING:
     from runsheet.compute.outcome import Sheet
@@ -21,7 +22,7 @@ def blocks(sheet: Sheet, problems: list[Problem]) -> tuple[Block, ...]:
     found: list[Block] = [Heading(f"{sheet.run.run.id}: {sheet.state}", 1)]
     curves = [f"{c.id}: {c.state}, {explain.curve_words(c)}" for c in sheet.calibrations]
     found += [Items(tuple(curves))] if curves else []
-    for section in (outline.results, outline.fractions, outline.findings_found):
-        found += section(sheet)
+    for section in (measured.results, measured.fractions, judged.findings_found):
+        found += section(Report(sheet))
     found += [Paragraph(str(problem)) for problem in problems]
     return tuple(found)

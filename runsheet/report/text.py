@@ -10,7 +10,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from runsheet.plot import draw
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table, visible
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table, visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -34,6 +34,8 @@ def _lines(block: Block, *, ascii_only: bool) -> list[str]:
         return [*lines, ("=" if block.level == 1 else "-") * max(map(len, lines))]
     if isinstance(block, Paragraph):
         return wrapped(visible(block.text), WIDTH)
+    if isinstance(block, NewPage):
+        return ["=" * WIDTH]
     if isinstance(block, Items):
         return [line for text in block.texts for line in _hanging("- ", visible(text))]
     if isinstance(block, Facts):
@@ -67,14 +69,11 @@ def _facts(block: Facts) -> list[str]:
 
 def table(block: Table) -> list[str]:
     """Lay a table out: columns no wider than they need, the widest wrapped where the line would be too long."""
-    rows = [tuple(map(visible, row)) for row in block.rows]
-    kept = [at for at in range(len(block.titles)) if any(row[at] for row in rows)] or list(range(len(block.titles)))
-    titles = tuple(block.titles[at] for at in kept)
-    left = [block.left[at] for at in kept]
-    cells = [titles, *(tuple(row[at] for at in kept) for row in rows)]
+    block = block.filled()
+    cells = [block.titles, *(tuple(map(visible, row)) for row in block.rows)]
     widths = _widths(cells)
     rule = GAP.join("-" * width for width in widths)
-    lines = [_row(row, widths, left) for row in cells]
+    lines = [_row(row, widths, block.left) for row in cells]
     return [*lines[0], rule, *(line for row in lines[1:] for line in row)]
 
 
@@ -89,7 +88,7 @@ def _widths(cells: list[tuple[str, ...]]) -> list[int]:
     return widths
 
 
-def _row(row: tuple[str, ...], widths: list[int], left: list[bool]) -> list[str]:
+def _row(row: tuple[str, ...], widths: list[int], left: tuple[bool, ...]) -> list[str]:
     wraps = [wrapped(cell, width) for cell, width in zip(row, widths, strict=True)]
     height = max(map(len, wraps))
     return [

@@ -11,12 +11,13 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet import columns, explain
+from runsheet import audit, columns, explain
 from runsheet.compute.quality import RULES
 from runsheet.methods import solvents, standing
 from runsheet.plot import draw
 from runsheet.report import findings, formats, outline, plots, text
-from runsheet.run import files
+from runsheet.report.parts import Report
+from runsheet.run import files, opening
 from runsheet.screen import keys
 from runsheet.screen.page import Content
 
@@ -119,9 +120,17 @@ def plot_page(bench: Bench) -> Content:
 
 def report(bench: Bench) -> Content:
     """Give the report as a page."""
-    return Content(
-        "Report as it stands", text.write(outline.outline(bench.sheet), ascii_only=bench.look.ascii_only).splitlines()
-    )
+    told = text.write(outline.outline(_reported(bench)), ascii_only=bench.look.ascii_only)
+    return Content("Report as it stands", told.splitlines())
+
+
+def _reported(bench: Bench) -> Report:
+    """Give what a report is made from: the sheet, and what the log beside the document tells."""
+    try:
+        steps = opening.look(files.real(bench.path)).trail.steps
+    except OSError:  # what cannot be read now tells nothing; the sheet is in memory
+        steps = ()
+    return Report(bench.sheet, audit.audit(steps, bench.run_document))
 
 
 def cautions(bench: Bench) -> Content:
@@ -150,7 +159,7 @@ def write_report(bench: Bench, name: str) -> None:
         bench.say("not written: that is the run itself")
         return
     try:
-        Path(name).write_text(formats.FORMATS[form](bench.sheet), encoding="utf-8")
+        Path(name).write_text(formats.FORMATS[form](_reported(bench)), encoding="utf-8")
     except OSError as error:
         bench.say(f"not written: {name}: {error.strerror}")
     else:

@@ -22,6 +22,7 @@ import tomli_w
 from runsheet import demo, evaluate, explain, guide, read
 from runsheet.problem import has_errors
 from runsheet.report import data, formats
+from runsheet.report.parts import Report
 from runsheet.run import opening
 from runsheet.run.text import write
 
@@ -288,7 +289,7 @@ def flipped(text: str, random_: random.Random) -> bytes:
 def _words(sheet: Sheet) -> None:
     """Write all that is told about a sheet: the reports, what to do next, and why each number."""
     for form in formats.FORMATS.values():
-        form(sheet)
+        form(Report(sheet))
     guide.next_step(sheet)
     for row in sheet.rows:
         explain.steps(row, sheet)

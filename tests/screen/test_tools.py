@@ -86,8 +86,9 @@ def test_what_was_done_about_a_finding_is_kept_and_reported(soil: Path) -> None:
     action = drive.document.action[0]
     assert (action.rule, action.rows, action.taken) == ("check", ("CCV3",), "lamp supply put right")
     from runsheet.report import outline, text
+    from runsheet.report.parts import Report
 
-    assert "action: lamp supply put right" in text.write(outline.outline(drive.bench.sheet))
+    assert "action: lamp supply put right" in text.write(outline.outline(Report(drive.bench.sheet)))
 
 
 def test_palette_finds_a_command_and_runs_it(water: Path) -> None:
