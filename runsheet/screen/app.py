@@ -10,6 +10,11 @@ from typing import TYPE_CHECKING
 
 from textual.app import App
 
+try:
+    from runsheet.screen.driver import SuspendingDriver
+except ImportError:  # a system without POSIX terminals
+    SuspendingDriver = None  # type: ignore[assignment, misc]
+
 if TYPE_CHECKING:
     from textual.screen import Screen
 
@@ -23,7 +28,7 @@ class RunsheetApp(App[object], inherit_bindings=False):
 
     def __init__(self, first: Screen[None], theme: str) -> None:
         """Start with a screen, in a theme of Textual's."""
-        super().__init__()
+        super().__init__(driver_class=SuspendingDriver)
         self._first = first
         self.theme = theme
 

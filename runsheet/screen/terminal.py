@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?7h\x1b[0m\r\n"
 """Leave the alternate screen, show the cursor; no mouse, focus reports, bracketed paste or held frames; wrap lines."""
 WATCH_EVERY = 1.0
+ENDS = (signal.SIGHUP, signal.SIGTERM)
 PATIENCE = 2.0
 """Seconds a signal waits for the last save."""
 
@@ -74,9 +75,9 @@ def guarded(close: Callable[[float], object] = lambda _seconds: None) -> Iterato
             _restore(before)
         os._exit(128 + number)
 
-    handlers = {number: signal.getsignal(number) for number in (signal.SIGHUP, signal.SIGTERM)}
-    for number, old in handlers.items():
-        if old != signal.SIG_IGN:  # nohup asked for the program to live on without its terminal
+    handlers = {number: signal.getsignal(number) for number in (*ENDS, signal.SIGTSTP, signal.SIGCONT)}
+    for number in ENDS:
+        if handlers[number] != signal.SIG_IGN:  # nohup asked for the program to live on without its terminal
             signal.signal(number, end)
     threading.Thread(target=_watch, args=(leaving, end), daemon=True).start()
     try:
