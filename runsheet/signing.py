@@ -1,46 +1,72 @@
 """Signing a run off, and what becomes of that when it is changed later.
 
-Owns: who may sign, what a signature covers, when it still stands. Invariant: a signature covers the document without
-its signatures and amendments; a later change leaves the signature in place, not standing, with the reason beside it.
-Names typed are not electronic signatures, and the report says so.
+Owns: who may sign, what a signature covers, when it still stands. Invariant: the analyst's signature covers the
+document without reviews, signatures and amendments, the reviewer's covers the reviews too; a later change leaves a
+signature in place, not standing, with the reason beside it. Names typed are not electronic signatures, and the report
+says so.
 """
 
 from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from runsheet.run import edit
 from runsheet.run.model import Amendment, Signature
 from runsheet.run.text import write
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import datetime
 
     from runsheet.compute.outcome import Sheet
     from runsheet.run.model import Run
 
+    Role = Literal["analyst", "reviewer"]
 
-def digest(run: Run) -> str:
-    """Give the SHA-256 of the document without its signatures and amendments, as hexadecimal digits."""
-    return hashlib.sha256(write(replace(run, signature=(), amendment=())).encode()).hexdigest()
+UNSIGNED = {"signature", "amendment"}
+"""Tables no signature covers."""
+
+
+def digest(run: Run, role: Role = "analyst") -> str:
+    """Give the SHA-256 of what a signature in this role covers, as hexadecimal digits."""
+    review = run.review if role == "reviewer" else ()
+    return hashlib.sha256(write(replace(run, review=review, signature=(), amendment=())).encode()).hexdigest()
 
 
 def standing(run: Run) -> tuple[Signature, ...]:
     """Give the signatures that cover the document as it is."""
-    now = digest(run) if run.signature else ""
-    return tuple(signature for signature in run.signature if signature.digest == now)
+    now = {role: digest(run, role) for role in {signature.role for signature in run.signature}}
+    return tuple(signature for signature in run.signature if signature.digest == now[signature.role])
+
+
+def touched(run: Run, edits: Iterable[edit.Edit]) -> bool:
+    """Whether edits of a run change what somebody signed; reviews are free until a reviewer's signature stands."""
+    tables = {made.path.split("[")[0] for made in edits} - UNSIGNED
+    if tables == {"review"}:
+        return any(signature.role == "reviewer" for signature in standing(run))
+    return bool(run.signature and tables)
+
+
+def same_person(one: str, other: str) -> bool:
+    """Whether two names are one, however they are spaced and capitalised."""
+    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+
+
+def role(run: Run) -> Role:
+    """Say as what the next person signs: as analyst until an analyst's signature stands."""
+    return "reviewer" if any(signature.role == "analyst" for signature in standing(run)) else "analyst"
 
 
 def refusal(sheet: Sheet, name: str) -> str:
     """Say why this person cannot sign now, or nothing. The analyst signs first, another person as reviewer."""
-    signed = standing(sheet.run)
+    signed = {signature.role: signature.name for signature in standing(sheet.run)}
     if not name.strip():
         return "a name is needed"
     if len(signed) > 1:
         return "it is signed by analyst and reviewer"
-    if signed and signed[0].name.casefold() == name.strip().casefold():
+    if any(same_person(other, name) for other in signed.values()):
         return "the reviewer is not the analyst"
     if sheet.state == "todo":
         return "something is still to be read or closed"
@@ -53,7 +79,8 @@ def refusal(sheet: Sheet, name: str) -> str:
 
 def sign(run: Run, name: str, now: datetime) -> edit.Edit:
     """Make the edit that signs: as analyst first, then as reviewer."""
-    made = Signature(role="reviewer" if standing(run) else "analyst", name=name.strip(), at=now, digest=digest(run))
+    signs = role(run)
+    made = Signature(role=signs, name=name.strip(), at=now, digest=digest(run, signs))
     return edit.insert_row(run, "signature", len(run.signature) + 1, made)
 
 

@@ -34,9 +34,9 @@ def some(names: list[str] | tuple[str, ...], most: int = 8) -> str:
     return " ".join(names[:most]) + more
 
 
-def words(finding: Finding) -> str:
-    """Write one finding: verdict, rule, rows, why."""
-    rows = f" {some(finding.rows)}" if finding.rows else ""
+def words(finding: Finding, most: int = 8) -> str:
+    """Write one finding: verdict, rule, rows as far as `most` names them, why."""
+    rows = f" {some(finding.rows, most)}" if finding.rows else ""
     return f"{finding.state}: {finding.rule}{rows}: {finding.why}"
 
 

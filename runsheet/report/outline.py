@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.report import judged, measured, smallprint
+from runsheet.report import judged, measured, reviewed, smallprint
 from runsheet.report.blocks import Heading
 from runsheet.report.front import front
 
@@ -43,6 +43,7 @@ SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     _charts,
     measured.worked,
     judged.corrections,
+    reviewed.review,
     judged.signatures,
     smallprint.method_limits,
     smallprint.not_claimed,

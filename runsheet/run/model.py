@@ -376,6 +376,22 @@ class Action:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """What a reviewer looked at, or typed again from the notebook: an `exception`, or a `row` with its `readings`."""
+
+    row: str | None = None
+    """The id of a standard or queue row."""
+    readings: Readings = ()
+    """As the notebook has them, in what the instrument reads."""
+    exception: str | None = None
+    """What was looked at, in the words it was shown in."""
+    by: str
+    at: datetime | None = None
+    note: str | None = None
+    """The reviewer's remark."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Signature:
     """Who signed the run off, and what of it."""
 
@@ -383,7 +399,7 @@ class Signature:
     name: str
     at: datetime
     digest: str
-    """SHA-256 of the document without signatures and amendments."""
+    """SHA-256 of the document without signatures and amendments; the analyst's is without reviews too."""
     note: str | None = None
 
 
@@ -413,5 +429,6 @@ class Run:
     sample: tuple[Sample, ...] = ()
     queue: tuple[Row, ...] = ()
     action: tuple[Action, ...] = ()
+    review: tuple[Review, ...] = ()
     signature: tuple[Signature, ...] = ()
     amendment: tuple[Amendment, ...] = ()

@@ -14,7 +14,7 @@ from runsheet.tables import shown
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from runsheet.run.model import Batch, Calibration, Row, Run, Sample, Standard
+    from runsheet.run.model import Batch, Calibration, Review, Row, Run, Sample, Standard
 
 SPIKES = ("spike", "spike-duplicate")
 T = TypeVar("T")
@@ -56,6 +56,11 @@ class Places:
     def samples(self) -> list[tuple[str, Sample]]:
         """The samples, each with its path."""
         return self._placed("sample", self.run.sample)
+
+    @property
+    def reviews(self) -> list[tuple[str, Review]]:
+        """The reviewers' entries, each with its path."""
+        return self._placed("review", self.run.review)
 
 
 def problems(run: Run, kept: dict[str, list[int]] | None = None) -> list[Problem]:
@@ -222,6 +227,17 @@ def _reasons(at: Places) -> Iterator[Problem]:
             yield Problem(f"{path}.reason", "is missing: a superseded row needs a reason", "warning")
 
 
+def _reviews(at: Places) -> Iterator[Problem]:
+    for path, review in at.reviews:
+        if (review.row is None) == (review.exception is None):
+            found = "neither" if review.row is None else "both"
+            yield Problem(path, f"expected a row typed again or an exception looked at, found {found}")
+        elif review.row is not None and not review.readings:
+            yield Problem(f"{path}.readings", f"is missing: what the notebook has for {shown(review.row)}")
+        elif review.row is None and review.readings:
+            yield Problem(f"{path}.readings", "expected none beside an exception, found some")
+
+
 CHECKS = (
     _ids,
     _references,
@@ -233,4 +249,5 @@ CHECKS = (
     _weighings,
     _low_high,
     _reasons,
+    _reviews,
 )

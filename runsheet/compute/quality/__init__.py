@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.compute.quality import batch, curve, events, records, results
+from runsheet.compute.quality import batch, curve, events, records, results, reviews
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -49,6 +49,7 @@ RULES: tuple[Callable[[Day], Iterator[Finding]], ...] = (
     records.holding,
     records.expiry,
     records.clock,
+    reviews.review,
 )
 
 

@@ -1,0 +1,64 @@
+"""The section of a report on what a reviewer looked at and typed again.
+
+Owns: `review`. Invariant: it says also what is not looked at yet, and nothing where nobody reviewed.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet import columns, reviewing
+from runsheet.compute.quality import reviews
+from runsheet.report.blocks import Block, Facts, Heading, Items, Table
+from runsheet.report.parts import Report, when
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.run.model import Review, Row, Run, Standard
+
+
+def review(report: Report) -> Iterator[Block]:
+    """Say who looked at how much, with the remarks, and how what was typed again agrees with the sheet."""
+    run = report.sheet.run
+    if not run.review:
+        return
+    yield Heading("Review")
+    yield Facts((*_people(run), *_extent(report)))
+    known = reviews.rows(run)
+    typed = tuple(_row(name, made, known.get(name)) for name, made in reviews.latest(run).items())
+    if typed:
+        yield Table(("row", "typed again", "by", "at", "and the sheet"), typed, (True, False, True, True, True))
+    remarks = tuple(f"{made.exception or made.row}: {made.note} ({made.by})" for made in run.review if made.note)
+    if remarks:
+        yield Items(remarks)
+
+
+def _people(run: Run) -> Iterator[tuple[str, str]]:
+    for name in dict.fromkeys(made.by for made in run.review):
+        mine = [made for made in run.review if made.by == name]
+        seen = _count(len({made.exception for made in mine} - {None}), "exception")
+        rows = _count(len({made.row for made in mine} - {None}), "row")
+        days = dict.fromkeys(when(made.at)[:10] for made in mine if made.at)
+        yield name, f"{seen}, {rows} typed again" + (f" ({', '.join(days)})" if days else "")
+
+
+def _extent(report: Report) -> Iterator[tuple[str, str]]:
+    """Say how far the walk has come, by the sheet as it is now."""
+    run = report.sheet.run
+    read = {name for name, row in reviews.rows(run).items() if row.readings}
+    left, typed = reviewing.left(report.sheet, report.audit), read & reviews.latest(run).keys()
+    yield "Exceptions", f"{left.exceptions_done} of {left.exceptions_done + len(left.exceptions)} looked at"
+    yield "Typed again", f"{len(typed)} of {len(read)} rows read; one in ten asks for {reviewing.share(len(read))}"
+
+
+def _row(name: str, made: Review, row: Row | Standard | None) -> tuple[str, ...]:
+    if row is None:
+        verdict = "void or no longer there"
+    else:
+        verdict = "agrees" if made.readings == row.readings else f"differs: {columns.readings(row.readings) or 'none'}"
+    return name, columns.readings(made.readings), made.by, when(made.at), verdict
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
