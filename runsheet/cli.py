@@ -15,6 +15,9 @@ from enum import IntEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
+from runsheet import cli_folder
+from runsheet.cli_folder import Refusal
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -32,10 +35,6 @@ class Exit(IntEnum):
     """The run's state is `fail` (`check`), or its log is not whole (`log --verify`)."""
     BAD = 2
     """Bad usage or an unreadable document."""
-
-
-class Refusal(Exception):  # noqa: N818 - it is an answer, not an error
-    """Something a command cannot do, in words for the person who asked."""
 
 
 def run() -> NoReturn:
@@ -241,7 +240,7 @@ def _moment(text: str) -> datetime:
 
 # --- arguments --------------------------------------------------------------------------------------------------
 
-COMMANDS = ("open", "demo", "new", "methods", "results", "check", "report", "log")
+COMMANDS = ("open", "demo", "new", "methods", "results", "check", "report", "log", "history", "detection", "find")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -291,6 +290,8 @@ def _parser() -> argparse.ArgumentParser:
     log.add_argument("file", help="a run document, NAME.toml")
     log.add_argument("--verify", action="store_true", help="find changed, missing or reordered lines; exit code 1")
     log.set_defaults(command=_log)
+
+    cli_folder.add(commands, _moment)
     return parser
 
 

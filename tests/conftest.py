@@ -10,5 +10,5 @@ import pytest
 
 @pytest.fixture(scope="session", autouse=True)
 def _own_folders() -> None:
-    for name in ("RUNSHEET_STATE", "RUNSHEET_CONFIG"):
+    for name in ("RUNSHEET_STATE", "RUNSHEET_CONFIG", "RUNSHEET_CACHE"):
         os.environ.setdefault(name, tempfile.mkdtemp(prefix="runsheet-tests-"))

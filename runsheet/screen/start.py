@@ -15,7 +15,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.cli import Exit, Refusal
+from runsheet.cli import Exit
+from runsheet.cli_folder import Refusal
 from runsheet.problem import Problem
 from runsheet.run import store
 from runsheet.screen.watching import Watching

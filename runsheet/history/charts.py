@@ -1,0 +1,122 @@
+"""Control charts on the tables of a history.
+
+Owns: which points make one chart, its limits, and what its points violate. Invariant: limits come from the points
+shown; a chart with few points says that they are provisional.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute import charts
+from runsheet.history.rows import SERIES, PointRow
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from runsheet.compute.charts import Individuals, Violation
+    from runsheet.history.cache import Tables
+
+LATEST = 100
+"""Points a chart shows, and takes its limits from, unless more are asked for."""
+PROVISIONAL = charts.OWN_LIMITS_FROM
+"""Points below which a chart's limits are provisional."""
+RECOVERIES = ("control", "spike", "check", "second-source")
+FRACTIONS = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons", "": ""}
+
+
+class Series(NamedTuple):
+    """What all points of one chart share."""
+
+    what: str
+    method: str
+    fraction: str
+    instrument: str
+    cell: str
+    solvent: str
+    model: str
+    unit: str
+
+    @property
+    def title(self) -> str:
+        """Name it in full."""
+        of = (FRACTIONS.get(self.fraction, self.fraction), self.method, self.model, self.instrument)
+        cell = f"{self.cell} mm" if self.cell else ""
+        return ", ".join(filter(None, (SERIES.get(self.what, self.what), *of, cell, self.solvent)))
+
+
+SHARED = ", ".join(Series._fields)
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """One control chart."""
+
+    series: Series
+    points: tuple[PointRow, ...]
+    """In order of time, the latest last."""
+    of: int
+    """How many points there are in all."""
+    limits: Individuals | None
+    """None for a single point."""
+    violations: tuple[Violation, ...]
+    own: tuple[float, float] | None
+    """The laboratory's own limits, mean -+ 3 s, from 20 points on; for recoveries only (SW-846 8000D)."""
+
+    @property
+    def method_limits(self) -> tuple[float | None, float | None]:
+        """The method's limits in the latest run."""
+        return self.points[-1].low, self.points[-1].high
+
+    @property
+    def provisional(self) -> bool:
+        """Whether there are too few points for limits to stand on."""
+        return len(self.points) < PROVISIONAL
+
+    @property
+    def latest(self) -> tuple[Violation, ...]:
+        """What the last point violates."""
+        return tuple(found for found in self.violations if found.at == len(self.points) - 1)
+
+
+def all_charts(
+    tables: Tables, latest: int = LATEST, rules: Iterable[int] = charts.DEFAULT, what: str | None = None
+) -> list[Chart]:
+    """Give the charts of a folder, each of its `latest` points, in the order of `SERIES`."""
+    order = {name: at for at, name in enumerate(SERIES)}
+    found = [series for series in all_series(tables) if what in (None, series.what)]
+    found.sort(key=lambda series: (order.get(series.what, len(order)), series))
+    return [chart(series, *points_of(tables, series, latest), rules) for series in found]
+
+
+def all_series(tables: Tables) -> list[Series]:
+    """Give every series that has a point that counts."""
+    query = f"SELECT DISTINCT {SHARED} FROM point WHERE counts = 1 AND path NOT IN (SELECT path FROM twice)"  # noqa: S608
+    return [Series(*map(str, row)) for row in tables.rows(query)]
+
+
+def chart(series: Series, points: Sequence[PointRow], of: int, rules: Iterable[int] = charts.DEFAULT) -> Chart:
+    """Make one chart of points in order of time."""
+    values = [point.value for point in points]
+    limits = charts.individuals(values)
+    violations = () if limits is None else charts.violations(values, limits.mean, limits.sigma, rules)
+    own = charts.own_limits(values) if series.what in RECOVERIES else None
+    return Chart(series, tuple(points), of, limits, violations, own)
+
+
+def points_of(
+    tables: Tables, series: Series, latest: int, but: str = "", before: str = "9"
+) -> tuple[list[PointRow], int]:
+    """Give the latest points of a series in order of time, and how many there are.
+
+    None of the document `but`, and only those read `before` a time in UTC.
+    """
+    where = " AND ".join(f"{name} = ?" for name in Series._fields)
+    among = (
+        f"FROM point WHERE {where} AND moment < ? AND counts = 1 AND path <> ? AND path NOT IN (SELECT path FROM twice)"  # noqa: S608
+    )
+    asked = (*series, before, but)
+    count = tables.rows(f"SELECT count(*) {among}", *asked)[0][0]
+    rows = tables.rows(f"SELECT * {among} ORDER BY moment DESC, path DESC, rowid DESC LIMIT ?", *asked, latest)
+    return [PointRow(*row) for row in reversed(rows)], int(str(count))  # type: ignore[arg-type]

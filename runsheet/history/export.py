@@ -1,0 +1,54 @@
+"""The tables of a history for other programs.
+
+Owns: their CSV and their SQL. Invariant: the SQL is of the standard, so that any database takes it; a text of the CSV
+cannot run as a formula.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING
+
+from runsheet.history import cache
+from runsheet.history.rows import TABLES
+from runsheet.report.table import safe
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.history.cache import Tables
+
+SORTED = {"run": "path", "point": "path, rowid", "study": "path, rowid", "result": "path, rowid", "lot": "path, rowid"}
+
+
+def points(tables: Tables) -> str:
+    """Write every point of every chart as CSV, one a line."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(TABLES["point"]._fields)
+    for row in _rows(tables, "point"):
+        writer.writerow([safe(value) if isinstance(value, str) else value for value in row])
+    return out.getvalue()
+
+
+def sql(tables: Tables) -> Iterator[str]:
+    """Give the tables as SQL statements, a line each: what makes them, then every row."""
+    yield "BEGIN;"
+    yield from cache.create_statements()
+    for table in TABLES:
+        for row in _rows(tables, table):
+            yield f'INSERT INTO "{table}" VALUES ({", ".join(map(_literal, row))});'  # noqa: S608 - texts are quoted
+    yield "COMMIT;"
+
+
+def _rows(tables: Tables, table: str) -> list[tuple[object, ...]]:
+    return tables.rows(f'SELECT * FROM "{table}" ORDER BY {SORTED[table]}')  # noqa: S608 - our own names
+
+
+def _literal(value: object) -> str:
+    if value is None:
+        return "NULL"
+    if isinstance(value, str):
+        return "'" + value.replace("'", "''").replace("\0", "") + "'"
+    return repr(value)

@@ -1,0 +1,75 @@
+"""What the history says of a run that is open.
+
+Owns: judging a run's points by what their series were before it. Invariant: the limits come from earlier runs only, so
+that a point does not move the limits it is judged by; a history too short says nothing.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute import charts
+from runsheet.compute.outcome import Finding
+from runsheet.history.charts import LATEST, Series, points_of
+from runsheet.history.rows import SERIES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from runsheet.compute.charts import Individuals
+    from runsheet.history.cache import Tables
+    from runsheet.history.rows import PointRow
+
+ENOUGH = 10
+"""Points before a run from which on it is judged by them (common practice, no source)."""
+
+
+class Past(NamedTuple):
+    """What a series was before a run."""
+
+    values: tuple[float, ...]
+    limits: Individuals
+
+
+def past(tables: Tables, but: str, points: Iterable[PointRow], latest: int = LATEST) -> dict[Series, Past]:
+    """Give what the series of a run's points were before it; `but` is the run's own document.
+
+    Series with fewer than `ENOUGH` earlier points are left out.
+    """
+    first: dict[Series, str] = {}
+    for point in points:
+        series = series_of(point)
+        first[series] = min(first.get(series, point.moment), point.moment)
+    found = {}
+    for series, begun in first.items():
+        earlier, _ = points_of(tables, series, latest, but, begun)
+        limits = charts.individuals([point.value for point in earlier])
+        if limits is not None and limits.n >= ENOUGH:
+            found[series] = Past(tuple(point.value for point in earlier), limits)
+    return found
+
+
+def series_of(point: PointRow) -> Series:
+    """Give the series a point belongs to."""
+    return Series(*(getattr(point, name) for name in Series._fields))
+
+
+def warnings(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[Finding]:
+    """Judge a run's points by what their series were before it: each rule a point completes is a warning."""
+    mine: dict[Series, list[PointRow]] = {}
+    for point in points:
+        if point.counts:
+            mine.setdefault(series_of(point), []).append(point)
+    for series, here in mine.items():
+        if series not in known:
+            continue
+        before, limits = known[series]
+        values = [*before, *(point.value for point in here)]
+        for found in charts.violations(values, limits.mean, limits.sigma):
+            if found.at >= len(before):
+                point = here[found.at - len(before)]
+                low, high = limits.action
+                why = (
+                    f"{SERIES[series.what]}: {found.words}, over {limits.n} points before this run (rule {found.rule})"
+                )
+                yield Finding("history", (point.row,), point.value, low, high, "warn", why)

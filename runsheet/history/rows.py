@@ -1,0 +1,159 @@
+"""The tables of a history.
+
+Owns: the rows of each table; the columns of the cache, of the SQL and of the CSV follow from these. Invariant: texts,
+numbers and None only. A laboratory with a server loads the same rows into its own database (`runsheet history --as
+sql`).
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+SERIES = {
+    "control": "control recovery",
+    "spike": "spike recovery",
+    "check": "check standard recovery",
+    "second-source": "second-source recovery",
+    "blank": "solvent blank as found",
+    "slope": "slope of the curve",
+    "lowest-level": "error at the lowest level",
+}
+"""What is charted, by its name in the tables."""
+
+
+class RunRow(NamedTuple):
+    """One document of the folder."""
+
+    path: str
+    """Below the folder, with `/` between its parts."""
+    stamp: str
+    """Size, time and inode of the document and of its log when it was read; it is read again when one changes."""
+    problem: str
+    """Why it could not be computed from; empty for a run that could."""
+    id: str
+    title: str
+    method: str
+    analyst: str
+    instrument: str
+    solvent: str
+    opened: str
+    """As written, with its offset; empty where the run does not say."""
+    last: str
+    """The latest reading, UTC, for the order of runs."""
+    rows: int
+    state: str
+    """pass, fail or todo as of its latest reading."""
+
+
+class PointRow(NamedTuple):
+    """One figure of a control chart."""
+
+    path: str
+    row: str
+    """The queue row, or the calibration."""
+    what: str
+    """One of `SERIES`."""
+    method: str
+    fraction: str
+    """oil_grease, petroleum, or empty where it makes no difference."""
+    instrument: str
+    cell: str
+    """mm."""
+    solvent: str
+    model: str
+    """Model and weighting of the curve, where the figure depends on them."""
+    unit: str
+    at: str
+    """As written, with its offset."""
+    moment: str
+    """The same in UTC, which sorts."""
+    value: float
+    low: float | None
+    high: float | None
+    """The method's limits in that run."""
+    lot: str
+    counts: int
+    """0 for a figure that is kept and not charted: held, or superseded."""
+
+
+class StudyRow(NamedTuple):
+    """One result of a detection study or of a demonstration of capability."""
+
+    path: str
+    row: str
+    kind: str
+    """detection-spike, method-blank or capability."""
+    method: str
+    fraction: str
+    instrument: str
+    cell: str
+    solvent: str
+    unit: str
+    at: str
+    moment: str
+    batch: str
+    analyst: str
+    value: float | None
+    """The result; None where there is no number."""
+    spiked: float | None
+    """What the spike was made to, in the result's unit."""
+    recovery: float | None
+    """Percent."""
+    detection: float | None
+    """The method's detection limit in that run, and the day of its study."""
+    studied: str
+    left_out: str
+    """Why it does not count; empty where it does."""
+
+
+class ResultRow(NamedTuple):
+    """One row of a queue, for searching."""
+
+    path: str
+    row: str
+    kind: str
+    sample: str
+    client_id: str
+    site: str
+    batch: str
+    calibration: str
+    at: str
+    result: float | None
+    unit: str
+    reported: str
+    flags: str
+    state: str
+
+
+class LotRow(NamedTuple):
+    """Where a lot number stands in a run, and what of the run hangs on it."""
+
+    path: str
+    lot: str
+    what: str
+    """standard, check, second-source, control, solvent, acid, silica gel, drying agent ..."""
+    of: str
+    """The standard, row or batch that names it; empty for the whole run."""
+    calibration: str
+    """The calibration whose results hang on it; empty: not by a calibration."""
+    batch: str
+    """The batch whose results hang on it; empty: not by a batch."""
+
+
+TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow]] = {
+    "run": RunRow,
+    "point": PointRow,
+    "study": StudyRow,
+    "result": ResultRow,
+    "lot": LotRow,
+}
+"""The tables by their names. All but `run` name their document by `path`."""
+
+INDEXES = {
+    "run": ("id",),
+    "point": ("what", "method", "fraction", "instrument", "cell", "solvent", "model", "unit", "moment"),
+    "study": ("method", "fraction"),
+    "result": ("sample",),
+    "lot": ("lot",),
+}
+"""What each table is looked up by."""

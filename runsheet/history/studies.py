@@ -1,0 +1,128 @@
+"""Detection studies and demonstrations of capability from the tables of a history.
+
+Owns: which results belong to one study, and the figure offered to the method. Invariant: a detection limit belongs to
+an instrument, a cell, a solvent, a method and a fraction, and a demonstration to an analyst besides.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute import demonstration, detection_study
+from runsheet.compute.detection_limits import Measured
+from runsheet.compute.detection_study import DEFAULT, Options
+from runsheet.compute.rounding import significant
+from runsheet.history.charts import FRACTIONS
+from runsheet.history.rows import StudyRow
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from runsheet.compute.demonstration import Criteria, Demonstration
+    from runsheet.compute.detection_study import Study
+    from runsheet.history.cache import Tables
+
+
+class Group(NamedTuple):
+    """What the results of one study share."""
+
+    method: str
+    fraction: str
+    instrument: str
+    cell: str
+    solvent: str
+    unit: str
+
+    @property
+    def title(self) -> str:
+        """Name it in full."""
+        cell = f"{self.cell} mm" if self.cell else ""
+        parts = (FRACTIONS.get(self.fraction, self.fraction), self.method, self.instrument, cell, self.solvent)
+        return ", ".join(filter(None, parts))
+
+
+@dataclass(frozen=True, slots=True)
+class Detection:
+    """One study with what it is of."""
+
+    group: Group
+    study: Study
+    left_out: tuple[tuple[StudyRow, str], ...]
+    """Results that were handed to it not at all, and why: those that do not stand in their run."""
+
+    @property
+    def offered(self) -> str | None:
+        """Give the figure for the method's `detection`, as text of two significant figures; None while incomplete."""
+        return significant(self.study.mdl) if self.study.complete and self.study.mdl else None
+
+
+def _rows(tables: Tables, *kinds: str) -> dict[Group, list[StudyRow]]:
+    marks = ", ".join("?" * len(kinds))
+    query = f"SELECT * FROM study WHERE kind IN ({marks}) AND path NOT IN (SELECT path FROM twice) ORDER BY moment, path, rowid"  # noqa: S608, E501
+    found: dict[Group, list[StudyRow]] = {}
+    for values in tables.rows(query, *kinds):
+        row = StudyRow(*values)  # type: ignore[arg-type]
+        found.setdefault(Group(*(getattr(row, name) for name in Group._fields)), []).append(row)
+    return found
+
+
+def detections(tables: Tables, now: datetime, options: Options = DEFAULT) -> list[Detection]:
+    """Make the detection study of every group that has a spike, as of `now`.
+
+    The limit in use, and the day of its study, are those of the method in the latest run of the group.
+    """
+    found = []
+    for group, rows in sorted(_rows(tables, "detection-spike", "method-blank").items()):
+        spikes = [row for row in rows if row.kind == "detection-spike"]
+        if not spikes:
+            continue
+        blanks = [row for row in rows if row.kind == "method-blank"]
+        limits = [row for row in rows if row.detection is not None]
+        studied = [row.studied for row in rows if row.studied]
+        study = detection_study.study(
+            _measured(spikes),
+            _measured(blanks),
+            now,
+            limits[-1].detection if limits and studied else None,  # a limit without the day of its study is no study
+            date.fromisoformat(studied[-1]) if studied else None,
+            options,
+        )
+        found.append(Detection(group, study, tuple((row, row.left_out) for row in rows if row.left_out)))
+    return found
+
+
+def _measured(rows: Iterable[StudyRow]) -> list[Measured]:
+    return [
+        Measured(row.value, datetime.fromisoformat(row.at), row.batch, row.path, row.row, row.spiked)
+        for row in rows
+        if not row.left_out
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Capability:
+    """One analyst's demonstration."""
+
+    group: Group
+    analyst: str
+    rows: tuple[StudyRow, ...]
+    """The four it is judged by, the latest; fewer where there are no more."""
+    of: int
+    result: Demonstration
+
+
+def capabilities(tables: Tables, criteria: Criteria = demonstration.INTERIM_8000D) -> list[Capability]:
+    """Judge each analyst's latest four `capability` rows."""
+    found = []
+    for group, rows in sorted(_rows(tables, "capability").items()):
+        by: dict[str, list[StudyRow]] = {}
+        for row in rows:
+            if not row.left_out:
+                by.setdefault(row.analyst, []).append(row)
+        for analyst, theirs in sorted(by.items()):
+            last = tuple(theirs[-demonstration.RESULTS :])
+            result = demonstration.judge((row.recovery for row in last), criteria)
+            found.append(Capability(group, analyst, last, len(theirs), result))
+    return found

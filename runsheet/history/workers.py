@@ -1,0 +1,123 @@
+"""Processes that read documents, so that a folder is read on every core and the screen answers meanwhile.
+
+Owns: starting them, what goes through their pipes, and their end. Invariant: a worker ends when its input does, so none
+is left behind, however this process went; a worker that dies costs nothing but time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import queue
+import subprocess
+import sys
+import threading
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from typing import IO
+
+    from runsheet.history.facts import Facts
+
+AHEAD = 4
+"""Documents a worker is given before it has answered, so that it never waits."""
+
+
+def read(folder: str, todo: list[tuple[str, str]], count: int) -> Iterator[Facts]:
+    """Read documents by `count` workers; those a worker did not answer for are left out. Raises OSError."""
+    waiting = iter(todo)
+    answers: queue.SimpleQueue[tuple[subprocess.Popen[bytes], bytes]] = queue.SimpleQueue()
+    workers: list[subprocess.Popen[bytes]] = []
+    listeners: list[threading.Thread] = []
+    try:
+        for _ in range(count):
+            workers.append(_started())
+            listeners.append(threading.Thread(target=_listen, args=(workers[-1], answers), daemon=True))
+            listeners[-1].start()
+        for worker in workers * AHEAD:
+            _ask(worker, folder, waiting)
+        alive = count
+        while alive:
+            worker, line = answers.get()
+            if not line:
+                alive -= 1
+                continue
+            yield _facts(line)
+            _ask(worker, folder, waiting)
+    finally:
+        for worker in workers:
+            worker.kill()
+            worker.wait()
+            _end_input(worker)
+        for listener in listeners:
+            listener.join()
+
+
+def _started() -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "runsheet.history.workers"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,  # an interrupt at the keyboard is for the program, which ends its workers
+    )
+
+
+def _listen(worker: subprocess.Popen[bytes], answers: queue.SimpleQueue[tuple[subprocess.Popen[bytes], bytes]]) -> None:
+    """Hand on what a worker writes, and an empty line when it has ended."""
+    if worker.stdout is not None:
+        with worker.stdout as told:
+            for line in told:
+                answers.put((worker, line))
+    answers.put((worker, b""))
+
+
+def _ask(worker: subprocess.Popen[bytes], folder: str, waiting: Iterator[tuple[str, str]]) -> None:
+    """Give a worker the next document; with none left its input ends, and so does it."""
+    if worker.stdin is None or worker.stdin.closed:
+        return
+    asked = next(waiting, None)
+    if asked is None:
+        _end_input(worker)
+        return
+    try:
+        worker.stdin.write(_line([folder, *asked]))
+        worker.stdin.flush()
+    except OSError:  # it has died: its documents are read by the caller
+        _end_input(worker)
+
+
+def _end_input(worker: subprocess.Popen[bytes]) -> None:
+    with contextlib.suppress(OSError):  # what was not yet written to one that died
+        if worker.stdin is not None:
+            worker.stdin.close()
+
+
+def _line(value: object) -> bytes:
+    return json.dumps(value).encode() + b"\n"
+
+
+def _facts(line: bytes) -> Facts:
+    from runsheet.history.facts import Facts
+    from runsheet.history.rows import LotRow, PointRow, ResultRow, RunRow, StudyRow
+
+    run, *tables = json.loads(line)
+    kinds = (PointRow, StudyRow, ResultRow, LotRow)
+    rows = (tuple(kind(*row) for row in table) for kind, table in zip(kinds, tables, strict=True))
+    return Facts(RunRow(*run), *rows)
+
+
+def work(asked: IO[bytes], told: IO[bytes]) -> None:
+    """Read the documents asked for, one a line, and tell their rows, one document a line."""
+    from runsheet.history import scan
+
+    for line in asked:
+        folder, path, stamp = json.loads(line)
+        facts = scan.read(folder, path, stamp)
+        told.write(_line([facts.run, facts.points, facts.studies, facts.results, facts.lots]))
+        told.flush()
+
+
+if __name__ == "__main__":
+    work(sys.stdin.buffer, sys.stdout.buffer)

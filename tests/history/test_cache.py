@@ -1,0 +1,236 @@
+"""The cache: made from the documents alone, brought up to date by what changed, harmless when killed or damaged."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.history import cache, scan, workers
+from runsheet.history.rows import TABLES
+from runsheet.run import edit, store
+from tests import many
+from tests.make import at
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from runsheet.history.cache import Progress, Tables
+
+Content = dict[str, list[tuple[object, ...]]]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    made = tmp_path / "runs"
+    many.write(made, 6)
+    return made
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    return tmp_path / "cache" / "history.sqlite3"
+
+
+def content(tables: Tables) -> Content:
+    """Give all rows of all tables, and close them."""
+    found = {name: sorted(tables.rows(f'SELECT * FROM "{name}"'), key=repr) for name in TABLES}  # noqa: S608
+    tables.close()
+    return found
+
+
+def fresh(folder: Path) -> Content:
+    """Give what the documents alone say."""
+    return content(cache.bring_up(folder, file=folder.parent / f"fresh-{random.random()}" / "c"))  # noqa: S311
+
+
+def read_count(folder: Path, file: Path) -> int:
+    """Bring the cache up to date and say how many documents were read for it."""
+    seen: list[Progress] = []
+
+    def note(progress: Progress) -> bool:
+        seen.append(progress)
+        return True
+
+    cache.bring_up(folder, note, file=file).close()
+    return len(seen)
+
+
+def test_a_second_look_reads_nothing_and_says_the_same(folder: Path, file: Path) -> None:
+    assert read_count(folder, file) == 6
+    assert read_count(folder, file) == 0
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_only_what_changed_is_read_again(folder: Path, file: Path) -> None:
+    read_count(folder, file)
+    lab = many.Lab(9)
+    (folder / "000" / "R-00002.toml").write_text(lab.run(2), encoding="utf-8")
+    (folder / "000" / "R-00003.toml").unlink()
+    (folder / "new.toml").write_text(lab.run(77), encoding="utf-8")
+    assert read_count(folder, file) == 2
+    found = content(cache.bring_up(folder, file=file))
+    assert found == fresh(folder)
+    assert {str(row[3]) for row in found["run"]} == {f"R-{n:05}" for n in (0, 1, 2, 4, 5, 77)}
+
+
+def test_a_change_that_keeps_size_and_time_is_seen_by_its_inode(folder: Path, file: Path) -> None:
+    read_count(folder, file)
+    document = folder / "000" / "R-00002.toml"
+    before = document.stat()
+    text = document.read_text(encoding="utf-8")
+    other = folder / "other"
+    other.write_text(text.replace("R-00002", "R-0000X"), encoding="utf-8")
+    os.utime(other, ns=(before.st_atime_ns, before.st_mtime_ns))
+    other.replace(document)
+    assert read_count(folder, file) == 1
+
+
+def test_what_the_log_has_ahead_of_the_document_counts(folder: Path, file: Path) -> None:
+    document = folder / "000" / "R-00000.toml"
+    read_count(folder, file)
+    before = document.read_bytes()
+    opened = store.open_for_writing(document, "tester", at(0))
+    opened.accept([edit.set_value(opened.run, "run.title", "ahead")], at(1))
+    opened.close()
+    document.write_bytes(before)  # as after a crash: the log has it, the document not yet
+    tables = cache.bring_up(folder, file=file)
+    assert tables.rows("SELECT title FROM run WHERE id = 'R-00000'") == [("ahead",)]
+    tables.close()
+    assert document.read_bytes() == before
+
+
+@pytest.mark.parametrize("damage", [b"", b"no database at all" * 99, None])
+def test_a_damaged_cache_is_made_anew(folder: Path, file: Path, damage: bytes | None) -> None:
+    read_count(folder, file)
+    good = file.read_bytes()
+    for ending in ("-wal", "-shm"):
+        file.with_name(file.name + ending).unlink(missing_ok=True)
+    file.write_bytes(good[:4096] + os.urandom(len(good) - 4096) if damage is None else damage)
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_a_cache_of_another_version_is_made_anew(folder: Path, file: Path) -> None:
+    read_count(folder, file)
+    connection = sqlite3.connect(file)
+    with connection:
+        connection.execute("UPDATE made_by SET version = 'older'")
+        connection.execute("UPDATE point SET value = 1")
+    connection.close()
+    assert read_count(folder, file) == 6
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_a_cache_that_cannot_be_kept_is_said_and_the_folder_is_read_all_the_same(folder: Path, tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file where the folder should be")
+    tables = cache.bring_up(folder, file=tmp_path / "taken" / "c")
+    assert "nothing is kept" in tables.note
+    assert content(tables) == fresh(folder)
+
+
+def test_the_cache_is_private(folder: Path, file: Path) -> None:
+    tables = cache.bring_up(folder, file=file)
+    assert file.stat().st_mode & 0o777 == 0o600
+    assert file.parent.stat().st_mode & 0o777 == 0o700
+    tables.close()
+
+
+def test_stopped_in_the_middle_it_says_what_is_left_and_goes_on_from_there(folder: Path, file: Path) -> None:
+    tables = cache.bring_up(folder, lambda progress: progress.done < 2, file=file)
+    assert tables.left == 4
+    assert tables.rows("SELECT count(*) FROM run") == [(2,)]
+    tables.close()
+    assert read_count(folder, file) == 4
+
+
+def test_with_too_much_to_read_none_is_read(folder: Path, file: Path) -> None:
+    tables = cache.bring_up(folder, at_most=3, file=file)
+    assert (tables.left, tables.rows("SELECT count(*) FROM run")) == (6, [(0,)])
+    tables.close()
+
+
+def test_many_documents_read_by_several_processes_give_the_same(tmp_path: Path) -> None:
+    folder = tmp_path / "runs"
+    many.write(folder, 2 * scan.TOGETHER + 3)
+    wanted = list(scan.find(folder).items())
+    together = {facts.run.path: facts for facts in scan.read_all(folder, wanted)}
+    assert together == {path: scan.read(str(folder), path, stamp) for path, stamp in wanted}
+
+
+def test_a_worker_that_dies_costs_no_document(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "runs"
+    many.write(folder, 2 * scan.TOGETHER)
+    wanted = list(scan.find(folder).items())
+    started: list[subprocess.Popen[bytes]] = []
+    real = workers._started  # noqa: SLF001 - to kill what it starts
+
+    def start() -> subprocess.Popen[bytes]:
+        started.append(real())
+        return started[-1]
+
+    monkeypatch.setattr(workers, "_started", start)
+    paths = []
+    for number, facts in enumerate(scan.read_all(folder, wanted)):
+        paths.append(facts.run.path)
+        if number == 5:
+            started[0].kill()
+    assert sorted(paths) == [path for path, _ in wanted]
+
+
+BUILD = "import sys; from pathlib import Path; from runsheet.history import cache; cache.bring_up(Path(sys.argv[1]))"
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_a_build_killed_at_any_moment_leaves_nothing_wrong(tmp_path: Path, number: int) -> None:
+    folder = tmp_path / "runs"
+    many.write(folder, 120)
+    place = tmp_path / "cache"
+    build = subprocess.Popen(
+        [sys.executable, "-c", BUILD, str(folder)], env={**os.environ, "RUNSHEET_CACHE": str(place)}
+    )
+    time.sleep(0.1 + 0.12 * number)
+    build.send_signal(signal.SIGKILL)
+    build.wait()
+    files = list(place.glob("*.sqlite3"))
+    file = files[0] if files else place / "c"
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_workers_end_with_the_program_that_started_them(tmp_path: Path) -> None:
+    folder = tmp_path / "runs"
+    many.write(folder, 3 * scan.TOGETHER)
+    build = subprocess.Popen(
+        [sys.executable, "-c", BUILD, str(folder)], env={**os.environ, "RUNSHEET_CACHE": str(tmp_path / "c")}
+    )
+    own = _workers_of(build.pid)
+    build.kill()
+    build.wait()
+    assert own
+    deadline = time.monotonic() + 10
+    while any(_alive(pid) for pid in own) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not [pid for pid in own if _alive(pid)]
+
+
+def _workers_of(parent: int) -> list[int]:
+    import psutil
+
+    deadline = time.monotonic() + 20
+    while time.monotonic() < deadline:
+        if found := [child.pid for child in psutil.Process(parent).children()]:
+            return found
+        time.sleep(0.02)
+    return []
+
+
+def _alive(pid: int) -> bool:
+    import psutil
+
+    return psutil.pid_exists(pid) and psutil.Process(pid).status() != psutil.STATUS_ZOMBIE
