@@ -66,7 +66,7 @@ def lots(tables: Tables, text: str) -> list[Place]:
 
 def _touched(tables: Tables, lot: LotRow) -> list[ResultRow]:
     marks = ", ".join("?" * len(FIELD))
-    query = f"SELECT * FROM result WHERE path = ? AND kind IN ({marks}) AND at <> ''"  # noqa: S608 - our own names
+    query = f"SELECT * FROM result WHERE path = ? AND kind IN ({marks}) AND state NOT IN ('unread', 'void')"  # noqa: S608 - our own names
     values: list[object] = [lot.path, *FIELD]
     if lot.calibration:
         query, values = f"{query} AND calibration = ?", [*values, lot.calibration]

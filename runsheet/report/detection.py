@@ -39,7 +39,7 @@ def blocks(
     if told:
         yield Items(told)
     for found in studies:
-        yield from _study(found)
+        yield from _study(found, now)
     if not studies:
         yield Paragraph("No run has a detection-spike row: a study needs 7 spikes and 7 method blanks in 3 batches.")
     yield Paragraph(PROCEDURE)
@@ -47,21 +47,16 @@ def blocks(
         yield from _capability(shown)
 
 
-def _study(found: Detection) -> Iterator[Block]:
+def _study(found: Detection, now: datetime) -> Iterator[Block]:
     study, unit = found.study, found.group.unit
     yield Heading(found.group.title)
-    yield Facts(tuple(_facts(found)))
+    yield Facts(tuple(_facts(found, now)))
     if study.missing:
         yield Paragraph("Missing:")
         yield Items(study.missing)
     if study.advice:
         yield Paragraph("Recommended by the procedure:")
         yield Items(study.advice)
-    if found.offered:
-        yield Paragraph(
-            f"For the method (L on the screen, or the document): [method.limits] detection = {found.offered}, "
-            f"studied = the day this study was judged."
-        )
     rows = (*_rows("spike", study.spikes, unit), *_rows("blank", study.blanks, unit))
     yield Table(("of", "read", "batch", "document", "row", "result", "unit"), rows, (True,) * 5 + (False, True))
     left = [
@@ -77,13 +72,15 @@ def _study(found: Detection) -> Iterator[Block]:
         yield Items(tuple(f"{row} of {path}: {why}" for row, path, why in left))
 
 
-def _facts(found: Detection) -> Iterator[tuple[str, str]]:
+def _facts(found: Detection, now: datetime) -> Iterator[tuple[str, str]]:
     study, unit = found.study, found.group.unit
     state = "complete" if study.complete else "NOT COMPLETE, figures provisional"
     yield "Detection limit (MDL)", f"{figure(study.mdl, 3)} {unit}, {state}" if study.mdl else f"none yet; {state}"
     yield "Spiked at", f"{figure(study.level)} {unit}" if study.level else "not known: added_mg is not given"
     yield "MDL_S", _limit(study.spikes, unit)
     yield "MDL_b", _limit(study.blanks, unit)
+    if found.offered:
+        yield "For the method", f"detection = {found.offered}, studied = {now:%Y-%m-%d} (L on the screen)"
     if study.verification is not None:
         yield "In use", f"{figure(study.verification.existing)} {unit}: {study.verification.words}"
     if study.due is not None:

@@ -1,0 +1,117 @@
+"""Control charts over runs: what is charted, the limits (NIST/SEMATECH e-Handbook 6.3.2.2), the violations."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from runsheet.history.charts import Chart, all_charts
+from tests.history.folder import control, opened, put
+from tests.make import row
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+HANDBOOK = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
+"""e-Handbook 6.3.2.2: mean 50.81, mean moving range 1.8778, limits 55.8041 and 45.8159."""
+
+
+def charts(folder: Path, what: str = "control", latest: int = 100) -> list[Chart]:
+    with opened(folder) as tables:
+        return all_charts(tables, latest, what=what)
+
+
+def test_the_published_individuals_chart_through_ten_runs(tmp_path: Path) -> None:
+    for day, value in enumerate(HANDBOOK):
+        put(tmp_path, day, [control("LCS1", value)])
+    (chart,) = charts(tmp_path)
+    assert [point.value for point in chart.points] == pytest.approx(HANDBOOK)
+    assert chart.limits is not None
+    assert chart.limits.mean == pytest.approx(50.81)
+    assert round(chart.limits.moving_range, 4) == 1.8778
+    assert [round(limit, 4) for limit in chart.limits.action] == [45.8159, 55.8041]
+    assert chart.violations == ()
+    assert chart.provisional
+    assert chart.own is None
+
+
+def test_own_limits_come_from_twenty_points_on(tmp_path: Path) -> None:
+    for day in range(20):
+        put(tmp_path, day, [control("LCS1", 100 + (day % 5 - 2))])
+    (chart,) = charts(tmp_path)
+    s = (20 * 2 / 19) ** 0.5  # values -2 to 2 about the mean, four times each
+    assert chart.own == pytest.approx((100 - 3 * s, 100 + 3 * s))
+    assert not chart.provisional
+
+
+def test_nine_on_one_side_is_named_at_the_ninth_point(tmp_path: Path) -> None:
+    values = [97, 103, 97, 103, 97, 103, 90, 90, 90, 90, *[102 + at % 2 for at in range(9)]]
+    for day, value in enumerate(values):
+        put(tmp_path, day, [control("LCS1", value)])
+    (chart,) = charts(tmp_path)
+    assert [(found.rule, found.words) for found in chart.latest if found.rule == 2] == [
+        (2, "the ninth in a row above the mean")
+    ]
+
+
+def test_void_superseded_and_held_results_are_not_charted(tmp_path: Path) -> None:
+    rows = [
+        control("LCS1", 100, report=False, reason="read again"),
+        control("LCS2", 50, void="spilt"),
+        control("LCS3", 60),
+        row("CCV1", 0.5, kind="check", expected=100),
+        control("LCS4", 70),
+    ]
+    put(tmp_path, 0, rows, method={"check": {"recovery_percent": [90, 110], "closing": False}})
+    assert charts(tmp_path) == []
+    with opened(tmp_path) as tables:
+        kept = tables.rows("SELECT row, counts FROM point WHERE what = 'control' ORDER BY rowid")
+    assert kept == [("LCS1", 0), ("LCS3", 0), ("LCS4", 0)]
+
+
+def test_a_check_that_fails_is_charted_as_it_was_found(tmp_path: Path) -> None:
+    rows = [row("CCV1", 0.5, kind="check", expected=100), row("SB1", 0.02, kind="blank")]
+    put(tmp_path, 0, rows, method={"check": {"recovery_percent": [90, 110]}, "blank": {"absorbance": 0.005}})
+    assert [chart.points[0].value for chart in charts(tmp_path, "check")] == pytest.approx([200])
+    (blank,) = charts(tmp_path, "blank")
+    assert (blank.points[0].value, blank.points[0].low, blank.points[0].high) == pytest.approx((0.02, -0.005, 0.005))
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"instrument": {"name": "another", "step": 0.001}},
+        {"solvent": {"name": "S-316"}},
+        {"method": {"name": "another"}},
+        {"calibration": {"cell_mm": 50}},
+    ],
+)
+def test_what_cannot_be_compared_makes_a_chart_of_its_own(tmp_path: Path, other: dict[str, Any]) -> None:
+    put(tmp_path, 0, [control("LCS1", 100)])
+    put(tmp_path, 1, [control("LCS1", 90)], **other)
+    assert sorted(len(chart.points) for chart in charts(tmp_path)) == [1, 1]
+
+
+def test_the_fractions_are_charted_apart(tmp_path: Path) -> None:
+    put(tmp_path, 0, [control("LCS1", 100), control("LCS2", 90, silica_gel=True)])
+    assert {chart.series.fraction: chart.points[0].row for chart in charts(tmp_path)} == {
+        "oil_grease": "LCS1",
+        "petroleum": "LCS2",
+    }
+
+
+def test_slope_and_lowest_level_of_each_finished_curve(tmp_path: Path) -> None:
+    put(tmp_path, 0, [])
+    (slope,), (lowest,) = charts(tmp_path, "slope"), charts(tmp_path, "lowest-level")
+    assert slope.points[0].value == pytest.approx(0.0025)
+    assert lowest.points[0].value == pytest.approx(0, abs=1e-9)
+    assert (slope.points[0].row, slope.series.model, slope.points[0].low) == ("C1", "line none", None)
+
+
+def test_only_the_latest_points_are_shown_in_order_of_time_across_zones(tmp_path: Path) -> None:
+    for day, name in ((2, "a"), (0, "b"), (1, "c"), (3, "d")):
+        put(tmp_path, day, [control("LCS1", 100 + day)], name=name)
+    (chart,) = charts(tmp_path, latest=3)
+    assert [point.path for point in chart.points] == ["c.toml", "a.toml", "d.toml"]
+    assert chart.of == 4

@@ -1,0 +1,111 @@
+"""Searching runs: a sample, a run, a lot and the results that hang on it; and the tables for other programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import sqlite3
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.history import export, search
+from runsheet.history.rows import TABLES
+from tests.history.folder import opened, put
+from tests.make import row, standards
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    made = standards(lot="Q-1")
+    made[-1] |= {"lot": "Q-2"}
+    made[0] |= {"lot": "Q-3", "use": False, "reason": "cracked"}
+    rows = [
+        row("CCV1", 0.25, kind="check", expected=100, lot="K-1", cell_mm=10),
+        row("MB1", 0.001, kind="method-blank", cell_mm=10, batch="B1"),
+        row("OF-1", 0.1, batch="B1", cell_mm=10),
+        row("OF-2", 0.2, batch="B2", cell_mm=10),
+        row("OF-3", 0.2, batch="B2", cell_mm=50),
+        row("OF-4", batch="B2", cell_mm=10),
+        row("OF-5", 0.3, batch="B2", cell_mm=10, void="spilt"),
+    ]
+    put(
+        tmp_path,
+        0,
+        rows,
+        name="first",
+        calibration=[{"id": "C1", "cell_mm": 10}, {"id": "C5", "cell_mm": 50}],
+        standard=[s | {"calibration": "C1"} for s in made] + standards(name="T", calibration="C5", lot="Q-5"),
+        batch=[{"id": "B1", "acid_lot": "A-1"}, {"id": "B2", "silica_gel_lot": "G-1"}],
+        solvent={"name": "tetrachloroethylene", "lot": "T-1"},
+        sample=[{"id": "OF-1", "client_id": "C/77", "site": "North drain"}],
+    )
+    put(tmp_path, 1, [row("OF-1", 0.1)], name="second", run={"id": "OF-run", "title": '=1+1; it\'s "odd"'})
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("OF-1", [("first", "OF-1"), ("OF-run", "OF-1")]),
+        ("of-2", [("first", "OF-2")]),
+        ("c/77", [("first", "OF-1")]),
+        ("north*", [("first", "OF-1")]),
+        ("OF-?", []),
+        ("[O]F-1", []),
+        ("%", []),
+    ],
+)
+def test_samples_are_found_by_id_clients_id_and_site(folder: Path, text: str, found: list[tuple[str, str]]) -> None:
+    with opened(folder) as tables:
+        assert [(hit.run, hit.result.row) for hit in search.samples(tables, text)] == found
+
+
+@pytest.mark.parametrize(
+    ("lot", "touched"),
+    [
+        ("Q-1", [["OF-1", "OF-2"]] * 3),
+        ("Q-2", [["OF-1", "OF-2"]]),
+        ("Q-3", [[]]),
+        ("Q-5", [["OF-3"]] * 5),
+        ("K-1", [["OF-1", "OF-2"]]),
+        ("T-1", [["OF-1", "OF-2", "OF-3"]]),
+        ("A-1", [["OF-1"]]),
+        ("G-1", [["OF-2", "OF-3"]]),
+        ("Z-9", []),
+    ],
+)
+def test_a_lot_touches_the_results_that_hang_on_it(folder: Path, lot: str, touched: list[list[str]]) -> None:
+    with opened(folder) as tables:
+        found = search.lots(tables, lot)
+    assert [[result.row for result in place.touched] for place in found] == touched
+
+
+def test_runs_are_found_by_id_and_title(folder: Path) -> None:
+    with opened(folder) as tables:
+        assert [name for name, *_ in search.runs(tables, "of*")] == ["OF-run"]
+        assert [name for name, *_ in search.runs(tables, "*odd*")] == ["OF-run"]
+
+
+def test_the_sql_loads_into_an_empty_database_and_holds_the_same(folder: Path) -> None:
+    with opened(folder) as tables:
+        loaded = sqlite3.connect(":memory:")
+        loaded.executescript("\n".join(export.sql(tables)))
+        for name in TABLES:
+            query = f'SELECT * FROM "{name}" ORDER BY rowid'  # noqa: S608
+            assert sorted(loaded.execute(query).fetchall(), key=repr) == sorted(tables.rows(query), key=repr)
+            assert loaded.execute(query).fetchall()
+        loaded.close()
+
+
+def test_the_csv_holds_every_point_and_no_formula(folder: Path) -> None:
+    put(folder, 3, [row("=HYPERLINK(1)", 0.001, kind="blank")], name="third")
+    with opened(folder) as tables:
+        rows = list(csv.DictReader(io.StringIO(export.points(tables), newline="")))
+        count = tables.rows("SELECT count(*) FROM point")[0][0]
+    assert len(rows) == count
+    assert "'=HYPERLINK(1)" in {line["row"] for line in rows}
+    assert float(next(line["value"] for line in rows if line["what"] == "check")) == pytest.approx(100)
