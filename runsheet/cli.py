@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from runsheet.compute.outcome import Sheet
     from runsheet.problem import Problem
+    from runsheet.report.blocks import Block
     from runsheet.run.log import Trail
     from runsheet.run.model import Run
 
@@ -161,7 +162,10 @@ def _report(asked: argparse.Namespace) -> int:
         raise Refusal(f"{asked.output} is the run itself; the report needs a file of its own")
     found = _found(Path(asked.file))
     sheet = evaluate(found.run, asked.now or datetime.now().astimezone())
-    text = formats.FORMATS[asked.form](Report(sheet, audit.audit(found.trail.steps, found.run)))
+    charts: tuple[Block, ...] = ()
+    if asked.history is not None:
+        sheet, charts = cli_folder.with_history(Path(asked.file), sheet, Path(asked.history))
+    text = formats.FORMATS[asked.form](Report(sheet, audit.audit(found.trail.steps, found.run), charts))
     if asked.output is None:
         print(text, end="")
         return Exit.FINE
@@ -284,6 +288,9 @@ def _parser() -> argparse.ArgumentParser:
     report = _reading(commands, "report", "the report")
     report.add_argument("--as", dest="form", choices=("text", "markdown", "html"), default="text", help="the form")
     report.add_argument("-o", dest="output", metavar="OUT", help="the file to write; else to standard output")
+    report.add_argument(
+        "--history", metavar="FOLDER", help="with control charts, and warnings, from earlier runs there"
+    )
     report.set_defaults(command=_report)
 
     log = commands.add_parser("log", help="the edit log of a run; with --verify whether it is whole")

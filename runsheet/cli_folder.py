@@ -17,6 +17,7 @@ from runsheet.history.rows import SERIES
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from runsheet.compute.outcome import Sheet
     from runsheet.history.cache import Progress, Tables
     from runsheet.report.blocks import Block
 
@@ -75,6 +76,18 @@ def find(asked: argparse.Namespace) -> int:
     places = search.lots(tables, asked.text)
     _out(asked, _written(asked, told.found(asked.text, runs, hits, places)))
     return 0 if runs or hits or places else 1
+
+
+def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tuple[Block, ...]]:
+    """Give a run's sheet with what its folder's history says of it, and its control charts for the report."""
+    from runsheet.history import known
+    from runsheet.report import history as told
+
+    try:
+        found = known.load(document, sheet.run, _progress(), folder=folder)
+    except OSError as error:
+        raise Refusal(f"{folder}: {error.strerror or error}") from None
+    return found.judged(sheet), tuple(told.of_run(found.charts(sheet)))
 
 
 def _tables(asked: argparse.Namespace) -> Tables:

@@ -75,9 +75,9 @@ def create_statements() -> Iterator[str]:
         yield f'CREATE INDEX "{table}_by" ON "{table}" ({by});'
 
 
-def place(folder: Path) -> Path:
+def place(folder: Path, *, deep: bool = True) -> Path:
     """Give the cache file of a folder: in `RUNSHEET_CACHE`, else in the platform's cache folder."""
-    name = hashlib.sha256(str(folder).encode("utf-8", "surrogateescape")).hexdigest()[:24]
+    name = hashlib.sha256(os.fsencode(folder) + (b"/" if deep else b"")).hexdigest()[:24]
     return _cache_folder() / f"history-{name}.sqlite3"
 
 
@@ -95,16 +95,17 @@ def bring_up(
     *,
     at_most: int | None = None,
     file: Path | None = None,
+    deep: bool = True,
 ) -> Tables:
-    """Open the tables of a folder and read what changed in it since.
+    """Open the tables of a folder, `deep` with those below it, and read what changed since.
 
     `progress` is called now and then; where it gives False the reading stops, what was read is kept and `left` says how
     much is not. With more than `at_most` documents to read, none is. Raises OSError where the folder cannot be read.
     """
     real = folder.resolve()
-    found = scan.find(real)
+    found = scan.find(real, deep=deep)
     try:
-        tables = _opened(file or place(real), real)
+        tables = _opened(file or place(real, deep=deep), real)
     except (OSError, sqlite3.Error) as error:
         tables = Tables(_made(sqlite3.connect(":memory:")), real, f"nothing is kept for the next time: {error}")
     try:

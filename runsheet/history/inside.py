@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute import charts
 from runsheet.compute.outcome import Finding
-from runsheet.history.charts import LATEST, Series, points_of
+from runsheet.history.charts import LATEST, Series, all_series, points_of
 from runsheet.history.rows import SERIES
 
 if TYPE_CHECKING:
@@ -27,25 +27,21 @@ ENOUGH = 10
 class Past(NamedTuple):
     """What a series was before a run."""
 
-    values: tuple[float, ...]
+    points: tuple[PointRow, ...]
     limits: Individuals
 
 
-def past(tables: Tables, but: str, points: Iterable[PointRow], latest: int = LATEST) -> dict[Series, Past]:
-    """Give what the series of a run's points were before it; `but` is the run's own document.
+def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Series, Past]:
+    """Give what every series was before a time in UTC, without the run's own document `but`.
 
-    Series with fewer than `ENOUGH` earlier points are left out.
+    Series with fewer than `ENOUGH` points are left out.
     """
-    first: dict[Series, str] = {}
-    for point in points:
-        series = series_of(point)
-        first[series] = min(first.get(series, point.moment), point.moment)
     found = {}
-    for series, begun in first.items():
-        earlier, _ = points_of(tables, series, latest, but, begun)
+    for series in all_series(tables):
+        earlier, _ = points_of(tables, series, latest, but, before)
         limits = charts.individuals([point.value for point in earlier])
         if limits is not None and limits.n >= ENOUGH:
-            found[series] = Past(tuple(point.value for point in earlier), limits)
+            found[series] = Past(tuple(earlier), limits)
     return found
 
 
@@ -64,7 +60,7 @@ def warnings(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[
         if series not in known:
             continue
         before, limits = known[series]
-        values = [*before, *(point.value for point in here)]
+        values = [point.value for point in (*before, *here)]
         for found in charts.violations(values, limits.mean, limits.sigma):
             if found.at >= len(before):
                 point = here[found.at - len(before)]

@@ -32,16 +32,16 @@ TAIL = 4096
 """Bytes of a log's end that hold its last line; a longer one is read whole."""
 
 
-def find(folder: Path) -> dict[str, str]:
-    """Give the documents below a folder, by path, with their stamps. Hidden files and folders are passed over.
+def find(folder: Path, *, deep: bool = True) -> dict[str, str]:
+    """Give the documents of a folder, and `deep` of those below it, by path, with their stamps.
 
-    A folder that cannot be read is passed over; the top one raises OSError.
+    Hidden files and folders are passed over, and folders that cannot be read; the top one raises OSError.
     """
     os.scandir(folder).close()
-    return dict(_walk(str(folder), ""))
+    return dict(_walk(str(folder), "", deep=deep))
 
 
-def _walk(folder: str, below: str) -> Iterator[tuple[str, str]]:
+def _walk(folder: str, below: str, *, deep: bool) -> Iterator[tuple[str, str]]:
     try:
         with os.scandir(folder) as entries:
             seen = {entry.name: entry for entry in entries if not entry.name.startswith(".")}
@@ -50,7 +50,7 @@ def _walk(folder: str, below: str) -> Iterator[tuple[str, str]]:
     for name, entry in sorted(seen.items()):
         try:
             if entry.is_dir(follow_symlinks=False):
-                yield from _walk(entry.path, f"{below}{name}/")
+                yield from _walk(entry.path, f"{below}{name}/", deep=deep) if deep else ()
             elif name.endswith(".toml") and not any(part in name for part in KEPT_COPIES) and entry.is_file():
                 log = seen.get(f"{name}.log")
                 yield below + name, f"{_stamp(entry.stat())} {_stamp(log.stat()) if log else '-'}"

@@ -15,7 +15,7 @@ from runsheet.plot import Plot
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from runsheet.history.cache import Tables
     from runsheet.history.charts import Chart
@@ -86,6 +86,13 @@ def one(chart: Chart) -> Iterator[Block]:
         yield Table(("run", "row", "read", "value", "rule", "it is"), rows, (True, True, True, False, False, True))
         if len(shown) < len(chart.violations):
             yield Paragraph(f"{len(chart.violations) - len(shown)} earlier violations are not listed.")
+
+
+def of_run(charts: Iterable[Chart]) -> Iterator[Block]:
+    """Say the charts of one run's figures, for its report."""
+    for chart in charts:
+        yield Heading(f"{chart.series.title}: {status(chart)}", 3)
+        yield from one(chart)
 
 
 def _point(point: PointRow) -> tuple[str, str, str, str]:

@@ -18,6 +18,7 @@ STYLE = """
 body { font: 10.5pt/1.4 sans-serif; color: #000; background: #fff; max-width: 182mm; margin: 1em auto; }
 h1 { font-size: 16pt; margin: 0 0 .4em; } h2 { font-size: 12pt; margin: 1.4em 0 .4em; border-bottom: 1px solid #000; }
 table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: .5em 0; }
+h3 { font-size: 10pt; margin: 1.2em 0 .3em; break-after: avoid; }
 th, td { padding: .15em .5em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
 .facts th, .facts td { text-align: left; border-bottom: 1px solid #bbb; }

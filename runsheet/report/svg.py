@@ -6,13 +6,15 @@ Owns: the drawing of a `Plot` in shapes. Invariant: readable in black and white;
 from __future__ import annotations
 
 import html
+import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from runsheet.plot import Plot
 
-WIDTH, HEIGHT, LEFT, FOOT = 640, 260, 64, 36
-TICKS = 5
+WIDTH, HEIGHT, LEFT, FOOT = 640, 260, 76, 36
+TICKS = 6
+"""At most, on an axis."""
 
 
 def draw(plot: Plot) -> str:
@@ -45,18 +47,27 @@ def draw(plot: Plot) -> str:
     )
 
 
+def ticks(low: float, high: float) -> list[float]:
+    """Give round numbers within an axis: multiples of 1, 2 or 5 times a power of ten, at most `TICKS` of them."""
+    power = 10.0 ** math.floor(math.log10((high - low) / TICKS))
+    steps = (power * multiple for multiple in (1, 2, 5, 10))
+    step = next(step for step in steps if math.floor(high / step) - math.ceil(low / step) < TICKS)
+    return [number * step for number in range(math.ceil(low / step), math.floor(high / step) + 1)]
+
+
 def _line(start: tuple[float, float], end: tuple[float, float], more: str = "") -> str:
-    return f'<line x1="{start[0]}" y1="{start[1]}" x2="{end[0]}" y2="{end[1]}" stroke="#000" {more}/>'
+    return f'<line x1="{start[0]:.1f}" y1="{start[1]:.1f}" x2="{end[0]:.1f}" y2="{end[1]:.1f}" stroke="#000" {more}/>'
 
 
 def _axes(plot: Plot, xs: tuple[float, float], ys: tuple[float, float]) -> str:
     floor, right = HEIGHT - FOOT, WIDTH - 12
     parts = [_line((LEFT, floor), (right, floor)), _line((LEFT, 12), (LEFT, floor))]
-    for step in range(TICKS):
-        part = step / (TICKS - 1)
-        x, y = LEFT + part * (right - LEFT), floor - part * (floor - 12)
-        parts.append(_text(x, floor + 14, f"{xs[0] + part * (xs[1] - xs[0]):.3g}", "middle"))
-        parts.append(_text(LEFT - 6, y + 4, f"{ys[0] + part * (ys[1] - ys[0]):.3g}", "end"))
+    for value in ticks(*xs):
+        x = LEFT + (value - xs[0]) / (xs[1] - xs[0]) * (right - LEFT)
+        parts += [_line((x, floor), (x, floor + 3)), _text(x, floor + 14, f"{value:.6g}", "middle")]
+    for value in ticks(*ys):
+        y = floor - (value - ys[0]) / (ys[1] - ys[0]) * (floor - 12)
+        parts += [_line((LEFT - 3, y), (LEFT, y)), _text(LEFT - 6, y + 4, f"{value:.6g}", "end")]
     parts.append(_text((LEFT + right) / 2, HEIGHT - 6, plot.x_title, "middle"))
     parts.append(f'<g transform="rotate(-90 12 {floor / 2})">{_text(12, floor / 2, plot.y_title, "middle")}</g>')
     return "\n".join(parts)

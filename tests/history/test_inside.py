@@ -22,7 +22,7 @@ def warned(folder: Path, open_: Path) -> list[Finding]:
     assert run is not None
     mine = list(points(open_.name, evaluate(run, latest(run))))
     with opened(folder) as tables:
-        return list(inside.warnings(mine, inside.past(tables, open_.name, mine)))
+        return list(inside.warnings(mine, inside.past(tables, open_.name, min(point.moment for point in mine))))
 
 
 def history(folder: Path, values: tuple[float, ...]) -> None:
