@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 _BINARY = getattr(os, "O_BINARY", 0)
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
+NO_WAIT = getattr(os, "O_NONBLOCK", 0)
+"""A pipe that stands in a file's place is opened without waiting for its other end."""
+_NO_FILE = "a pipe or a device stands in the file's place"
 _data_sync = getattr(os, "fdatasync", os.fsync)
 
 PRIVATE = 0o600
@@ -43,8 +46,12 @@ class Disk:
     """The file calls. Each raises OSError where the disk does."""
 
     def read(self, path: Path) -> bytes:
-        """Read a whole file."""
-        return path.read_bytes()
+        """Read a whole file; a pipe or a device, which may keep one waiting for ever, is refused."""
+        fd = os.open(path, os.O_RDONLY | _BINARY | NO_WAIT)
+        with os.fdopen(fd, "rb") as file:
+            if not stat.S_ISREG(os.fstat(fd).st_mode):
+                raise OSError(errno.EINVAL, _NO_FILE, str(path))
+            return file.read()
 
     def look(self, path: Path) -> os.stat_result | None:
         """Say what stands at a path, a link not followed; None for nothing."""

@@ -18,7 +18,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from runsheet.run.files import Identity, lock_of, printable
+from runsheet.run.files import DISK, NO_WAIT, Identity, lock_of, printable
 
 if sys.platform != "win32":
     import fcntl
@@ -170,7 +170,7 @@ def _take(path: Path, note: Note, now: datetime) -> int | None:
 def _holder(path: Path, now: datetime) -> Holder | None:
     """Look who holds the lock; None where it is gone."""
     try:
-        fd = os.open(path, os.O_RDONLY)
+        fd = os.open(path, os.O_RDONLY | NO_WAIT)
     except FileNotFoundError:
         return None
     try:
@@ -235,7 +235,7 @@ def _same(fd: int, path: Path) -> bool:
 
 def _read(path: Path) -> Note | None:
     try:
-        note = Note(**json.loads(path.read_bytes()))
+        note = Note(**json.loads(DISK.read(path)))
         aware = datetime.fromisoformat(note.heartbeat).utcoffset() is not None
     except (OSError, ValueError, TypeError, RecursionError):
         return None

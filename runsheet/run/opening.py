@@ -110,7 +110,7 @@ def _rebuilt(found: Found, document: Path) -> Found:
     try:
         run = replay.replay(None, steps)
     except edit.EditError:
-        raise FileNotFoundError(f"{document} is not there, and no log to make it from") from None
+        raise FileNotFoundError(f"{document.name} is not there, and no log to make it from") from None
     note = f"{document.name} was missing; it was made again from its log"
     return replace(found, run=run, ahead=sum(step.count for step in steps), known=True, notes=(note,))
 
@@ -134,20 +134,23 @@ class Follower:
     def __init__(self, path: Path, disk: Disk = DISK) -> None:
         """Read it. Raises OSError."""
         self._document, self._disk = files.real(path), disk
+        self.trouble = ""
+        """Why it cannot be read just now; `found` is then as it was."""
         self._seen = self._stand()
         self.found = look(self._document, disk)
 
     def refresh(self) -> bool:
-        """Read it again if it changed; False where it did not, or cannot be read just now."""
-        seen = self._stand()
-        if seen == self._seen:
-            return False
+        """Read it again if it changed; False where it did not, or cannot be read just now: see `trouble`."""
         try:
-            self.found = look(self._document, self._disk)
-        except OSError:
+            seen = self._stand()
+            changed = seen != self._seen
+            if changed:
+                self.found = look(self._document, self._disk)
+        except OSError as error:
+            self.trouble = files.words(error)
             return False
-        self._seen = seen
-        return True
+        self._seen, self.trouble = seen, ""
+        return changed
 
     def _stand(self) -> list[Identity | None]:
         found = (self._disk.look(path) for path in (self._document, files.log_of(self._document)))

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from runsheet.run.log import Entry, Step
     from runsheet.run.opening import Found
 
+_KINDS = {stat.S_IFDIR: "folder", stat.S_IFLNK: "link", stat.S_IFIFO: "pipe"}
 LOOK_EVERY = 1.0
 """Seconds between two looks at the files; a save that failed is tried again as often."""
 
@@ -242,10 +243,10 @@ class Saver:
         self._bell.put(None)
         self._thread.join(timeout=LOOK_EVERY)
 
-    def settle(self, theirs: bytes, data: bytes, entries: int) -> None:
-        """End the conflict: `data` is wanted in the place of `theirs`."""
+    def settle(self, theirs: bytes | None, data: bytes, entries: int) -> None:
+        """End the conflict: `data` is wanted in the place of `theirs`; None: nothing is there any more."""
         with self._turn:
-            self._identity, self._ours, self.conflict = None, {digest(theirs)}, None
+            self._identity, self._ours, self.conflict = None, {digest(theirs or b"")}, None
             self._saved = None
             self._comments = _commented(data) if data == theirs else None
             self.want(data, entries)
@@ -288,8 +289,8 @@ class Saver:
                 self._part(found)
 
     def _part(self, found: os.stat_result) -> None:
-        kinds = {stat.S_IFDIR: "a folder stands in its place", stat.S_IFLNK: "a link stands in its place"}
-        what = kinds.get(stat.S_IFMT(found.st_mode), "another program changed it")
+        kind = _KINDS.get(stat.S_IFMT(found.st_mode))
+        what = f"a {kind} stands in its place" if kind else "another program changed it"
         ours = files.unused(self._desk.document, "ours", self._desk.clock())
         self._saved, self.conflict = None, Conflict(ours, f"{self._desk.document.name}: {what}")
 

@@ -7,6 +7,7 @@ the disk, or `trouble` says where it is instead. Whichever is ahead, the documen
 from __future__ import annotations
 
 import contextlib
+import errno
 import glob
 import json
 import os
@@ -226,17 +227,32 @@ class Store:
     def keep(self, which: Literal["ours", "theirs"], now: datetime, who: str = "") -> Run:
         """Settle a conflict: go on with ours (theirs is kept beside it) or with theirs (ours is kept already).
 
-        Raises CannotOpenError where theirs has errors; OSError where it cannot be read or kept.
+        Raises CannotOpenError where theirs has errors or is not there, or something else stands in its place.
         """
-        document, disk = self._desk.document, self._desk.disk
         self.flush()
-        theirs = disk.read(document)
-        if which == "ours":
-            files.write_new(disk, files.unused(document, "theirs", now), theirs, document.stat())
-        else:
-            self._adopt(theirs, now, who or self._who)
-        self._saver.settle(theirs, theirs if which == "theirs" else self._pages.write(self.run), self._entries)
+        try:
+            theirs = self._theirs()
+            if which == "theirs":
+                data = self._adopt(theirs, now, who or self._who)
+            else:
+                data = self._pages.write(self.run)
+                self._put_by(theirs, now)
+        except OSError as error:
+            raise CannotOpenError(files.words(error)) from error
+        self._saver.settle(theirs, data, self._entries)
         return self.run
+
+    def _theirs(self) -> bytes | None:
+        """Read what stands in the document's place; what is behind a link is not ours to read or to write."""
+        found = self._desk.disk.look(self._desk.document)
+        if found and stat.S_ISLNK(found.st_mode):
+            raise OSError(errno.ELOOP, "a link stands in the file's place")
+        return self._desk.disk.read(self._desk.document) if found else None
+
+    def _put_by(self, theirs: bytes | None, now: datetime) -> None:
+        document, disk = self._desk.document, self._desk.disk
+        if theirs is not None:
+            files.write_new(disk, files.unused(document, "theirs", now), theirs, document.stat())
 
     def flush(self, timeout: float = 2.0) -> bool:
         """Wait until all is on the disk; False where it is not by then. Safe in a signal handler of the main thread."""
@@ -275,12 +291,15 @@ class Store:
         replay.remember(self._done, self._undone, step)
         self._entries += step.count
 
-    def _adopt(self, theirs: bytes, now: datetime, who: str) -> None:
+    def _adopt(self, theirs: bytes | None, now: datetime, who: str) -> bytes:
+        if theirs is None:
+            raise CannotOpenError(f"{self._desk.document} is not there")
         run, problems = parsed(theirs)
         if run is None or has_errors(problems):
             raise CannotOpenError(f"{self._desk.document} has errors", problems)
         self._add(log.start(theirs, now, who, "changed by another program; kept"))
         self._start, self.run = None, run
+        return theirs
 
 
 def _kept_apart(desk: Desk, found: Found) -> list[str]:

@@ -419,7 +419,7 @@ class Bench(Screen[None], inherit_bindings=False):
     def saved_words(self) -> str:
         """Say when the run was last saved, or why it is not."""
         if self.store.trouble:
-            return f"NOT SAVED: {self.store.trouble}"
+            return f"NOT {'FOLLOWED' if self.read_only else 'SAVED'}: {self.store.trouble}"
         if self.read_only:
             return "read-only"
         if self.store.pending:

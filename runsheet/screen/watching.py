@@ -22,7 +22,6 @@ class Watching:
 
     saved_at = None
     pending = 0
-    trouble = ""
     conflict = None
     drafted = None
     came_back = 0
@@ -31,6 +30,11 @@ class Watching:
         """Take the run as it stands."""
         self._follower, self.run = follower, run
         self.notes = follower.found.notes
+
+    @property
+    def trouble(self) -> str:
+        """Why the run cannot be followed just now: what is shown is as it was."""
+        return self._follower.trouble or ("" if self._follower.found.readable else "the document has errors")
 
     def refresh(self) -> bool:
         """Take what another program has written since; say whether anything was."""

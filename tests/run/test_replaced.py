@@ -1,0 +1,220 @@
+"""Something else in the place of a run's files or folder while it is open: said, left alone, nothing lost or hung."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+from functools import partial
+from typing import TYPE_CHECKING, Literal
+
+import pytest
+
+from runsheet.run import files, opening, store
+from runsheet.run.store import CannotOpenError
+from tests.run.test_store import NOW, START, Open, document, opened, read, readings, state, until, verified
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+__all__ = ["document", "opened", "state"]  # the fixtures
+
+
+def put(kind: str, path: Path) -> None:
+    """Put something else in a file's place, at once where the system can: the saving thread looks all the time."""
+    os.link(path, path.with_name(f"{path.name}.away"))
+    if kind == "folder":
+        path.unlink()
+        path.mkdir()
+        return
+    new = path.with_name("new")
+    if kind == "pipe":
+        os.mkfifo(new)
+    else:
+        new.symlink_to(path.with_name("other" if kind == "link" else "nothing"))
+    new.replace(path)
+
+
+def itself(path: Path) -> Path:
+    return path
+
+
+def take_away(kind: str, path: Path) -> None:
+    """Take it away again."""
+    if kind == "link":
+        assert path.with_name("other").read_text() == "someone else's"
+    if kind == "loose link":
+        assert not path.with_name("nothing").exists()
+    if kind == "folder":
+        path.rmdir()  # fails where anything was put into it
+    else:
+        path.unlink()
+
+
+def in_time(what: Callable[[], object], seconds: float = 5.0) -> None:
+    """Do something that must not hang."""
+    failed: list[Exception] = []
+
+    def do() -> None:
+        try:
+            what()
+        except Exception as error:  # noqa: BLE001 - raised again below
+            failed.append(error)
+
+    thread = threading.Thread(target=do, daemon=True)
+    thread.start()
+    thread.join(seconds)
+    assert not thread.is_alive(), "it hangs"
+    if failed:
+        raise failed[0]
+
+
+KINDS = ("folder", "link", "loose link", "pipe")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_in_the_place_of_the_document(kind: str, document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    (document.with_name("other")).write_text("someone else's")
+    put(kind, document)
+    until(lambda: run.conflict)  # noticed without an edit
+    in_time(lambda: read(run, 2, "0.140"))
+    in_time(run.flush)
+    assert run.conflict is not None
+    assert f"a {kind.removeprefix('loose ')} stands in its place" in run.conflict.words
+    assert "0.140" in run.conflict.ours.read_text()
+    choices: tuple[Literal["ours", "theirs"], ...] = ("ours", "theirs")
+    for which in choices:
+        with pytest.raises(CannotOpenError):
+            in_time(partial(run.keep, which, NOW))
+    take_away(kind, document)
+    in_time(lambda: run.keep("ours", NOW))
+    until(lambda: not run.pending)
+    assert run.close()
+    assert readings(document) == ["0.130", "0.140"]
+    assert verified(document) == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("which", [files.log_of, files.lock_of])
+def test_in_the_place_of_log_and_lock(
+    which: Callable[[Path], Path], kind: str, document: Path, opened: Open, state: Path
+) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    (document.with_name("other")).write_text("someone else's")
+    put(kind, which(document))
+    in_time(lambda: read(run, 2, "0.140"))
+    assert "kept in memory and in" in run.trouble
+    kept = next(state.glob("*.log")).read_bytes()
+    assert b"0.140" in kept
+    take_away(kind, which(document))
+    until(lambda: not run.trouble)
+    in_time(run.close)
+    assert readings(document) == ["0.130", "0.140"]
+    assert verified(document) == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("which", [itself, files.log_of, files.lock_of])
+def test_there_at_opening(which: Callable[[Path], Path], kind: str, document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.close()
+    which(document).touch()
+    (document.with_name("other")).write_text("someone else's")
+    put(kind, which(document))
+
+    def open_() -> None:
+        try:
+            opened(document).close()
+        except CannotOpenError as error:
+            assert str(error)  # noqa: PT017 - a refusal in words is as good as an opening
+
+    in_time(open_)
+    if which is not files.lock_of:
+        for read_ in (store.read_only, opening.verify):
+            try:
+                in_time(partial(read_, document))
+            except OSError as error:
+                assert files.words(error)  # noqa: PT017
+    take_away(kind, which(document))
+
+
+def test_a_document_that_is_gone_while_it_is_asked_about(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    document.write_text(START.replace("KB-0311", "other"))
+    until(lambda: run.conflict)
+    document.unlink()
+    with pytest.raises(CannotOpenError, match="is not there"):
+        run.keep("theirs", NOW)
+    run.keep("ours", NOW)
+    assert run.close()
+    assert readings(document) == ["0.130"]
+    assert verified(document) == []
+
+
+# --- the folder ----------------------------------------------------------------------------------------------------
+
+
+def test_a_folder_renamed_and_named_back(document: Path, opened: Open, state: Path) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    away = document.parent.rename(document.parent.with_name("away"))
+    until(lambda: run.trouble)  # noticed without an edit
+    read(run, 2, "0.140")
+    assert run.trouble.startswith("the folder is gone")
+    assert b"0.140" in next(state.glob("*.log")).read_bytes()
+    assert not document.parent.exists()
+    away.rename(document.parent)
+    until(lambda: not run.trouble)
+    assert run.close()
+    assert readings(document) == ["0.130", "0.140"]
+    assert verified(document) == []
+
+
+@pytest.mark.parametrize("kind", ["file", "empty folder", "link"])
+def test_a_folder_replaced(kind: str, document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    folder = document.parent
+    away = folder.rename(folder.with_name("away"))
+    if kind == "file":
+        folder.write_text("someone else's")
+    elif kind == "link":
+        folder.symlink_to(away)
+    else:
+        folder.mkdir()
+    read(run, 2, "0.140")
+    if kind == "file":
+        assert run.trouble.startswith("the folder is gone")
+        assert folder.read_text() == "someone else's"
+        folder.unlink()
+        away.rename(folder)
+    until(lambda: not run.trouble and not run.pending)
+    assert run.close()
+    assert readings(document) == ["0.130", "0.140"]
+    assert verified(document) == []
+
+
+def test_a_folder_removed_for_good_and_the_run_opened_again(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    shutil.rmtree(document.parent)
+    read(run, 2, "0.140")
+    assert not run.close()
+    document.parent.mkdir()
+    again = opened(document)
+    assert again.came_back == 2
+    assert again.close()
+    assert readings(document) == ["0.130", "0.140"]
+    assert verified(document) == []

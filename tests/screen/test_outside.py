@@ -1,0 +1,155 @@
+"""What the screen says when the run's files or folder change under it, in the second that it looks."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import time
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo
+from runsheet.run import edit, files, store
+from runsheet.screen.app import RunsheetApp
+from runsheet.screen.bench import Bench
+from runsheet.screen.style import Look
+from runsheet.screen.watching import Watching
+from tests.screen.driving import NOW, Drive, typed
+from tests.screen.pty_runs import readings, until
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from runsheet.run.edit import Edit
+
+TWO = [Decimal("0.112"), Decimal("0.113")]
+
+
+def look(drive: Drive) -> str:
+    """Have the second's tick, and give the screen."""
+    drive.bench._tick()  # noqa: SLF001 - the second's tick, without waiting for it
+    return "\n".join(drive.screen())
+
+
+def pipe(path: Path) -> None:
+    new = path.with_name("new")
+    os.mkfifo(new)
+    new.replace(path)
+
+
+def test_a_folder_that_is_gone_is_said_and_what_was_read_is_written_when_it_is_back(tmp_path: Path) -> None:
+    water = tmp_path / "runs" / "water.toml"
+    water.parent.mkdir()
+    water.write_text(demo.text("water-day"), encoding="utf-8")
+    away = tmp_path / "away"
+
+    def leave(drive: Drive) -> None:
+        water.parent.rename(away)
+        until(lambda: "NOT SAVED: the folder is gone" in look(drive), 4)  # at the saving thread's look, without an edit
+        drive.bench.commit(typed_edit(drive))
+        assert "kept in memory and in" in drive.store.trouble
+        assert "NOT SAVED" in look(drive)
+        away.rename(water.parent)
+        until(lambda: "NOT SAVED" not in look(drive), 4)
+
+    Drive(water).run(typed("0.112"), then=leave)
+    assert readings(water) == TWO
+
+
+def typed_edit(drive: Drive) -> list[Edit]:
+    return [edit.set_value(drive.store.run, "queue[20].readings", [Decimal("0.113")])]
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "link"])
+def test_something_else_in_the_document_s_place_is_asked_about(kind: str, water: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.write_text("someone else's")
+
+    def replace(drive: Drive) -> None:
+        if kind == "pipe":
+            pipe(water)
+        elif kind == "folder":
+            water.unlink()
+            water.mkdir()
+        else:
+            (tmp_path / "new").symlink_to(other)
+            (tmp_path / "new").replace(water)
+        until(lambda: f"a {kind} stands in its place" in look(drive), 4)
+        for which in "ot":
+            assert drive.bench.prompt is not None
+            drive.bench.prompt.answer(which)
+            assert f"not settled: a {kind}" in drive.bench.message
+        drive.bench.prompt = None
+        assert drive.bench.commit(typed_edit(drive))
+        water.rmdir() if kind == "folder" else water.unlink()
+        look(drive)
+        assert drive.bench.prompt is not None
+        drive.bench.prompt.answer("o")
+
+    Drive(water).run(typed("0.112"), then=replace)
+    assert readings(water) == TWO
+    assert other.read_text() == "someone else's"
+
+
+def test_a_pipe_in_the_log_s_place_is_said_and_hangs_nothing(water: Path) -> None:
+    def replace(drive: Drive) -> None:
+        pipe(files.log_of(water))
+        until(lambda: "NOT SAVED: a pipe" in look(drive), 4)
+        assert drive.bench.commit(typed_edit(drive))
+        assert "kept in memory and in" in drive.store.trouble
+        files.log_of(water).unlink()
+        until(lambda: "NOT SAVED" not in look(drive), 4)
+
+    Drive(water).run(typed("0.112"), then=replace)
+    assert readings(water) == TWO
+
+
+# --- a second screen -----------------------------------------------------------------------------------------------
+
+
+def followed(path: Path, then: Callable[[Bench], None]) -> None:
+    """Follow a run on a second screen and look at it."""
+    follower = store.read_only(path)
+    assert follower.found.run is not None
+    bench = Bench(Watching(follower, follower.found.run), path, Look(), lambda: NOW)
+
+    async def go() -> None:
+        async with RunsheetApp(bench, "ansi-dark").run_test(size=(80, 24)) as pilot:
+            while not bench.ready:
+                await pilot.pause(0.01)
+            then(bench)
+
+    asyncio.run(go())
+
+
+def test_a_second_screen_says_when_it_cannot_follow(water: Path) -> None:
+    text = water.read_text(encoding="utf-8")
+
+    def said(bench: Bench) -> str:
+        bench._tick()  # noqa: SLF001
+        return bench.saved_words()
+
+    def then(bench: Bench) -> None:
+        assert said(bench) == "read-only"
+        shown = bench.run_document
+        water.rename(water.with_name("away"))
+        assert said(bench) == "NOT FOLLOWED: water.toml is not there, and no log to make it from"
+        assert bench.run_document == shown
+        pipe(water)
+        assert said(bench).startswith("NOT FOLLOWED: a pipe")
+        water.unlink()
+        water.write_text("[[queue", encoding="utf-8")
+        assert said(bench) == "NOT FOLLOWED: the document has errors"
+        assert said(bench) == "NOT FOLLOWED: the document has errors"
+        assert bench.run_document == shown
+        water.with_name("away").replace(water)
+        assert said(bench) == "read-only"
+        time.sleep(0.01)
+        water.write_text(text.replace("Orla Sound", "Other Sound"), encoding="utf-8")
+        assert said(bench) == "read-only"
+        assert "Other Sound" in (bench.run_document.run.title or "")
+
+    followed(water, then)
