@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,6 +11,7 @@ from runsheet import demo, evaluate, read, signing
 from runsheet.report import markdown, outline
 from runsheet.report.parts import Report
 from runsheet.run import edit
+from runsheet.run.model import Review
 from runsheet.run.text import write
 from tests.screen.driving import Drive, typed
 
@@ -72,3 +74,63 @@ def test_signing_and_amending_at_the_screen(soil: Path) -> None:
     drive = Drive(soil, now=NOW).run("f4", "t", typed("second look"), typed("client asked"))
     assert [amendment.reason for amendment in drive.document.amendment] == ["client asked"]
     assert not signing.standing(drive.document)
+
+
+# --- a reviewer's walk ------------------------------------------------------------------------------------------
+
+
+def review(run: Run, words: str = "void: SB2: a film") -> edit.Edit:
+    return edit.insert_row(run, "review", len(run.review) + 1, Review(exception=words, by="R. Holt"))
+
+
+def both_signed() -> Run:
+    run = edit.apply(noted(), signing.sign(noted(), "M. Tarn", NOW))
+    run = edit.apply(run, review(run))
+    return edit.apply(run, signing.sign(run, "R. Holt", NOW))
+
+
+def test_without_reviews_both_roles_sign_the_same() -> None:
+    run = noted()
+    assert signing.digest(run, "reviewer") == signing.digest(run)
+    reviewed = edit.apply(run, review(run))
+    assert signing.digest(reviewed) == signing.digest(run)
+    assert signing.digest(reviewed, "reviewer") != signing.digest(run)
+
+
+def test_the_analysts_signature_stands_after_a_walk_and_the_reviewers_not_after_a_later_entry() -> None:
+    run = both_signed()
+    assert [signature.role for signature in signing.standing(run)] == ["analyst", "reviewer"]
+    later = edit.apply(run, review(run, "superseded: G-3: diluted"))
+    assert [signature.role for signature in signing.standing(later)] == ["analyst"]
+    assert signing.refusal(evaluate(later, NOW), "R. Holt") == ""
+    again = edit.apply(later, signing.sign(later, "R. Holt", NOW))
+    assert [signature.role for signature in again.signature] == ["analyst", "reviewer", "reviewer"]
+    assert [signature.role for signature in signing.standing(again)] == ["analyst", "reviewer"]
+
+
+def test_a_change_of_the_sheet_ends_both_signatures() -> None:
+    run = both_signed()
+    assert not signing.standing(edit.apply(run, edit.set_value(run, "queue[1].note", "looked at again")))
+
+
+def test_a_review_is_free_until_a_reviewers_signature_stands() -> None:
+    plain = noted()
+    analyst = edit.apply(plain, signing.sign(plain, "M. Tarn", NOW))
+    note = edit.set_value(plain, "queue[1].note", "x")
+    assert not signing.touched(plain, [note])
+    assert not signing.touched(analyst, [review(analyst)])
+    assert signing.touched(analyst, [note])
+    assert signing.touched(analyst, [review(analyst), note])
+    both = both_signed()
+    assert signing.touched(both, [review(both)])
+    assert not signing.touched(both, [signing.amend(both, "", "why", NOW)])
+    later = edit.apply(both, review(both))
+    assert not signing.touched(later, [review(later)])
+
+
+def test_a_reviewer_alone_leaves_the_analyst_to_sign() -> None:
+    run = both_signed()
+    alone = replace(run, signature=run.signature[1:])
+    assert [signature.role for signature in signing.standing(alone)] == ["reviewer"]
+    assert signing.role(alone) == "analyst"
+    assert "not the analyst" in signing.refusal(evaluate(alone, NOW), "r. holt")

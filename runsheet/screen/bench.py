@@ -47,8 +47,6 @@ LONG = 300
 """Rows from which on a draft is computed about the cursor first."""
 LATER = 0.2
 """Seconds after the last key until all of it is."""
-UNSIGNED = ("signature", "amendment")
-"""What a signature does not cover."""
 WIDE = (120, 36)
 SMALLEST = (80, 24)
 
@@ -62,6 +60,13 @@ class Prompt:
     line: TypingLine = field(default_factory=TypingLine)
     takes_block: Callable[[str], None] | None = None
     """What a pasted text of several lines is given to."""
+    leave: Callable[[], None] | None = None
+    """What Escape does in a walk over the panes; beside its questions nothing of the sheet is shown."""
+
+    @property
+    def covers(self) -> bool:
+        """Whether it is a question of a walk over the panes."""
+        return self.leave is not None
 
 
 class Bench(Screen[None], inherit_bindings=False):
@@ -263,11 +268,11 @@ class Bench(Screen[None], inherit_bindings=False):
         if self.read_only:
             self.say("read-only: nothing can be changed here")
             return False
-        if self.run_document.signature and any(made.path.split("[")[0] not in UNSIGNED for made in edits):
+        if self.run_document.signature and self._signed(edits):
             if not reason.strip():
                 self.ask("This run is signed. Why is it changed?", lambda why: self._amended(edits, why))
                 return False
-            edits = [*edits, self._amendment(reason)] if self._signed() else edits
+            edits = [*edits, *self._amendment(reason)]
         try:
             self.store.accept(edits, self.clock(), reason=reason)
         except EditError as error:
@@ -277,15 +282,16 @@ class Bench(Screen[None], inherit_bindings=False):
         self.recompute()
         return True
 
-    def _signed(self) -> bool:
+    def _signed(self, edits: Sequence[Edit]) -> bool:
         from runsheet import signing  # writes the whole document: only for a run that has signatures
 
-        return bool(signing.standing(self.run_document))
+        return signing.touched(self.run_document, edits)
 
-    def _amendment(self, reason: str) -> Edit:
+    def _amendment(self, reason: str) -> list[Edit]:
         from runsheet import signing
 
-        return signing.amend(self.run_document, self.who, reason.strip(), self.clock().replace(microsecond=0))
+        run, now = self.run_document, self.clock().replace(microsecond=0)
+        return [signing.amend(run, self.who, reason.strip(), now)] if signing.standing(run) else []
 
     def _amended(self, edits: Sequence[Edit], why: str) -> None:
         if not why.strip():
@@ -304,9 +310,10 @@ class Bench(Screen[None], inherit_bindings=False):
         answer: Callable[[str], None],
         text: str = "",
         takes_block: Callable[[str], None] | None = None,
+        leave: Callable[[], None] | None = None,
     ) -> None:
-        """Ask on the message line; Escape answers nothing."""
-        self.prompt = Prompt(label, answer, TypingLine.holding(text), takes_block)
+        """Ask on the message line; Escape answers nothing, or does what `leave` says."""
+        self.prompt = Prompt(label, answer, TypingLine.holding(text), takes_block, leave)
         self._paint_lines()
 
     def open_page(self, content: Content, at: int = 0) -> None:
@@ -336,16 +343,16 @@ class Bench(Screen[None], inherit_bindings=False):
     # --- keys ---------------------------------------------------------------------------------------------------
 
     def on_key(self, event: events.Key) -> None:
-        """Send a key where it belongs: page, prompt, entry, command."""
+        """Send a key where it belongs: prompt, page, entry, command."""
         event.stop()
         event.prevent_default()
         name, character = event.key, event.character
         page = self.query_one(Page)
-        if page.content is not None:
+        if self.prompt is not None:
+            self._answer(name, character)
+        elif page.content is not None:
             if page.key(name, character) and page.content is not None:
                 self.close_page()
-        elif self.prompt is not None:
-            self._answer(name, character)
         elif self.grid.entry is not None:
             self.editing.key(name, character)
         else:
@@ -361,9 +368,9 @@ class Bench(Screen[None], inherit_bindings=False):
             prompt.answer(prompt.line.text)
         elif name == "escape":
             self.prompt = None
-            self.say("nothing changed")
-        else:
-            prompt.line.key(name, character)
+            self.say("nothing changed") if prompt.leave is None else prompt.leave()
+        elif not prompt.line.key(name, character):
+            self.query_one(Page).key(name, character)  # scrolls the page of a walk
         self._paint_lines()
 
     def _command(self, name: str, character: str | None) -> None:
@@ -450,7 +457,7 @@ class Bench(Screen[None], inherit_bindings=False):
     def footer_words(self, width: int) -> str:
         """Give the keys of the pane, or of what is being done."""
         if self.prompt is not None:
-            return "Enter answers, Escape leaves all as it was"
+            return f"Enter answers, Escape leaves {'the walk; V goes on' if self.prompt.covers else 'all as it was'}"
         if self.grid.entry is not None:
             return "Enter accepts and goes on, Tab and arrows accept, Escape puts the old value back"
         return keys.footer(self.active, width, self.commands)

@@ -214,7 +214,7 @@ def sign(bench: Bench) -> None:
     from runsheet import signing
 
     run = bench.run_document
-    role = "reviewer" if signing.standing(run) else "analyst"
+    role = signing.role(run)
 
     def answer(name: str) -> None:
         if why := signing.refusal(bench.sheet, name):
@@ -299,6 +299,7 @@ COMMANDS: dict[str, Callable[[Bench], None]] = {
     "jump": jump,
     "report": report,
     "write_report": write_report,
+    "review": _in("reviewing", "review"),
     "sign": sign,
     "undo": undo,
     "redo": redo,

@@ -1,7 +1,7 @@
 """The lines above and below the panes.
 
 Owns: the title line, the other panes' states, the cell's explanation, the next thing to do, what is saved, the keys.
-Invariant: the next thing and the state of saving are always in sight.
+Invariant: the state of saving is always in sight, and the next thing too, save beside a question that covers the sheet.
 """
 
 from __future__ import annotations
@@ -48,13 +48,15 @@ class Foot(Canvas):
         bench, look = self.bench, self.look
         plain = look.plain()
         lines: list[Line] = []
+        covered = bench.prompt is not None and bench.prompt.covers
         if not bench.wide:
             for key, pane in bench.others():
-                text = f"{key} {pane.title}: {visible(pane.summary(bench.sheet))}"
+                text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.sheet))}"
                 lines.append(((clipped(text, width, more=look.more), plain),))
         lines.append(self._message(width))
         saved = bench.saved_words()
-        next_words = clipped(visible(bench.next_words()), max(0, width - len(saved) - 1), more=look.more)
+        told = bench.message if covered else bench.next_words()
+        next_words = clipped(visible(told), max(0, width - len(saved) - 1), more=look.more)
         lines.append(((f"{next_words} {saved}", look.strong()),))
         lines.append(((clipped(bench.footer_words(width), width), plain),))
         return lines

@@ -78,6 +78,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("jump", ("j",), "go to the row this finding names", "row", ("quality",)),
     Command("report", ("R",), "the report as it stands", ""),
     Command("write_report", ("W",), "write the report to a file", ""),
+    Command("review", ("V",), "walk a reviewer through the exceptions and one row in ten", ""),
     Command("sign", ("S",), "sign the run off: analyst first, then another person as reviewer", ""),
     Command("undo", ("u", "ctrl+z"), "undo", ""),
     Command("redo", ("U", "ctrl+y"), "redo", ""),

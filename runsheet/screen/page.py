@@ -6,7 +6,7 @@ Owns: scrolling, choosing and filtering. Invariant: it closes with Escape or q a
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from runsheet.report.blocks import visible
@@ -28,6 +28,8 @@ class Content:
     choose: Callable[[int], None] | None = None
     """Called with the number of the text chosen; None for a page that is only read."""
     filter: TypingLine = field(default_factory=TypingLine)
+    foot: str = "arrows and page keys scroll; Escape or q closes"
+    """How to leave a page that is only read."""
 
 
 def _wrapped(line: str, width: int) -> list[str]:
@@ -53,7 +55,7 @@ class Page(Canvas):
         if content.choose is None:  # a text is read to its end; a choice is one line
             width = max(20, self.app.size.width)
             wrapped = [part for line in content.texts for part in _wrapped(line, width)]
-            content = Content(content.title, wrapped)
+            content = replace(content, texts=wrapped)
         self.content, self._at, self._top = content, at, 0
         self._drawn = []
         self.paint()
@@ -92,7 +94,7 @@ class Page(Canvas):
 
     def _foot(self, content: Content) -> str:
         if content.choose is None:
-            return "arrows and page keys scroll; Escape or q closes"
+            return content.foot
         return f"Enter chooses, Escape closes, type to filter: {content.filter.text}"
 
     def key(self, name: str, character: str | None) -> bool:

@@ -120,11 +120,11 @@ def plot_page(bench: Bench) -> Content:
 
 def report(bench: Bench) -> Content:
     """Give the report as a page."""
-    told = text.write(outline.outline(_reported(bench)), ascii_only=bench.look.ascii_only)
+    told = text.write(outline.outline(reported(bench)), ascii_only=bench.look.ascii_only)
     return Content("Report as it stands", told.splitlines())
 
 
-def _reported(bench: Bench) -> Report:
+def reported(bench: Bench) -> Report:
     """Give what a report is made from: the sheet, and what the log beside the document tells."""
     try:
         steps = opening.look(files.real(bench.path)).trail.steps
@@ -159,7 +159,7 @@ def write_report(bench: Bench, name: str) -> None:
         bench.say("not written: that is the run itself")
         return
     try:
-        Path(name).write_text(formats.FORMATS[form](_reported(bench)), encoding="utf-8")
+        Path(name).write_text(formats.FORMATS[form](reported(bench)), encoding="utf-8")
     except OSError as error:
         bench.say(f"not written: {name}: {error.strerror}")
     else:

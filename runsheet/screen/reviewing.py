@@ -1,0 +1,149 @@
+"""The reviewer's walk on the screen: rows typed again from the notebook, then the exceptions, one after the other.
+
+Owns: how these are asked for and kept. Invariant: while a walk asks, nothing the sheet holds of a row is in sight, and
+rows come first, since an exception may tell a reading; each answer is a step of its own, so leaving loses nothing.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet import reviewing, signing
+from runsheet.compute.quality import reviews
+from runsheet.run import edit, entry
+from runsheet.run.model import Review, Row
+from runsheet.screen import pages
+from runsheet.screen.page import Content
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from runsheet.screen.bench import Bench
+
+WHAT = (
+    "A reviewer types one row in ten again from the notebook and looks at every",
+    "exception. The rows are drawn by the sheet's digest; the sheet is covered",
+    "meanwhile. Each answer is kept at once; Escape leaves, V goes on.",
+    "",
+)
+SHORT = 16
+"""Characters of an id that a question has room for; the page has it in full."""
+
+
+def review(bench: Bench) -> None:
+    """Ask who reviews and begin the walk, or go on with it."""
+    if bench.read_only:
+        bench.say("read-only: nothing can be changed here")
+    elif not bench.ready:
+        bench.say("not computed yet")
+    else:
+        bench.ask("Reviewer, name:", lambda name: _begin(bench, name.strip()))
+
+
+def _begin(bench: Bench, name: str) -> None:
+    run = bench.run_document
+    if why := reviewing.refusal(run, name):
+        bench.say(f"not begun: {why}")
+    elif any(signature.role == "reviewer" for signature in signing.standing(run)):
+        bench.ask("A reviewer signed this run. Why is it reviewed again?", lambda why: _again(bench, name, why.strip()))
+    else:
+        Walk(bench, name, "").go()
+
+
+def _again(bench: Bench, name: str, why: str) -> None:
+    if why:
+        Walk(bench, name, why).go()
+    else:
+        bench.say("nothing changed: a signed run needs a reason")
+
+
+class Walk:
+    """One walk, from where the last one was left to the end or to Escape."""
+
+    def __init__(self, bench: Bench, name: str, why: str) -> None:
+        """Take what is left for this reviewer; `why` goes with a change of a run that a reviewer signed."""
+        left = reviewing.left(bench.sheet, pages.reported(bench).audit)
+        self.bench, self.name, self.why = bench, name, why
+        self.rows, self.exceptions = list(left.rows), list(left.exceptions)
+        self.row_count = left.rows_done + len(left.rows)
+        self.exception_count = left.exceptions_done + len(left.exceptions)
+
+    def go(self) -> None:
+        """Ask the next thing, or end."""
+        if self.rows:
+            self._ask_row(self.rows[0])
+        elif self.exceptions:
+            self._ask_exception(self.exceptions[0])
+        else:
+            self.bench.close_page()
+            self.bench.say(self._done())
+
+    def _ask(self, title: str, lines: list[str], label: str, answer: Any, trouble: str) -> None:
+        content = Content(f"Review by {self.name}: {title}", [*WHAT, *lines])
+        content.foot = "up, down and page keys scroll; Escape leaves the walk"
+        self.bench.open_page(content)
+        self.bench.ask(label, answer, leave=self._leave)
+        self.bench.say(trouble)
+
+    def _keep(self, **said: Any) -> None:
+        bench = self.bench
+        run, now = bench.run_document, bench.clock().replace(microsecond=0)
+        made = Review(by=self.name, at=now, **said)
+        if not bench.commit([edit.insert_row(run, "review", len(run.review) + 1, made)], self.why):
+            bench.close_page()  # the message line says why
+            return
+        (self.rows if made.row is not None else self.exceptions).pop(0)
+        self.go()
+
+    # --- rows -------------------------------------------------------------------------------------------------------
+
+    def _ask_row(self, name: str, trouble: str = "", differing: tuple[Any, ...] = ()) -> None:
+        """Ask what the notebook has; `differing` was typed, and is not what the sheet has."""
+        row = reviews.rows(self.bench.run_document)[name]
+        kind = row.kind.replace("-", " ") if isinstance(row, Row) else "standard"
+        at = f"{self.row_count - len(self.rows) + 1} of {self.row_count}"
+        short = name if len(name) <= SHORT else name[:SHORT] + self.bench.look.more
+        label = f"{at}, {short} ({kind}), its raw reading from the notebook:"
+        lines = [f"{name}, {kind}" + (f", read {row.at:%Y-%m-%d %H:%M}" if row.at else ""), ""]
+        lines.append("Type its raw readings as the notebook has them, a space between two.")
+        if differing:
+            label = "differs: Enter keeps it as a finding, or type it again:"
+            lines += ["", f"Typed {entry.shown(differing)}: that differs from the sheet."]
+            lines += ["Enter keeps it as a finding, for the analyst; or type it again."]
+        self._ask(f"row {at}", lines, label, lambda text: self._typed(name, text.strip(), differing), trouble)
+
+    def _typed(self, name: str, text: str, differing: tuple[Any, ...]) -> None:
+        parsed = entry.parse(Review, "readings", text, self.bench.clock())
+        values = tuple(parsed.value or ())
+        if parsed.complaint:
+            self._ask_row(name, f"not taken: {parsed.complaint}", differing)
+        elif not values and not differing:
+            self._ask_row(name, "not taken: nothing was typed")
+        elif not values or values == reviews.rows(self.bench.run_document)[name].readings:
+            self._keep(row=name, readings=values or differing)
+        else:
+            self._ask_row(name, "", values)
+
+    # --- exceptions -------------------------------------------------------------------------------------------------
+
+    def _ask_exception(self, words: str) -> None:
+        at = f"{self.exception_count - len(self.exceptions) + 1} of {self.exception_count}"
+        self._ask(
+            f"exception {at}", [words], f"Seen {at}, Enter, or a remark:", lambda text: self._seen(words, text), ""
+        )
+
+    def _seen(self, words: str, remark: str) -> None:
+        self._keep(exception=words, note=remark.strip() or None)
+
+    # --- the end ----------------------------------------------------------------------------------------------------
+
+    def _leave(self) -> None:
+        self.bench.close_page()
+        self.bench.say(f"left: {len(self.rows)} rows and {len(self.exceptions)} exceptions are open; V goes on")
+
+    def _done(self) -> str:
+        differ = [f.rows[0] for f in self.bench.sheet.quality if f.rule == "review" and f.state == "fail"]
+        if differ:
+            rows = f"{len(differ)} rows differ" if len(differ) > 1 else "1 row differs"
+            return f"{rows}: correct {differ[0]} with its reason, or V types it again; then S signs"
+        return f"{self.exception_count} exceptions seen, {self.row_count} rows typed again; S signs"
