@@ -135,8 +135,8 @@ class _Reader:
             old, rows[at - 1] = rows[at - 1], str(made.new)
             if old in self.entered:
                 self.entered[str(made.new)] = self.entered.pop(old)
-        elif key == "readings":
-            self._note(rows[at - 1], made.new, when)
+        elif key == "readings" and (rows[at - 1] in self.entered or not made.old):
+            self._note(rows[at - 1], made.new, when)  # else it stood before the log, entered nobody knows when
 
     def _note(self, name: str, readings: Any, when: datetime) -> None:
         if readings:

@@ -112,6 +112,13 @@ def test_rows_read_before_the_log_began_are_named(tmp_path: Path) -> None:
     assert "OF-2" not in found.unknown
 
 
+def test_a_reading_from_before_the_log_that_is_corrected_is_not_entered_late_by_that(tmp_path: Path) -> None:
+    found = told(tmp_path, (reading(1, "0.121"), at(300), "digits turned round"))
+    assert [(c.what, c.old, c.new) for c in found.corrections] == [("OF-1 readings", "[0.112]", "[0.121]")]
+    assert found.late == ()
+    assert "OF-1" in found.unknown
+
+
 def test_an_entry_taken_back_says_so_and_typing_it_anew_counts_from_then(tmp_path: Path) -> None:
     path = tmp_path / "run.toml"
     path.write_text(document(QUEUE), encoding="utf-8")
