@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from hypothesis import strategies as st
 
 from runsheet import tables
-from runsheet.run.model import About, Batch, Calibration, Instrument, Row, Run, Sample, Standard
+from runsheet.run.model import About, Batch, Calibration, Instrument, Review, Row, Run, Sample, Standard
 from runsheet.tables import Above, Number
 from tests.make import at
 
@@ -140,14 +140,26 @@ def readable(draw: st.DrawFn) -> Run:
     queue = [draw(table_row(n, tuple(names), reads, ordinary=ordinary)) for n in range(draw(st.integers(0, 7)))]
     batch = [draw(table(Batch, id=st.just(f"B{n}"))) for n in range(draw(st.integers(0, 2)))]
     sample = [draw(table(Sample, id=st.just(f"R{n}"))) for n in range(draw(st.integers(0, 2)))]
+    review = [draw(reviews(queue)) for _ in range(draw(st.sampled_from([0, 0, 1, 2])))]
     instrument = draw(table(Instrument, reads=st.just(reads)))
     rest = draw(table(Run, format=st.just(1), run=table(About, id=st.just("T")), **dict.fromkeys(PARTS, st.just(()))))
-    parts = dict(zip(PARTS, map(tuple, (calibration, standard, batch, sample, queue)), strict=True))
+    parts = dict(zip(PARTS, map(tuple, (calibration, standard, batch, sample, queue, review)), strict=True))
     made: Run = dataclasses.replace(rest, instrument=instrument, **parts)
     return made
 
 
-PARTS = ("calibration", "standard", "batch", "sample", "queue")
+PARTS = ("calibration", "standard", "batch", "sample", "queue", "review")
+
+
+def reviews(queue: list[Row]) -> st.SearchStrategy[Review]:
+    """Make a reviewer's entry: a row typed again, as the sheet has it or not, there or not; or an exception."""
+    there = st.sampled_from([*(row for row in queue if row.readings), Row(id="gone", kind="sample", readings=(1,))])
+    alike = there.map(lambda row: Review(row=row.id, readings=row.readings, by="R. Holt"))
+    return (
+        alike
+        | alike.map(lambda made: dataclasses.replace(made, readings=(2,)))
+        | table(Review, row=st.none(), readings=st.just(()), exception=TEXTS)
+    )
 
 
 def standards(n: int, name: str, reads: str, *, ordinary: bool) -> st.SearchStrategy[Standard]:

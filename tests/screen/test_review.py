@@ -154,7 +154,7 @@ def test_a_decimal_comma_and_a_paste_are_taken(soil: Path) -> None:
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_no_reading_is_in_sight_while_rows_are_typed_again(size: tuple[int, int], soil: Path) -> None:
     run = day()
-    every = {str(value) for row in (*run.standard, *run.queue) for value in row.readings}
+    every = {str(value) for row in reviews.rows(run).values() for value in row.readings}
     pane, panes = drive(soil, "f4", "ctrl+home", size=size)
     assert any(value in "\n".join(panes) for value in every)
     for at in range(len(ROWS)):
