@@ -1,7 +1,7 @@
 """Control charts on the tables of a history.
 
 Owns: which points make one chart, its limits, and what its points violate. Invariant: limits come from the points
-shown; a chart with few points says that they are provisional.
+shown, or from those before a run that is judged; on few points a chart says that they are provisional.
 """
 
 from __future__ import annotations
@@ -39,6 +39,12 @@ class Series(NamedTuple):
     unit: str
 
     @property
+    def short(self) -> str:
+        """Name it by what it charts."""
+        of = (FRACTIONS.get(self.fraction, self.fraction), self.model)
+        return ", ".join(filter(None, (SERIES.get(self.what, self.what), *of)))
+
+    @property
     def title(self) -> str:
         """Name it in full."""
         of = (FRACTIONS.get(self.fraction, self.fraction), self.method, self.model, self.instrument)
@@ -72,7 +78,7 @@ class Chart:
     @property
     def provisional(self) -> bool:
         """Whether there are too few points for limits to stand on."""
-        return len(self.points) < PROVISIONAL
+        return self.limits is None or self.limits.n < PROVISIONAL
 
     @property
     def latest(self) -> tuple[Violation, ...]:
@@ -96,12 +102,21 @@ def all_series(tables: Tables) -> list[Series]:
     return [Series(*map(str, row)) for row in tables.rows(query)]
 
 
-def chart(series: Series, points: Sequence[PointRow], of: int, rules: Iterable[int] = charts.DEFAULT) -> Chart:
-    """Make one chart of points in order of time."""
+def chart(
+    series: Series,
+    points: Sequence[PointRow],
+    of: int,
+    rules: Iterable[int] = charts.DEFAULT,
+    judged_from: int | None = None,
+) -> Chart:
+    """Make one chart of points in order of time.
+
+    Its limits are those of the points before number `judged_from`, of all of them without.
+    """
     values = [point.value for point in points]
-    limits = charts.individuals(values)
+    limits = charts.individuals(values[:judged_from])
     violations = () if limits is None else charts.violations(values, limits.mean, limits.sigma, rules)
-    own = charts.own_limits(values) if series.what in RECOVERIES else None
+    own = charts.own_limits(values[:judged_from]) if series.what in RECOVERIES else None
     return Chart(series, tuple(points), of, limits, violations, own)
 
 

@@ -43,15 +43,15 @@ class Known:
         return replace(sheet, quality=(*sheet.quality, *warnings)) if warnings else sheet
 
     def charts(self, sheet: Sheet) -> Iterator[Chart]:
-        """Give the chart of each figure of the sheet that has a past, the run's own points at its end."""
+        """Give the chart of each figure of the sheet that has a past; its own points do not make the limits."""
         mine: dict[Series, list[PointRow]] = {}
         for point in facts.points(self.document, sheet):
             if point.counts:
                 mine.setdefault(inside.series_of(point), []).append(point)
         for series, here in mine.items():
             if series in self.past:
-                points = (*self.past[series].points, *here)
-                yield charts.chart(series, points, len(points))
+                before = self.past[series].points
+                yield charts.chart(series, (*before, *here), len(before) + len(here), judged_from=len(before))
 
 
 def folder_of(document: Path) -> tuple[Path, bool]:

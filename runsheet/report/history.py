@@ -105,7 +105,8 @@ def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
     more = f", the latest of {chart.of}" if chart.of > len(chart.points) else ""
     yield "Points", f"{len(chart.points)}{more}, {first} to {last}"
     if limits is not None:
-        yield "Mean", f"{figure(limits.mean)} {unit}, mean moving range {figure(limits.moving_range, 3)}"
+        of = "" if limits.n == len(chart.points) else f", of the {limits.n} points before this run"
+        yield "Mean", f"{figure(limits.mean)} {unit}, mean moving range {figure(limits.moving_range, 3)}{of}"
         yield "Warning limits", f"{_pair(limits.warning)} {unit}"
         yield "Action limits", f"{_pair(limits.action)} {unit}"
         yield "Moving range", f"at most {figure(limits.range_upper, 3)} {unit}"

@@ -26,7 +26,7 @@ from runsheet.screen.typing_line import TypingLine
 from runsheet.screen.watching import Watching
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -34,8 +34,9 @@ if TYPE_CHECKING:
     from textual.app import ComposeResult
     from textual.timer import Timer
 
-    from runsheet.columns import Column
-    from runsheet.compute.outcome import RowResult, Sheet
+    from runsheet.compute.outcome import Sheet
+    from runsheet.guide import PaneName
+    from runsheet.history.known import Known
     from runsheet.run.edit import Edit
     from runsheet.run.model import Run
     from runsheet.run.saver import Conflict
@@ -48,7 +49,6 @@ LONG = 300
 LATER = 0.2
 """Seconds after the last key until all of it is."""
 WIDE = (120, 36)
-SMALLEST = (80, 24)
 
 
 @dataclass
@@ -94,6 +94,11 @@ class Bench(Screen[None], inherit_bindings=False):
         self.grids[step.pane].row = step.row
         self.ready = False
         self._later: Timer | None = None
+        self.known: Known | None = None
+        """What the runs before this one say of it; None until they are read."""
+        self._chart: Sequence[str] = ()
+        self.arrived: Known | None = None
+        """The same, from a thread, until the next tick takes it."""
 
     def use_keys(self, commands: Sequence[keys.Command]) -> None:
         """Take the keys of the commands, as a user's key file has them."""
@@ -128,6 +133,10 @@ class Bench(Screen[None], inherit_bindings=False):
         import runsheet.compute.sheet  # noqa: F401 - loaded here, numpy too, so that the first frame need not wait
 
         self.app.call_from_thread(self._computed)
+
+        from runsheet.screen import past
+
+        past.begin(self)
 
     def _computed(self) -> None:
         self.ready = True
@@ -177,9 +186,12 @@ class Bench(Screen[None], inherit_bindings=False):
 
     def evaluated(self, run: Run) -> Sheet:
         """Compute a run now; before numpy is there, only what was typed is shown."""
+        if not self.ready:
+            return first_sheet(run, self.clock())
         from runsheet.compute.sheet import evaluate
 
-        return evaluate(run, self.clock()) if self.ready else first_sheet(run, self.clock())
+        sheet = evaluate(run, self.clock())
+        return self.known.judged(sheet) if self.known else sheet
 
     def recompute(self) -> None:
         """Compute the accepted run and show it."""
@@ -212,9 +224,25 @@ class Bench(Screen[None], inherit_bindings=False):
     def _show(self) -> None:
         for grid in self.grids.values():
             pane = grid.pane
-            notes = pane.notes(self.sheet) if self.ready else ()
+            notes = [*pane.notes(self.sheet), *self._history_notes(pane.name)] if self.ready else ()
             grid.show(pane.items(self.sheet), pane.summary(self.sheet), notes)
         self._paint_lines()
+
+    def take_history(self) -> None:
+        """Take what a thread has read of the runs before this one."""
+        if self.arrived is not None:
+            self.known, self.arrived = self.arrived, None
+            self.recompute()
+
+    def _history_notes(self, name: PaneName) -> Sequence[str]:
+        """Give the control chart, where there is a history: below the queue when all is in sight, else the verdicts."""
+        if self.known is None or name != ("queue" if self.wide else "quality"):
+            return ()
+        if self.grid.entry is None:  # not at each key of an entry: it tells of what was accepted
+            from runsheet.screen import past
+
+            self._chart = past.below(self, self.grids[name].size.width if self.wide else self.size.width)
+        return self._chart
 
     def paint(self) -> None:
         """Repaint what changed everywhere."""
@@ -233,6 +261,8 @@ class Bench(Screen[None], inherit_bindings=False):
         if idle and self.store.conflict is not None:
             self._ask_whose(self.store.conflict)
         followed = isinstance(self.store, Watching) and self.store.refresh()
+        if self.grid.entry is None:
+            self.take_history()
         now, shown = self.clock(), self.sheet.now
         minute = (now.hour, now.minute) != (shown.hour, shown.minute)
         if followed or (minute and self.grid.entry is None):
@@ -406,61 +436,6 @@ class Bench(Screen[None], inherit_bindings=False):
             block.paste(self, text)
         else:
             self.editing.paste(text)
-
-    # --- words --------------------------------------------------------------------------------------------------
-
-    def others(self) -> Iterator[tuple[str, Pane[Any]]]:
-        """Give the panes not in sight, with the key that opens each."""
-        for number, pane in enumerate(panes.PANES):
-            if pane.name != self.active:
-                yield f"F{number + 2}", pane
-
-    def next_words(self) -> str:
-        """Say what to do next and why."""
-        if self.size.width < SMALLEST[0] or self.size.height < SMALLEST[1]:
-            return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {self.size.width}x{self.size.height}"
-        step = guide.next_step(self.sheet)
-        offer = " with b" if step.offer else ""
-        return f"NEXT {step.words}{offer}: {step.why}"
-
-    def saved_words(self) -> str:
-        """Say when the run was last saved, or why it is not."""
-        if self.store.trouble:
-            return f"NOT {'FOLLOWED' if self.read_only else 'SAVED'}: {self.store.trouble}"
-        if self.read_only:
-            return "read-only"
-        if self.store.pending:
-            return "saving"
-        return f"saved {self.store.saved_at:%H:%M:%S}" if self.store.saved_at else "nothing to save"
-
-    def cell_words(self) -> str:
-        """Explain the present cell in one line."""
-        item, column = self.grid.item, self.pane.columns[self.grid.column]
-        if item is None:
-            return ""
-        if self.active == "queue":
-            return self._row_words(item, column)
-        if self.active == "quality" and (action := self.sheet.action(item)):
-            return f"{item.why}; action: {action.taken}"
-        return getattr(item, "why", "") or f"{column.title}: {column.text(item)}"
-
-    def _row_words(self, row: RowResult, column: Column[RowResult]) -> str:
-        if row.advice and column.key in ("readings", "reported", "flags"):
-            return f"{row.id} is above the range: {row.advice} and read again (d)"
-        if not self.ready:
-            return ""
-        from runsheet import explain  # after the first frame, with all that computes
-
-        lines = explain.lines(row, self.sheet, column.key if column.explains else "state")
-        return " ".join(line.strip() for line in lines[:2])
-
-    def footer_words(self, width: int) -> str:
-        """Give the keys of the pane, or of what is being done."""
-        if self.prompt is not None:
-            return f"Enter answers, Escape leaves {'the walk; V goes on' if self.prompt.covers else 'all as it was'}"
-        if self.grid.entry is not None:
-            return "Enter accepts and goes on, Tab and arrows accept, Escape puts the old value back"
-        return keys.footer(self.active, width, self.commands)
 
 
 _MOVES: dict[str, Callable[[Grid], None]] = {

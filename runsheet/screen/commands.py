@@ -297,6 +297,7 @@ COMMANDS: dict[str, Callable[[Bench], None]] = {
     "move_up": _move(-1),
     "move_down": _move(1),
     "jump": jump,
+    "history": _in("past", "open_history"),
     "report": report,
     "write_report": write_report,
     "review": _in("reviewing", "review"),

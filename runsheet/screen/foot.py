@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.report.blocks import visible
+from runsheet.screen import words
 from runsheet.screen.canvas import Canvas, Line, clipped
 
 if TYPE_CHECKING:
@@ -50,15 +51,15 @@ class Foot(Canvas):
         lines: list[Line] = []
         covered = bench.prompt is not None and bench.prompt.covers
         if not bench.wide:
-            for key, pane in bench.others():
+            for key, pane in words.others(bench):
                 text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.sheet))}"
                 lines.append(((clipped(text, width, more=look.more), plain),))
         lines.append(self._message(width))
-        saved = bench.saved_words()
-        told = bench.message if covered else bench.next_words()
+        saved = words.saved(bench)
+        told = bench.message if covered else words.next_step(bench)
         next_words = clipped(visible(told), max(0, width - len(saved) - 1), more=look.more)
         lines.append(((f"{next_words} {saved}", look.strong()),))
-        lines.append(((clipped(bench.footer_words(width), width), plain),))
+        lines.append(((clipped(words.footer(bench, width), width), plain),))
         return lines
 
     def _message(self, width: int) -> Line:
@@ -70,4 +71,4 @@ class Foot(Canvas):
             return ((label, look.strong()), (clipped(text + "_", max(0, width - len(label))), look.plain()))
         if bench.message:
             return ((clipped(visible(bench.message), width, more=look.more), look.strong()),)
-        return ((clipped(visible(bench.cell_words()), width, more=look.more), look.plain()),)
+        return ((clipped(visible(words.cell(bench)), width, more=look.more), look.plain()),)

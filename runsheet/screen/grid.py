@@ -79,9 +79,8 @@ class Grid(Canvas):
         lines = [title, self._header(shown, width), *(self._line(at, shown) for at in body)]
         if not self.items:
             lines.append(((clipped(self.pane.empty, width), self.look.plain()),))
-        notes = (
-            [""] + [part for note in self.notes for part in textwrap.wrap(visible(note), width)] if self.notes else []
-        )
+        notes = [part for note in self.notes for part in _wrapped(visible(note), width)]
+        notes = ["", *notes] if notes else []
         return [*lines, *(((clipped(note, width), self.look.plain()),) for note in notes)]
 
     def _columns_in_sight(self, width: int) -> list[int]:
@@ -180,6 +179,11 @@ class Grid(Canvas):
     def item(self) -> Any:
         """What the cursor is on; None in an empty table."""
         return self.items[self.row] if 0 <= self.row < len(self.items) else None
+
+
+def _wrapped(note: str, width: int) -> list[str]:
+    """Wrap a note; one that fits stays as it is, drawn or not."""
+    return [note] if len(note) <= width else textwrap.wrap(note, width)
 
 
 def _append(pieces: list[tuple[str, Style]], text: str, style: Style) -> None:

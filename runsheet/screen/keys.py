@@ -76,6 +76,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("move_up", ("less_than_sign", "ctrl+up"), "move this row up", "", ("queue", "standards")),
     Command("move_down", ("greater_than_sign", "ctrl+down"), "move this row down", "", ("queue", "standards")),
     Command("jump", ("j",), "go to the row this finding names", "row", ("quality",)),
+    Command("history", ("G",), "history: control charts of this folder's runs", ""),
     Command("report", ("R",), "the report as it stands", ""),
     Command("write_report", ("W",), "write the report to a file", ""),
     Command("review", ("V",), "walk a reviewer through the exceptions and one row in ten", ""),

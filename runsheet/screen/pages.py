@@ -15,7 +15,7 @@ from runsheet import audit, columns, explain
 from runsheet.compute.quality import RULES
 from runsheet.methods import solvents, standing
 from runsheet.plot import draw
-from runsheet.report import findings, formats, outline, plots, text
+from runsheet.report import findings, formats, history, outline, plots, text
 from runsheet.report.parts import Report
 from runsheet.run import files, opening
 from runsheet.screen import keys
@@ -130,7 +130,8 @@ def reported(bench: Bench) -> Report:
         steps = opening.look(files.real(bench.path)).trail.steps
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
         steps = ()
-    return Report(bench.sheet, audit.audit(steps, bench.run_document))
+    charts = tuple(history.of_run(bench.known.charts(bench.sheet))) if bench.known else ()
+    return Report(bench.sheet, audit.audit(steps, bench.run_document), charts)
 
 
 def cautions(bench: Bench) -> Content:

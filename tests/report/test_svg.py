@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -32,7 +33,7 @@ def test_some_and_not_many_all_within_and_evenly_spaced(low: float, width: float
     assert 2 <= len(found) <= svg.TICKS
     slack = width * 1e-6
     assert all(low - slack <= tick <= high + slack for tick in found)
-    assert all(math.isclose(b - a, found[1] - found[0], rel_tol=1e-3) for a, b in zip(found, found[1:], strict=False))
+    assert all(math.isclose(b - a, found[1] - found[0], rel_tol=1e-3) for a, b in itertools.pairwise(found))
 
 
 def test_a_plot_of_one_place_is_drawn() -> None:

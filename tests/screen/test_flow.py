@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo
+from runsheet.screen import words
 from tests.screen.driving import NOW, Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -171,7 +172,7 @@ def test_a_reading_no_photometer_gives_is_asked_about(water: Path) -> None:
 
 def test_enter_goes_down_and_what_was_skipped_stays_next(water: Path) -> None:
     seen: list[str] = []
-    drive = Drive(water).run("down", typed("0.05"), then=lambda drive: seen.append(drive.bench.next_words()))
+    drive = Drive(water).run("down", typed("0.05"), then=lambda drive: seen.append(words.next_step(drive.bench)))
     assert drive.bench.grid.item.id == "OS-10"
     assert seen[0].startswith("NEXT read OS-08")
 
@@ -206,7 +207,7 @@ def test_an_inserted_second_source_proposes_no_value(tmp_path: Path) -> None:
 def test_a_failed_check_is_the_next_thing(water: Path) -> None:
     late = NOW.replace(hour=11, minute=2)
     seen: list[str] = []
-    Drive(water, now=late).run("b", typed("0.05"), then=lambda drive: seen.append(drive.bench.next_words()))
+    Drive(water, now=late).run("b", typed("0.05"), then=lambda drive: seen.append(words.next_step(drive.bench)))
     assert seen[0].startswith("NEXT SB4 fails")
 
 

@@ -12,6 +12,7 @@ import pytest
 
 from runsheet import demo
 from runsheet.run import edit, files, store
+from runsheet.screen import words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
 from runsheet.screen.style import Look
@@ -130,7 +131,7 @@ def test_a_second_screen_says_when_it_cannot_follow(water: Path) -> None:
 
     def said(bench: Bench) -> str:
         bench._tick()  # noqa: SLF001
-        return bench.saved_words()
+        return words.saved(bench)
 
     def then(bench: Bench) -> None:
         assert said(bench) == "read-only"

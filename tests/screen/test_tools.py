@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo, read
+from runsheet.screen import words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.page import Content, Page
 from runsheet.screen.style import Look
@@ -159,7 +160,7 @@ def test_a_direct_reading_day(tmp_path: Path) -> None:
     path, seen = tmp_path / "direct.toml", list[str]()
     path.write_text(write(begin.new("direct", method, start)), encoding="utf-8")
     drive = Drive(path, now=start)
-    drive.run("enter", "f3", typed("0.0"), then=lambda drive: seen.append(drive.bench.next_words()))
+    drive.run("enter", "f3", typed("0.0"), then=lambda drive: seen.append(words.next_step(drive.bench)))
     later = start.replace(hour=9)
     drive = Drive(path, now=later).run(
         "f3",

@@ -1,0 +1,82 @@
+"""What the lines above and below the panes say.
+
+Owns: the next thing to do, what is saved, why the cell is what it is, the keys. Invariant: words only, from what the
+bench holds; nothing changes.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from runsheet import guide
+from runsheet.screen import keys, panes
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.columns import Column
+    from runsheet.compute.outcome import RowResult
+    from runsheet.screen.bench import Bench
+    from runsheet.screen.panes import Pane
+
+SMALLEST = (80, 24)
+"""Columns and rows the screen is made for."""
+
+
+def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
+    """Give the panes not in sight, with the key that opens each."""
+    for number, pane in enumerate(panes.PANES):
+        if pane.name != bench.active:
+            yield f"F{number + 2}", pane
+
+
+def next_step(bench: Bench) -> str:
+    """Say what to do next and why."""
+    if bench.size.width < SMALLEST[0] or bench.size.height < SMALLEST[1]:
+        return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
+    step = guide.next_step(bench.sheet)
+    offer = " with b" if step.offer else ""
+    return f"NEXT {step.words}{offer}: {step.why}"
+
+
+def saved(bench: Bench) -> str:
+    """Say when the run was last saved, or why it is not."""
+    if bench.store.trouble:
+        return f"NOT {'FOLLOWED' if bench.read_only else 'SAVED'}: {bench.store.trouble}"
+    if bench.read_only:
+        return "read-only"
+    if bench.store.pending:
+        return "saving"
+    return f"saved {bench.store.saved_at:%H:%M:%S}" if bench.store.saved_at else "nothing to save"
+
+
+def cell(bench: Bench) -> str:
+    """Explain the present cell in one line."""
+    item, column = bench.grid.item, bench.pane.columns[bench.grid.column]
+    if item is None:
+        return ""
+    if bench.active == "queue":
+        return _row(bench, item, column)
+    if bench.active == "quality" and (action := bench.sheet.action(item)):
+        return f"{item.why}; action: {action.taken}"
+    return getattr(item, "why", "") or f"{column.title}: {column.text(item)}"
+
+
+def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
+    if row.advice and column.key in ("readings", "reported", "flags"):
+        return f"{row.id} is above the range: {row.advice} and read again (d)"
+    if not bench.ready:
+        return ""
+    from runsheet import explain  # after the first frame, with all that computes
+
+    lines = explain.lines(row, bench.sheet, column.key if column.explains else "state")
+    return " ".join(line.strip() for line in lines[:2])
+
+
+def footer(bench: Bench, width: int) -> str:
+    """Give the keys of the pane, or of what is being done."""
+    if bench.prompt is not None:
+        return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
+    if bench.grid.entry is not None:
+        return "Enter accepts and goes on, Tab and arrows accept, Escape puts the old value back"
+    return keys.footer(bench.active, width, bench.commands)

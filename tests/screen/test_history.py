@@ -1,0 +1,135 @@
+"""The history on the screen: warnings among the verdicts, the list of charts, reading many runs and stopping it."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.history import cache
+from runsheet.report import findings
+from runsheet.screen import past
+from runsheet.screen.page import Page
+from tests.history.folder import control, put
+from tests.screen.driving import Drive
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from runsheet.history.cache import Progress
+
+STEADY = (98, 102, 99, 101, 97, 103, 99, 101, 98, 102)
+
+
+@pytest.fixture
+def open_(tmp_path: Path) -> Path:
+    """Make a run whose control is far off, after ten steady ones."""
+    for day, value in enumerate(STEADY):
+        put(tmp_path, day, [control("LCS1", value)])
+    return put(tmp_path, 20, [control("LCS1", 112)], name="open")
+
+
+def wait(drive: Drive) -> None:
+    """Wait for what the thread reads, and take it as a tick does."""
+    deadline = time.monotonic() + 20
+    while drive.bench.arrived is None and drive.bench.known is None and time.monotonic() < deadline:
+        time.sleep(0.01)
+    drive.bench.take_history()
+
+
+def test_a_control_beyond_the_limits_of_earlier_runs_warns_among_the_verdicts(open_: Path) -> None:
+    seen = []
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        seen.extend(findings.lines(drive.bench.sheet))
+        seen.extend(drive.bench.grids["quality"].notes)
+
+    Drive(open_).run(then=look)
+    assert any(line.startswith("warn: history LCS1: control recovery: more than 3 sigma above") for line in seen)
+    assert any("control recovery, oil and grease, 11 points: more than 3 sigma above the mean" in line for line in seen)
+
+
+def test_the_list_of_charts_opens_one_with_its_limits_and_plot(open_: Path) -> None:
+    drive, seen = Drive(open_), []
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        past.open_history(drive.bench)
+        page = drive.bench.query_one(Page)
+        assert page.content is not None
+        seen.append(list(page.content.texts))
+        page.key("enter", None)
+        assert page.content is not None
+        seen.append(list(page.content.texts))
+
+    drive.run(then=look)
+    assert seen[0][0].startswith("control recovery, oil and grease, 11 points: more than 3 sigma above")
+    assert any("Action limits" in line for line in seen[1])
+    assert any("╌" in line for line in seen[1])
+
+
+def test_the_report_has_the_charts_and_the_warning(open_: Path, tmp_path: Path) -> None:
+    def look(drive: Drive) -> None:
+        wait(drive)
+        from runsheet.screen import pages
+
+        pages.write_report(drive.bench, str(tmp_path / "out.md"))
+
+    Drive(open_).run(then=look)
+    told = (tmp_path / "out.md").read_text(encoding="utf-8")
+    assert "## Control charts" in told
+    assert "warn: history LCS1: control recovery: more than 3 sigma above the mean" in told
+
+
+def test_many_unread_runs_are_asked_about_and_the_reading_can_be_stopped(
+    open_: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(past, "AT_MOST", 3)
+    real = cache.bring_up
+    drive, labels = Drive(open_), []
+
+    def slow(folder: Path, progress: Callable[[Progress], bool], **more: object) -> cache.Tables:
+        def show(now: Progress) -> bool:
+            going_on = progress(now)
+            if now.done == 2 and drive.bench.prompt is not None:
+                labels.append(drive.bench.prompt.label)
+                drive.bench.prompt = None  # as Escape does
+            return going_on
+
+        return real(folder, show, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(cache, "bring_up", slow)
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        past.open_history(drive.bench)
+        assert drive.bench.prompt is not None
+        labels.append(drive.bench.prompt.label)
+        answer = drive.bench.prompt.answer
+        drive.bench.prompt = drive.bench.known = None
+        answer("y")
+        wait(drive)
+
+    drive.run(then=look)
+    assert labels == [
+        "11 runs of this folder are not read yet. Read them now? y/n:",
+        "reading 2 of 11 runs; Enter or Escape stops",
+    ]
+    assert drive.bench.known is not None
+    assert drive.bench.known.left == 8
+
+
+def test_a_folder_that_cannot_be_read_leaves_the_screen_as_it_is(open_: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RUNSHEET_HISTORY", str(open_.parent / "gone"))
+    said = []
+
+    def look(drive: Drive) -> None:
+        time.sleep(0.3)
+        past.open_history(drive.bench)
+        said.append(drive.bench.message)
+
+    Drive(open_).run(then=look)
+    assert "no reading them" in said[0]
