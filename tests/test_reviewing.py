@@ -201,6 +201,8 @@ def test_a_row_that_differs_is_offered_again_once_nothing_else_is_left() -> None
     assert reviewing.left(sheet(differs), Audit()).rows == (two,)
     both = with_reviews(differs, typed(two, "0.10"))
     every = reviewing.exceptions(sheet(both), Audit())
+    assert every
+    assert reviewing.left(sheet(both), Audit()).rows == ()
     both = with_reviews(both, *map(seen, every))
     assert reviewing.left(sheet(both), Audit()) == ((one,), (), 1, len(every))
     agreed = with_reviews(both, typed(one, "0.1"))
