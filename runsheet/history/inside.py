@@ -20,6 +20,12 @@ if TYPE_CHECKING:
     from runsheet.history.cache import Tables
     from runsheet.history.rows import PointRow
 
+RULE = "history"
+"""What its findings are called among the verdicts."""
+EXPLAINED = (
+    "A figure is no surprise beside those of earlier runs: run rules of Nelson (1984) on an individuals chart "
+    "(NIST/SEMATECH e-Handbook 6.3.2.2). It warns that something changed, and never fails a run; G shows the charts."
+)
 ENOUGH = 10
 """Points before a run from which on it is judged by them (common practice, no source)."""
 
@@ -68,4 +74,4 @@ def warnings(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[
                 why = (
                     f"{SERIES[series.what]}: {found.words}, over {limits.n} points before this run (rule {found.rule})"
                 )
-                yield Finding("history", (point.row,), point.value, low, high, "warn", why)
+                yield Finding(RULE, (point.row,), point.value, low, high, "warn", why)

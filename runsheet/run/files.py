@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import datetime
 
 _BINARY = getattr(os, "O_BINARY", 0)
@@ -119,16 +120,22 @@ class Disk:
 DISK = Disk()
 
 
-def replace_file(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None) -> Identity:
+def replace_file(
+    disk: Disk,
+    path: Path,
+    data: bytes,
+    like: os.stat_result | None = None,
+    put: Callable[[Path, Path], None] | None = None,
+) -> Identity:
     """Write `data` as the whole of a file: beside it first, then in its place. Raises OSError; then the old one stands.
 
     `like` is the file whose mode is kept, and its owner where the system allows; without it the new one is private.
-    Returns the new file's identity.
+    `put` may refuse to put it there. Returns the new file's identity.
     """
     new = _new(path)
     try:
         identity = _whole(disk, new, data, like)
-        disk.replace(new, path)
+        (put or disk.replace)(new, path)
     except OSError:
         with contextlib.suppress(OSError):
             disk.remove(new)  # a full disk needs the room

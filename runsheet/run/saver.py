@@ -90,10 +90,8 @@ class LogFile:
         entries = log.chained(made, self._chain, self._number + 1)
         self._data += b"".join(log.line(entry) for entry in entries)
         self._chain, self._number = entries[-1].chain, self._number + 1
-        try:
+        with contextlib.suppress(OSError):  # `trouble` says so
             self.push()
-        except OSError:
-            self._keep()
         return log.Step(tuple(entries), 0, sound=True)
 
     def push(self, timeout: float = -1) -> None:
@@ -106,6 +104,7 @@ class LogFile:
             self.trouble = ""
         except OSError as error:
             self.trouble = files.words(error)
+            self._keep()
             raise
         finally:
             self._turn.release()
@@ -149,10 +148,13 @@ class LogFile:
                 raise OSError(errno.ESTALE, "another program changed the log")
 
     def _keep(self) -> None:
+        if self.rescued:
+            return
         try:
             self.rescue.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-            files.replace_file(self._desk.disk, self.rescue, bytes(self._data))
-            self._kept = len(self._data)
+            data = bytes(self._data)  # an append may come meanwhile
+            files.replace_file(self._desk.disk, self.rescue, data)
+            self._kept = len(data)
         except OSError:
             pass  # `rescued` says so
 
@@ -270,7 +272,11 @@ class Saver:
         if not self.conflict:
             self._look()
         if self._saved is not wanted:
-            self._write(wanted)
+            try:
+                self._write(wanted)
+            except FileExistsError:  # someone else was quicker
+                self._look()
+                self._write(wanted)
             self._saved, self.saved_at = wanted, self._desk.clock()
 
     def _look(self) -> None:
@@ -304,8 +310,19 @@ class Saver:
                 files.write_new(disk, files.beside(document, "before-edit"), self._comments, self._like)
             self._comments = None
         self._ours.add(digest(wanted.data))
-        self._identity = files.replace_file(disk, document, wanted.data, self._like)
+        self._identity = files.replace_file(disk, document, wanted.data, self._like, self._put)
         self._ours = {digest(wanted.data)}
+
+    def _put(self, new: Path, document: Path) -> None:
+        """Put ours in the document's place, if nobody wrote there while we wrote ours. Raises FileExistsError."""
+        disk, found = self._desk.disk, self._desk.disk.look(document)
+        if found is None:
+            disk.place(new, document)
+            disk.remove(new)
+        elif Identity.of(found) == self._identity:
+            disk.replace(new, document)
+        else:
+            raise FileExistsError(errno.EEXIST, "another program writes it too", str(document))
 
 
 def _commented(data: bytes | None) -> bytes | None:

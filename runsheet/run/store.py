@@ -161,11 +161,9 @@ class Store:
             return ""
         waiting = self._log.waiting
         if not waiting:
-            return (
-                f"{words}: not saved since {self.saved_at:%H:%M}, all entries are in the log"
-                if self.saved_at
-                else words
-            )
+            kept = "the log" if not self._log.trouble else self._log.rescue if self._log.rescued else ""
+            since = f": not saved since {self.saved_at:%H:%M}" if self.saved_at else ""
+            return f"{words}{since}, all entries are in {kept}" if kept and since else words
         where = f"and in {self._log.rescue}" if self._log.rescued else "only"
         return f"{words}: {waiting} {'entry is' if waiting == 1 else 'entries are'} kept in memory {where}"
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from runsheet import audit, columns, explain
 from runsheet.compute.quality import RULES
+from runsheet.history.inside import EXPLAINED, RULE
 from runsheet.methods import solvents, standing
 from runsheet.plot import draw
 from runsheet.report import findings, formats, history, outline, plots, text
@@ -53,7 +54,7 @@ def _finding(bench: Bench, finding: Finding) -> Content:
     rule = next((rule for rule in RULES if rule.__name__ == finding.rule.replace("-", "_")), None)
     action = bench.sheet.action(finding)
     lines = [
-        (rule.__doc__ or "").strip() if rule else "",
+        (rule.__doc__ or "").strip() if rule else EXPLAINED if finding.rule == RULE else "",
         f"verdict: {finding.state}" + (f", {finding.why}" if finding.why else ""),
         f"value {columns.figure(finding.value)}, limits {findings.limits(finding) or 'none'}",
         f"rows: {' '.join(finding.rows)}",
@@ -159,6 +160,18 @@ def write_report(bench: Bench, name: str) -> None:
     if files.real(Path(name)) in (files.real(bench.path), files.log_of(files.real(bench.path))):
         bench.say("not written: that is the run itself")
         return
+    if Path(name).exists():
+        words = f"{Path(name).name} is there already. Write over it? y/n:"
+        bench.ask(words, lambda answer: _write(bench, name, form) if _yes(answer) else bench.say("not written"))
+    else:
+        _write(bench, name, form)
+
+
+def _yes(answer: str) -> bool:
+    return answer.strip().lower() in ("y", "yes")
+
+
+def _write(bench: Bench, name: str, form: str) -> None:
     try:
         Path(name).write_text(formats.FORMATS[form](reported(bench)), encoding="utf-8")
     except OSError as error:

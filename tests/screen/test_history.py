@@ -133,3 +133,19 @@ def test_a_folder_that_cannot_be_read_leaves_the_screen_as_it_is(open_: Path, mo
 
     Drive(open_).run(then=look)
     assert "no reading them" in said[0]
+
+
+def test_why_a_figure_is_a_warning_of_the_history(open_: Path) -> None:
+    told: list[str] = []
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        from runsheet.screen import pages
+
+        drive.bench.activate("quality")
+        rules = [finding.rule for finding in drive.bench.grid.items]
+        drive.bench.grid.go(rules.index("history"))
+        told.extend(pages.why(drive.bench).texts)
+
+    Drive(open_).run(then=look)
+    assert "Nelson (1984)" in " ".join(told)

@@ -195,3 +195,13 @@ def test_a_choice_beyond_the_end_of_a_list_is_the_last_one(water: Path) -> None:
 
     Drive(water, size=(1, 1)).run(then=choose)
     assert chosen == [2]
+
+
+def test_a_report_is_written_over_another_file_only_when_a_person_says_so(water: Path) -> None:
+    out = water.with_suffix(".txt")
+    out.write_text("something else", encoding="utf-8")
+    name = ["ctrl+u", *typed(str(out))]
+    Drive(water).run("W", name, typed("n"))
+    assert out.read_text(encoding="utf-8") == "something else"
+    Drive(water).run("W", name, typed("y"))
+    assert "ORLA SOUND" in out.read_text(encoding="utf-8")
