@@ -205,7 +205,7 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
             stop = not progress(Progress(len(changed) - tables.left, len(changed)))
             if len(batch) >= TOGETHER or tables.left == 0 or stop:
                 with tables.connection:
-                    _keep(tables.connection, batch)
+                    keep(tables.connection, batch)
                 batch = []
             if stop:
                 return
@@ -217,7 +217,8 @@ def _forget(connection: sqlite3.Connection, paths: Iterable[str]) -> None:
         connection.executemany(f'DELETE FROM "{table}" WHERE path = ?', gone)  # noqa: S608 - our own names
 
 
-def _keep(connection: sqlite3.Connection, batch: list[Facts]) -> None:
+def keep(connection: sqlite3.Connection, batch: list[Facts]) -> None:
+    """Put the rows of some documents in the place of those they had before; the caller's transaction."""
     _forget(connection, (facts.run.path for facts in batch))
     for table, rows in (
         ("run", [facts.run for facts in batch]),

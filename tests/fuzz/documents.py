@@ -9,6 +9,7 @@ import copy
 import json
 import random
 import re
+import tempfile
 import time
 import tomllib
 from datetime import UTC, date, datetime
@@ -20,8 +21,10 @@ from typing import TYPE_CHECKING, Any
 import tomli_w
 
 from runsheet import demo, evaluate, explain, guide, read
+from runsheet.history import cache, charts, export, facts, studies
 from runsheet.problem import has_errors
-from runsheet.report import data, formats
+from runsheet.report import data, detection, formats, history
+from runsheet.report import text as plain
 from runsheet.report.parts import Report
 from runsheet.run import opening
 from runsheet.run.text import write
@@ -30,6 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.compute.outcome import Sheet
+    from runsheet.run.model import Run
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 NOW = datetime.fromisoformat("2026-05-06T12:00:00+02:00")
@@ -286,10 +290,23 @@ def flipped(text: str, random_: random.Random) -> bytes:
     return bytes(found)
 
 
+def _charted(run: Run) -> None:
+    """Keep a run in the history's tables and ask them everything."""
+    with tempfile.TemporaryDirectory() as folder:
+        tables = cache.bring_up(Path(folder), file=Path(folder, "cache"))
+        cache.keep(tables.connection, [facts.facts("run.toml", "", run)])
+        made = charts.all_charts(tables)
+        plain.write(history.blocks(tables, made))
+        plain.write(detection.blocks(tables, studies.detections(tables, NOW), studies.capabilities(tables), NOW))
+        list(export.sql(tables))
+        tables.close()
+
+
 def _words(sheet: Sheet) -> None:
     """Write all that is told about a sheet: the reports, what to do next, and why each number."""
     for form in formats.FORMATS.values():
         form(Report(sheet))
+    _charted(sheet.run)
     guide.next_step(sheet)
     for row in sheet.rows:
         explain.steps(row, sheet)
