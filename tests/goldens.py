@@ -1,18 +1,25 @@
 """The golden outputs: what each is made of, and the script that writes them anew.
 
-Run `python tests/goldens.py` after a change that is meant to change them, and read the difference before it is kept.
+Run `python -m tests.goldens` after a change that is meant to change them, and read the difference before it is kept.
 """
 
 from __future__ import annotations
 
 import re
+import tempfile
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet import demo, evaluate, read
-from runsheet.report import findings, formats
+from runsheet.history import cache, charts, studies
+from runsheet.report import detection, findings, formats, history, html, markdown, text
 from runsheet.report.parts import Report
+from tests import many
+from tests.history.folder import put
+from tests.history.test_studies import NOW as STUDIED
+from tests.history.test_studies import capability, study
+from tests.make import standards
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,6 +38,7 @@ def outputs() -> Iterator[tuple[Path, str]]:
             yield FIXTURES / "reports" / f"{name}.report.{ending}", formats.FORMATS[form](Report(sheet))
         for form in formats.RESULTS:
             yield FIXTURES / "reports" / f"{name}.results.{form}", steady(formats.RESULTS[form](sheet, problems))
+    yield from _of_a_folder()
     for document in sorted((FIXTURES / "good").glob("*.toml")):
         run, problems = read(document.read_text())
         assert run is not None
@@ -38,13 +46,35 @@ def outputs() -> Iterator[tuple[Path, str]]:
         lines = [*map(str, problems), *findings.lines(evaluate(run, now))]
         yield document.with_suffix(".check.txt"), "".join(f"{line}\n" for line in lines)
     for document in sorted((FIXTURES / "bad").glob("*.toml")):
-        if (text := decoded(document)) is not None:
-            yield document.with_suffix(".problems.txt"), "".join(f"{problem}\n" for problem in read(text)[1])
+        if (found := decoded(document)) is not None:
+            yield document.with_suffix(".problems.txt"), "".join(f"{problem}\n" for problem in read(found)[1])
 
 
-def steady(text: str) -> str:
+def _of_a_folder() -> Iterator[tuple[Path, str]]:
+    """Give the reports on a folder of invented runs, one of which is half copied."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "bench one"
+        lab = many.write(folder, 24)
+        scattered = standards(ys=(0.026, 0.062, 0.125, 0.251, 0.499))
+        study(folder / "study", standard=scattered)
+        put(folder / "study", 40, capability(92, 98, 101, 95), standard=scattered)
+        (folder / "half.toml").write_text(lab.run(30)[:900], encoding="utf-8")
+        tables = cache.bring_up(folder, file=Path(place) / "cache")
+        made = {
+            "history": tuple(history.blocks(tables, charts.all_charts(tables))),
+            "detection": tuple(
+                detection.blocks(tables, studies.detections(tables, STUDIED), studies.capabilities(tables), STUDIED)
+            ),
+        }
+        tables.close()
+    for name, blocks in made.items():
+        for ending, write in (("txt", text.write), ("md", markdown.write), ("html", html.write)):
+            yield FIXTURES / "reports" / f"bench-one.{name}.{ending}", write(blocks)
+
+
+def steady(words: str) -> str:
     """Give a text with its long figures cut to nine digits: the last ones differ from one machine to the next."""
-    return re.sub(r"-?\d+\.\d{7,}(e-?\d+)?", lambda found: f"{float(found[0]):.9g}", text)
+    return re.sub(r"-?\d+\.\d{7,}(e-?\d+)?", lambda found: f"{float(found[0]):.9g}", words)
 
 
 def decoded(document: Path) -> str | None:
@@ -56,5 +86,5 @@ def decoded(document: Path) -> str | None:
 
 
 if __name__ == "__main__":
-    for path, text in outputs():
-        path.write_text(text, encoding="utf-8", newline="\n")
+    for path, words in outputs():
+        path.write_text(words, encoding="utf-8", newline="\n")

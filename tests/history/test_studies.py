@@ -110,9 +110,14 @@ def judged(folder: Path) -> list[Capability]:
         return capabilities(tables)
 
 
+def capability(*recoveries: float, **fields: Any) -> list[dict[str, Any]]:
+    """Make controls of 8 mg that recover just so many percent."""
+    fields = {"kind": "capability", "added_mg": 8} | fields
+    return [row(f"IDC{n}", reading(8 * r / 100), **fields) for n, r in enumerate(recoveries)]
+
+
 def demonstrate(folder: Path, day: int, *recoveries: float, **fields: Any) -> None:
-    rows = [row(f"IDC{n}", reading(8 * r / 100), kind="capability", added_mg=8) for n, r in enumerate(recoveries)]
-    put(folder, day, [made | fields for made in rows])
+    put(folder, day, capability(*recoveries, **fields))
 
 
 def test_four_controls_of_an_analyst_demonstrate_capability(tmp_path: Path) -> None:
