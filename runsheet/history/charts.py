@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from runsheet.compute.charts import Individuals, Violation
     from runsheet.history.cache import Tables
 
+NEVER = "~"
+"""Sorts after every time."""
 LATEST = 100
 """Points a chart shows, and takes its limits from, unless more are asked for."""
 PROVISIONAL = charts.OWN_LIMITS_FROM
@@ -121,7 +123,7 @@ def chart(
 
 
 def points_of(
-    tables: Tables, series: Series, latest: int, but: str = "", before: str = "9"
+    tables: Tables, series: Series, latest: int, but: str = "", before: str = NEVER
 ) -> tuple[list[PointRow], int]:
     """Give the latest points of a series in order of time, and how many there are.
 

@@ -56,7 +56,12 @@ def latest(run: Run) -> datetime:
 
 def moment(at: datetime | None) -> str:
     """Write a time in UTC, so that texts sort as times do."""
-    return "" if at is None else at.astimezone(UTC).isoformat()
+    if at is None:
+        return ""
+    try:
+        return at.astimezone(UTC).isoformat()
+    except OverflowError:  # on the last or first day of the calendar: the day as written will do
+        return at.replace(tzinfo=UTC).isoformat()
 
 
 def _iso(at: datetime | None) -> str:

@@ -89,4 +89,4 @@ def _begun(run: Run) -> str:
     dated: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
     rows = [row.at for row in dated if row.at is not None]
     begun = min(rows, default=run.run.opened)
-    return facts.moment(begun) or "9"
+    return facts.moment(begun) or charts.NEVER

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -115,3 +116,10 @@ def test_only_the_latest_points_are_shown_in_order_of_time_across_zones(tmp_path
     (chart,) = charts(tmp_path, latest=3)
     assert [point.path for point in chart.points] == ["c.toml", "a.toml", "d.toml"]
     assert chart.of == 4
+
+
+@pytest.mark.parametrize(("at", "count"), [("9999-12-31T23:59:59-14:00", [1]), ("0001-01-01T00:00:00+14:00", [])])
+def test_a_time_at_the_end_of_the_calendar_is_no_other_case(tmp_path: Path, at: str, count: list[int]) -> None:
+    """Before its curve was read, a control has no recovery to chart."""
+    put(tmp_path, 0, [control("LCS1", 100, at=datetime.fromisoformat(at))])
+    assert [len(chart.points) for chart in charts(tmp_path)] == count

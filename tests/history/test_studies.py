@@ -112,8 +112,8 @@ def judged(folder: Path) -> list[Capability]:
 
 def capability(*recoveries: float, **fields: Any) -> list[dict[str, Any]]:
     """Make controls of 8 mg that recover just so many percent."""
-    fields = {"kind": "capability", "added_mg": 8} | fields
-    return [row(f"IDC{n}", reading(8 * r / 100), **fields) for n, r in enumerate(recoveries)]
+    made = [row(f"IDC{n}", reading(8 * r / 100), kind="capability") for n, r in enumerate(recoveries)]
+    return [one | {"added_mg": 8} | fields for one in made]
 
 
 def demonstrate(folder: Path, day: int, *recoveries: float, **fields: Any) -> None:
