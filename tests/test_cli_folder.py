@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
 from typing import TYPE_CHECKING
 
+import psutil
 import pytest
 
 from runsheet.cli import main
@@ -101,3 +108,37 @@ def test_a_name_that_would_run_or_steer_is_shown_harmless(tmp_path: Path) -> Non
         told = command("find", str(tmp_path), "*script*", "--as", form)
         assert "\x1b" not in told
         assert "<script>" not in told or form == "text"
+
+
+def test_an_interrupt_stops_the_reading_keeps_what_was_read_and_leaves_no_process(tmp_path: Path) -> None:
+    many.write(tmp_path / "runs", 400)
+    run = subprocess.Popen(
+        [sys.executable, "-m", "runsheet", "history", str(tmp_path / "runs")],
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**os.environ, "RUNSHEET_CACHE": str(tmp_path / "cache")},
+        text=True,
+    )
+    deadline = time.monotonic() + 20
+    while _kept(tmp_path / "cache") < 100 and time.monotonic() < deadline:
+        time.sleep(0.02)
+    workers = psutil.Process(run.pid).children()
+    run.send_signal(signal.SIGINT)
+    out, err = run.communicate(timeout=20)
+    assert (run.returncode, out) == (2, "")
+    assert err == "runsheet: stopped; what was read is kept for the next time\n"
+    assert 100 <= _kept(tmp_path / "cache") < 400
+    assert not [worker for worker in workers if worker.is_running()]
+
+
+def _kept(cache: Path) -> int:
+    """Count the documents a cache holds."""
+    for file in cache.glob("*.sqlite3"):
+        connection = sqlite3.connect(file)
+        try:
+            return int(connection.execute("SELECT count(*) FROM run").fetchone()[0])
+        except sqlite3.OperationalError:  # not made yet
+            return 0
+        finally:
+            connection.close()
+    return 0
