@@ -282,6 +282,8 @@ def _bounded(inner: Reader, bounds: tuple[Any, ...]) -> Reader:
         got = inner(value, path, problems)
         if got is _ABSENT:
             return got
+        if isinstance(got, Number) and not _fits_float(got):  # where the type is an integer, nothing has looked yet
+            return _complain(path, "a number that fits a float", value, problems)
         for bound in bounds:
             if expected := bound.complaint(got if isinstance(got, str) else float(got)):
                 return _complain(path, expected, value, problems)
