@@ -103,8 +103,8 @@ class LogFile:
                 self._write()
             self.trouble = ""
         except OSError as error:
-            self.trouble = files.words(error)
             self._keep()
+            self.trouble = files.words(error)
             raise
         finally:
             self._turn.release()

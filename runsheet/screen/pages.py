@@ -6,6 +6,7 @@ that own them.
 
 from __future__ import annotations
 
+import os
 import textwrap
 from importlib import resources
 from pathlib import Path
@@ -160,7 +161,7 @@ def write_report(bench: Bench, name: str) -> None:
     if files.real(Path(name)) in (files.real(bench.path), files.log_of(files.real(bench.path))):
         bench.say("not written: that is the run itself")
         return
-    if Path(name).exists():
+    if os.path.lexists(name):
         words = f"{Path(name).name} is there already. Write over it? y/n:"
         bench.ask(words, lambda answer: _write(bench, name, form) if _yes(answer) else bench.say("not written"))
     else:

@@ -145,16 +145,16 @@ async def _work(bench: Bench, count: int, random_: random.Random) -> None:
         done = 0
         while done < count:
             for happened in doing(bench, random_):
-                await _happen(bench, pilot, happened)
+                await happen(bench, pilot, happened)
                 done += 1
                 if done % 40 == 0:
                     await pilot.pause()
                     _readable(bench.path)
-                    _harmless(bench)
+                    harmless(bench)
         assert app.is_running
 
 
-async def _happen(bench: Bench, pilot: Pilot[object], happened: Happening) -> None:
+async def happen(bench: Bench, pilot: Pilot[object], happened: Happening) -> None:
     if isinstance(happened, tuple):
         await pilot.resize_terminal(*happened)
     elif isinstance(happened, events.Key):
@@ -173,7 +173,7 @@ def _readable(path: Path) -> None:
     assert not has_errors(problems)
 
 
-def _harmless(bench: Bench) -> None:
+def harmless(bench: Bench) -> None:
     """No character that a terminal would obey is drawn, and no line is wider than its place."""
     for widget in bench.query(Canvas):
         for y in range(widget.size.height if widget.display else 0):

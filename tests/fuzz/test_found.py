@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo, read
+from runsheet.screen import pages
 from tests.screen.driving import Drive
 
 if TYPE_CHECKING:
@@ -55,3 +56,16 @@ def test_a_report_is_not_written_over_the_run(tmp_path: Path) -> None:
     path.write_text(demo.text("water-day"), encoding="utf-8")
     Drive(path).run("W", "ctrl+u", f"paste:{path}", "enter")
     assert read(path.read_text(encoding="utf-8"))[0] is not None
+
+
+def test_a_name_no_file_can_have_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    said: list[str] = []
+
+    def write_report(drive: Drive) -> None:
+        pages.write_report(drive.bench, f"{'a' * 300}.txt")
+        said.append(drive.bench.message)
+
+    Drive(path).run(then=write_report)
+    assert said[0].startswith("not written: aaa")

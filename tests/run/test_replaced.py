@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 import pytest
 
 from runsheet.run import files, opening, store
+from runsheet.run.files import Disk
 from runsheet.run.store import CannotOpenError
 from tests.run.test_store import NOW, START, Open, document, opened, read, readings, state, until, verified
 
@@ -160,6 +161,23 @@ def test_a_document_that_is_gone_while_it_is_asked_about(document: Path, opened:
     assert verified(document) == []
 
 
+def test_a_log_that_was_cut_is_kept_elsewhere_at_once(document: Path, opened: Open, state: Path) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    whole = files.log_of(document).read_bytes()
+    files.log_of(document).write_bytes(whole[:-20])
+    until(lambda: list(state.glob("*.log")))  # noticed without an edit
+    kept = next(state.glob("*.log"))
+    until(lambda: str(kept) in run.trouble)  # no entry is said to be in a log that lacks it
+    assert kept.read_bytes() == whole
+    assert run.trouble.startswith("another program changed the log")
+    assert run.trouble.endswith(f"all entries are in {kept}")
+    files.log_of(document).write_bytes(whole)
+    until(lambda: not run.trouble)
+    assert not kept.exists()
+
+
 # --- the folder ----------------------------------------------------------------------------------------------------
 
 
@@ -205,11 +223,17 @@ def test_a_folder_replaced(kind: str, document: Path, opened: Open) -> None:
     assert verified(document) == []
 
 
+def _removed(folder: Path) -> bool:
+    """Remove a folder; the saving thread may write into it just then."""
+    shutil.rmtree(folder, ignore_errors=True)
+    return not folder.exists()
+
+
 def test_a_folder_removed_for_good_and_the_run_opened_again(document: Path, opened: Open) -> None:
     run = opened(document)
     read(run, 1, "0.130")
     assert run.flush()
-    shutil.rmtree(document.parent)
+    until(lambda: _removed(document.parent))
     read(run, 2, "0.140")
     assert not run.close()
     document.parent.mkdir()
@@ -218,3 +242,39 @@ def test_a_folder_removed_for_good_and_the_run_opened_again(document: Path, open
     assert again.close()
     assert readings(document) == ["0.130", "0.140"]
     assert verified(document) == []
+
+
+# --- in the instant of a save --------------------------------------------------------------------------------------
+
+
+class Meddler(Disk):
+    """A disk where another program writes the document while we do, just before ours would take its place."""
+
+    def __init__(self, document: Path) -> None:
+        self.document = document
+        self.theirs = b""
+
+    def sync(self, fd: int) -> None:
+        super().sync(fd)
+        if self.theirs:
+            self.document.write_bytes(self.theirs)
+            self.theirs = b""
+
+
+@pytest.mark.parametrize("gone", [False, True])
+def test_a_change_while_ours_is_written_is_not_written_over(gone: bool, document: Path, opened: Open) -> None:  # noqa: FBT001
+    disk = Meddler(document)
+    run = opened(document, disk=disk)
+    read(run, 1, "0.130")
+    assert run.flush()
+    theirs = START.replace("KB-0311", "other").encode()
+    disk.theirs = theirs
+    if gone:  # as a program does that removes a file before it writes it anew
+        document.unlink()
+    else:
+        read(run, 2, "0.140")
+    until(lambda: not disk.theirs)
+    run.flush()
+    assert run.conflict is not None
+    assert document.read_bytes() == theirs
+    assert "0.130" in run.conflict.ours.read_text()
