@@ -47,8 +47,8 @@ def refusal(run: Run, name: str) -> str:
     """Say why this person cannot review the run, or nothing."""
     if not name.strip():
         return "a name is needed"
-    analysts = [run.run.analyst or "", *(signature.name for signature in run.signature if signature.role == "analyst")]
-    return "the reviewer is not the analyst" if any(signing.same_person(other, name) for other in analysts) else ""
+    theirs = any(signing.same_person(other, name) for other in signing.analysts(run))
+    return "the reviewer is not the analyst" if theirs else ""
 
 
 def left(sheet: Sheet, audit: Audit) -> Left:

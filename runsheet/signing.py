@@ -50,8 +50,22 @@ def touched(run: Run, edits: Iterable[edit.Edit]) -> bool:
 
 
 def same_person(one: str, other: str) -> bool:
-    """Whether two names are one, however they are spaced and capitalised."""
-    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+    """Whether two names are one, however they are spaced, capitalised and pointed."""
+    plain = ["".join(sign for sign in name.casefold() if sign.isalnum()) for name in (one, other)]
+    return plain[0] == plain[1] != ""
+
+
+def analysts(run: Run) -> tuple[str, ...]:
+    """Name everybody who worked on the run or signed it as analyst; none of them reviews it."""
+    signed = (signature.name for signature in run.signature if signature.role == "analyst")
+    named = (run.run.analyst, *(batch.analyst for batch in run.batch), *(row.analyst for row in run.queue), *signed)
+    return tuple(dict.fromkeys(filter(None, named)))
+
+
+def reviewers(run: Run) -> tuple[str, ...]:
+    """Name everybody who reviewed the run or signed it as reviewer; none of them signs as analyst."""
+    signed = (signature.name for signature in run.signature if signature.role == "reviewer")
+    return tuple(dict.fromkeys((*(made.by for made in run.review), *signed)))
 
 
 def role(run: Run) -> Role:
@@ -61,19 +75,21 @@ def role(run: Run) -> Role:
 
 def refusal(sheet: Sheet, name: str) -> str:
     """Say why this person cannot sign now, or nothing. The analyst signs first, another person as reviewer."""
-    signed = {signature.role: signature.name for signature in standing(sheet.run)}
+    run, signed = sheet.run, {signature.role for signature in standing(sheet.run)}
     if not name.strip():
         return "a name is needed"
     if len(signed) > 1:
         return "it is signed by analyst and reviewer"
-    if any(same_person(other, name) for other in signed.values()):
+    if role(run) == "reviewer" and any(same_person(other, name) for other in analysts(run)):
         return "the reviewer is not the analyst"
+    if role(run) == "analyst" and any(same_person(other, name) for other in reviewers(run)):
+        return f"the analyst signs first, anew after a change, and {name.strip()} has reviewed this run"
     if sheet.state == "todo":
         return "something is still to be read or closed"
     open_ = [f for f in sheet.quality if f.state == "fail" and sheet.action(f) is None]
     if open_:
         rows = f" {' '.join(open_[0].rows[:3])}" if open_[0].rows else ""
-        return f"{len(open_)} failing findings have no action noted, first {open_[0].rule}{rows} (t in the QC pane)"
+        return f"no action is noted on {len(open_)} failing, first {open_[0].rule}{rows} (t in the QC pane)"
     return ""
 
 

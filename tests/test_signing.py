@@ -133,4 +133,22 @@ def test_a_reviewer_alone_leaves_the_analyst_to_sign() -> None:
     alone = replace(run, signature=run.signature[1:])
     assert [signature.role for signature in signing.standing(alone)] == ["reviewer"]
     assert signing.role(alone) == "analyst"
-    assert "not the analyst" in signing.refusal(evaluate(alone, NOW), "r. holt")
+    assert "r. holt has reviewed this run" in signing.refusal(evaluate(alone, NOW), "r. holt")
+
+
+@pytest.mark.parametrize("name", ["M. Tarn", "m tarn", "M.TARN ", "Q. Other", "O. Lind", "B. Cole"])
+def test_nobody_who_worked_on_the_run_or_signed_it_reviews_it(name: str) -> None:
+    run = replace(noted(), run=replace(noted().run, analyst="M. Tarn"))
+    rows = (replace(run.queue[0], analyst="O. Lind"), *run.queue[1:])
+    run = replace(run, queue=rows, batch=tuple(replace(batch, analyst="B. Cole") for batch in run.batch))
+    signed = edit.apply(run, signing.sign(run, "Q. Other", NOW))
+    assert signing.refusal(evaluate(signed, NOW), name) == "the reviewer is not the analyst"
+    assert signing.refusal(evaluate(signed, NOW), "R. Holt") == ""
+
+
+def test_a_reviewer_does_not_become_the_analyst_by_a_change_of_the_run() -> None:
+    run = both_signed()
+    changed = edit.apply(run, edit.set_value(run, "run.note", "corrected"))
+    assert signing.role(changed) == "analyst"
+    assert "has reviewed this run" in signing.refusal(evaluate(changed, NOW), "R Holt")
+    assert signing.refusal(evaluate(changed, NOW), "M. Tarn") == ""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet import columns, reviewing
 from runsheet.compute.quality import reviews
-from runsheet.report.blocks import Block, Facts, Heading, Items, Table
+from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
 from runsheet.report.parts import Report, when
 
 if TYPE_CHECKING:
@@ -32,6 +32,16 @@ def review(report: Report) -> Iterator[Block]:
     remarks = tuple(f"{made.exception or made.row}: {made.note} ({made.by})" for made in run.review if made.note)
     if remarks:
         yield Items(remarks)
+    if open_ := reviewing.left(report.sheet, report.audit).exceptions:
+        yield Paragraph("Not looked at:")
+        yield Items(open_)
+
+
+def extent(report: Report) -> str:
+    """Say in a line how far the review has come, for the first page."""
+    if not report.sheet.run.review:
+        return "none: no row was typed again, no exception looked at"
+    return "; ".join(f"{name.lower()} {words}" for name, words in _extent(report))
 
 
 def _people(run: Run) -> Iterator[tuple[str, str]]:

@@ -214,6 +214,11 @@ class Saver:
         saved, wanted = self._saved, self._wanted
         return wanted.entries - (saved.entries if saved else 0)
 
+    @property
+    def ours(self) -> bytes:
+        """The document that is to be on the disk: where the log leads, to the byte."""
+        return self._wanted.data
+
     def want(self, data: bytes, entries: int) -> None:
         """Have this document written soon."""
         self._wanted = Wanted(data, entries)
@@ -250,7 +255,7 @@ class Saver:
         with self._turn:
             self._identity, self._ours, self.conflict = None, {digest(theirs or b"")}, None
             self._saved = None
-            self._comments = _commented(data) if data == theirs else None
+            self._comments = _commented(data)
             self.want(data, entries)
 
     def _run(self) -> None:

@@ -233,7 +233,7 @@ class Store:
             if which == "theirs":
                 data = self._adopt(theirs, now, who or self._who)
             else:
-                data = self._pages.write(self.run)
+                data = self._saver.ours
                 self._put_by(theirs, now)
         except OSError as error:
             raise CannotOpenError(files.words(error)) from error

@@ -119,8 +119,11 @@ class Walk:
             self._ask_row(name, f"not taken: {parsed.complaint}", differing)
         elif not values and not differing:
             self._ask_row(name, "not taken: nothing was typed")
-        elif not values or values == reviews.rows(self.bench.run_document)[name].readings:
-            self._keep(row=name, readings=values or differing)
+        elif not values:  # kept as it differs; what the sheet had is said beside it, whatever becomes of it
+            had = reviews.rows(self.bench.run_document)[name].readings
+            self._keep(row=name, readings=differing, note=f"differed: the sheet had {entry.shown(had)}")
+        elif values == reviews.rows(self.bench.run_document)[name].readings:
+            self._keep(row=name, readings=values)
         else:
             self._ask_row(name, "", values)
 

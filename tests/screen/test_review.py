@@ -106,7 +106,7 @@ def test_a_disagreement_stands_as_a_finding_until_the_sheet_is_corrected(soil: P
     assert [str(value) for value in made.document.review[at].readings] == ["0.061"]
     why = "typed again from the notebook as 0.061, the sheet has 0.051"
     assert [(f.rows, f.why) for f in made.bench.sheet.quality if f.rule == "review" and f.why] == [(("G-4",), why)]
-    assert signing.refusal(made.bench.sheet, "M. Tarn").startswith("2 failing findings")
+    assert signing.refusal(made.bench.sheet, "M. Tarn").startswith("no action is noted on 2 failing")
     made, _ = drive(soil, "f4", "slash", typed("G-4"), typed("0.061"), typed("misread the notebook"))
     assert [str(value) for value in made.document.queue[11].readings] == ["0.061"]
     assert {f.state for f in made.bench.sheet.quality if f.rule == "review"} == {"pass"}
