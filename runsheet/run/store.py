@@ -136,9 +136,10 @@ class Store:
         self._draft = files.kept_for(desk.document, ".draft")
         self._log = LogFile(desk, found)
         self._saver = Saver(desk, self._log, found.data)
-        if found.ahead:
-            self._saver.want(self._pages.write(run), self._entries)
-        if found.ahead or found.torn:
+        if behind := found.ahead or found.data is None:
+            last = found.trail.steps[-1].entries[-1]  # of a start, the text itself: where the log leads, to the byte
+            self._saver.want(last.text.encode() if last.text else self._pages.write(run), self._entries)
+        if behind or found.torn:
             self._saver.save(timeout=2)
 
     # --- state ---

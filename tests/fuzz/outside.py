@@ -36,6 +36,7 @@ class Outsider:
         self._opened, self._path, self._random, self._number = opened, path, random_, 0
         self._away, self._log_away = path.with_name("away"), path.with_name("log-away")
         self._harm = b""
+        self._away_wrote: bytes | None = None
         self.wrote: bytes | None = None
         """What it wrote last into the document and did not destroy itself."""
 
@@ -92,11 +93,11 @@ class Outsider:
     def _put_back(self) -> None:
         """Move the document away, or the one moved away back into its place."""
         if self._away.exists():
-            self._stands(self._away.read_bytes())
+            self.wrote = self._away_wrote
             self._away.replace(self._path)
         elif self._path.exists():
             self._path.replace(self._away)
-            self.wrote = None
+            self._away_wrote, self.wrote = self.wrote, None
 
     def _touch(self) -> None:
         if self._path.exists():
@@ -104,7 +105,7 @@ class Outsider:
 
     def _again(self) -> None:
         if self._path.exists():
-            self._put(self._bytes())
+            self._path.write_bytes(self._bytes())
 
     def _log_harm(self) -> None:
         log_file = files.log_of(self._path)
@@ -183,7 +184,8 @@ def _end(opened: Store, outsider: Outsider, path: Path, now: datetime) -> None:
     assert opened.close(), opened.trouble
     if files.log_of(path).exists():
         assert read(path.read_text(encoding="utf-8"))[0] == last  # theirs, once taken, stays as they wrote it
-        assert [problem for problem in opening.verify(path) if problem.level == "error"] == []
+        wrong = [str(problem) for problem in opening.verify(path) if problem.level == "error"]
+        assert not wrong, wrong
         assert opening.look(path).run == last
     _kept(opened, outsider, path)
 

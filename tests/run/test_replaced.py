@@ -278,3 +278,40 @@ def test_a_change_while_ours_is_written_is_not_written_over(gone: bool, document
     assert run.conflict is not None
     assert document.read_bytes() == theirs
     assert "0.130" in run.conflict.ours.read_text()
+
+
+def test_theirs_once_taken_is_kept_as_they_wrote_it(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    theirs = f"# by hand\n{START.replace('KB-0311', 'other')}"
+    document.write_text(theirs)
+    until(lambda: run.conflict)
+    run.keep("theirs", NOW)
+    assert run.flush()
+    document.write_text(START.replace("KB-0311", "third"))
+    until(lambda: run.conflict)
+    run.keep("ours", NOW)
+    assert run.flush()
+    assert document.read_text() == theirs
+    assert verified(document) == ["warning: line 3: here the document was taken as it stood, changed outside the log"]
+    read(run, 1, "0.130")
+    assert run.close()
+    assert files.beside(document, "before-edit").read_text() == theirs
+    assert [line for line in verified(document) if line.startswith("error")] == []
+
+
+def test_a_document_that_vanished_before_its_first_edit_is_made_again(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    document.write_text(START.replace("KB-0311", "other"))
+    until(lambda: run.conflict)
+    run.keep("theirs", NOW)
+    assert run.close()
+    document.unlink()
+    again = opened(document)
+    assert again.flush()
+    assert 'id = "other"' in document.read_text()
+    assert again.close()
+    assert [line for line in verified(document) if line.startswith("error")] == []
