@@ -57,7 +57,7 @@ def main(arguments: Sequence[str]) -> int:
     """Run one command; give its exit code."""
     parser = _parser()
     words = list(arguments)
-    if not words or (words[0] not in COMMANDS and not words[0].startswith("-")):
+    if not words or words[0] == "--" or (words[0] not in COMMANDS and not words[0].startswith("-")):
         words = ["open", *words]
     asked = parser.parse_args(words)
     try:

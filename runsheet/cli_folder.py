@@ -74,7 +74,7 @@ def find(asked: argparse.Namespace) -> int:
     tables = _tables(asked)
     runs, hits = search.runs(tables, asked.text), search.samples(tables, asked.text)
     places = search.lots(tables, asked.text)
-    _out(asked, _written(asked, told.found(asked.text, runs, hits, places)))
+    _out(asked, _written(asked, told.found(tables, asked.text, runs, hits, places)))
     return 0 if runs or hits or places else 1
 
 

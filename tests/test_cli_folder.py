@@ -34,7 +34,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_history_as_text_says_charts_limits_and_findings(folder: Path) -> None:
     told = command("history", str(folder))
     assert "HISTORY OF BENCH ONE" in told
-    assert "25 runs, 2026-03-11 to 2026-04-04." in told
+    assert "25 runs, 2026-03-11 to 2026-04-04; 1 documents not computed." in told
     assert "broken.toml: not computed:" in told
     assert "control recovery, oil and grease, tph-water" in told
     assert "Own limits" in told
@@ -71,10 +71,11 @@ def test_detection_says_the_figure_and_what_is_missing(tmp_path: Path) -> None:
 
 def test_find_says_where_and_ends_with_1_where_nothing_is(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     told = command("find", str(folder), "SS-0")
-    assert "25 runs" in told or "SS-0  second-source    25" in told
+    assert "SS-0    25  2026-03-11  2026-04-04" in told
+    assert "broken.toml: not computed" in told
     assert "W-3-4" in command("find", str(folder), "w-3-4")
     assert main(["find", str(folder), "no such thing"]) == 1
-    assert "Nowhere" in capsys.readouterr().out
+    assert "In none of these" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

@@ -174,7 +174,8 @@ def _verification(existing: float, verified: float | None, blanks: Part, *, comp
         return Verification(existing, verified, ratio, count, above, None, f"not complete; {shares}")
     near = inside(ratio, 0.5, 2.0)
     words = f"{ratio:.4g} times the existing limit, 0.5 to 2.0 allowed; {shares}"
-    return Verification(existing, verified, ratio, count, above, near and few, words)
+    verdict = "it may be kept" if near and few else "it may not be kept: the new one replaces it"
+    return Verification(existing, verified, ratio, count, above, near and few, f"{verdict}; {words}")
 
 
 def _quarter(day: date) -> tuple[int, int]:

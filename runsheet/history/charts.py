@@ -70,6 +70,8 @@ class Chart:
     """None for a single point."""
     violations: tuple[Violation, ...]
     own: tuple[float, float] | None
+    judged_from: int | None = None
+    """Number of the first point that is judged; None where the last one is."""
     """The laboratory's own limits, mean -+ 3 s, from 20 points on; for recoveries only (SW-846 8000D)."""
 
     @property
@@ -84,8 +86,9 @@ class Chart:
 
     @property
     def latest(self) -> tuple[Violation, ...]:
-        """What the last point violates."""
-        return tuple(found for found in self.violations if found.at == len(self.points) - 1)
+        """What the last point violates, or those of the run that is judged."""
+        first = len(self.points) - 1 if self.judged_from is None else self.judged_from
+        return tuple(found for found in self.violations if found.at >= first)
 
 
 def all_charts(
@@ -119,7 +122,7 @@ def chart(
     limits = charts.individuals(values[:judged_from])
     violations = () if limits is None else charts.violations(values, limits.mean, limits.sigma, rules)
     own = charts.own_limits(values[:judged_from]) if series.what in RECOVERIES else None
-    return Chart(series, tuple(points), of, limits, violations, own)
+    return Chart(series, tuple(points), of, limits, violations, own, judged_from)
 
 
 def points_of(

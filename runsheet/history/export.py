@@ -27,7 +27,11 @@ def points(tables: Tables) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(TABLES["point"]._fields)
+    twice = {path for (path,) in tables.rows("SELECT path FROM twice")}
+    at, counts = (TABLES["point"]._fields.index(name) for name in ("path", "counts"))
     for row in _rows(tables, "point"):
+        if row[at] in twice:  # the run is in another document too, whose points count
+            row = (*row[:counts], 0, *row[counts + 1 :])  # noqa: PLW2901
         writer.writerow([safe(value) if isinstance(value, str) else value for value in row])
     return out.getvalue()
 

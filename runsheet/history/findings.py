@@ -39,8 +39,10 @@ def counted(tables: Tables) -> str:
     runs = tables.rows("SELECT count(*), min(last), max(last) FROM run WHERE problem = ''")[0]
     other = tables.rows("SELECT count(*) FROM run WHERE problem = ?", NO)[0][0]
     first, last = str(runs[1])[:10], str(runs[2])[:10]
-    return (
-        f"{runs[0]} runs"
-        + (f", {first} to {last}" if runs[0] else "")
-        + (f"; {other} TOML files that are no runs" if other else "")
-    )
+    ids = tables.rows("SELECT count(DISTINCT id) FROM run WHERE problem = ''")[0][0]
+    unread = tables.rows("SELECT count(*) FROM run WHERE problem NOT IN ('', ?)", NO)[0][0]
+    parts = [f"{ids} runs" + (f", {first} to {last}" if runs[0] else "")]
+    parts += [f"in {runs[0]} documents"] if runs[0] != ids else []
+    parts += [f"{unread} documents not computed"] if unread else []
+    parts += [f"{other} TOML files that are no runs"] if other else []
+    return "; ".join(parts)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.history import cache, charts, facts, inside
+from runsheet.history import cache, charts, facts, inside, scan
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -78,7 +78,7 @@ def load(
     place, deep = (folder, True) if folder else folder_of(real)
     tables = cache.bring_up(place, progress, at_most=at_most, deep=deep)
     try:
-        own = os.path.relpath(real, tables.folder).replace(os.sep, "/")
+        own = scan.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
         return Known(own, inside.past(tables, own, _begun(run)), tables.left, tables.note)
     finally:
         tables.close()

@@ -6,6 +6,7 @@ verified with it: a standard's lot the results of its calibration, a solvent's i
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.history.rows import LotRow, ResultRow
@@ -17,11 +18,20 @@ if TYPE_CHECKING:
 class Place(NamedTuple):
     """A lot in a run, with the results that hang on it."""
 
-    lot: LotRow
+    lot: str
+    uses: tuple[str, ...]
+    """What it was used as there: `standard S1`, `solvent`."""
     run: str
+    path: str
     last: str
     """The run's latest reading, UTC."""
     touched: tuple[ResultRow, ...]
+    """Results of field samples first, then those of QC rows and studies."""
+
+    @property
+    def samples(self) -> int:
+        """How many results of field samples hang on it."""
+        return sum(result.kind in FIELD for result in self.touched)
 
 
 class Hit(NamedTuple):
@@ -33,48 +43,65 @@ class Hit(NamedTuple):
 
 
 FIELD = ("sample", "duplicate", "spike", "spike-duplicate")
-"""Kinds whose results belong to a sample."""
+"""Kinds whose results belong to a field sample."""
+NO_RESULT = ("blank", "check", "second-source")
 
 
 def samples(tables: Tables, text: str) -> list[Hit]:
     """Find rows by a sample's id, the client's id for it, its site, or the row's id; `*` stands for anything.
 
-    Upper and lower case are alike. In order of time.
+    Upper and lower case are alike. In order of time; a run that is in two documents is told once.
     """
     columns = ("sample", "client_id", "site", "row")
     where = " OR ".join(f"lower(result.{name}) GLOB ?" for name in columns)
     query = (
-        f"SELECT run.id, run.last, result.* FROM result JOIN run ON run.path = result.path WHERE {where} "  # noqa: S608
-        "ORDER BY run.last, result.path, result.rowid"
+        f"SELECT run.id, run.last, result.* FROM result JOIN run ON run.path = result.path WHERE ({where}) "  # noqa: S608
+        f"AND {ONCE} ORDER BY run.last, result.path, result.rowid"
     )
     rows = tables.rows(query, *[_pattern(text)] * len(columns))
-    return [Hit(str(run), str(last), ResultRow(*row)) for run, last, *row in rows]  # type: ignore[arg-type]
+    hits = [Hit(str(run), str(last), ResultRow(*row)) for run, last, *row in rows]  # type: ignore[arg-type]
+    return [hit for hit in hits if any(_is(getattr(hit.result, name), text) for name in columns)]
+
+
+ONCE = "run.path NOT IN (SELECT path FROM twice)"
 
 
 def lots(tables: Tables, text: str) -> list[Place]:
-    """Find where a lot is used, and the results that hang on it, in order of time."""
+    """Find where a lot is used, and the results that hang on it: a place for each lot and run, in order of time."""
     query = (
-        "SELECT run.id, run.last, lot.* FROM lot JOIN run ON run.path = lot.path WHERE lower(lot.lot) GLOB ? "
-        "ORDER BY run.last, lot.path, lot.rowid"
+        "SELECT run.id, run.last, lot.* FROM lot JOIN run ON run.path = lot.path "  # noqa: S608 - our own words
+        f"WHERE lower(lot.lot) GLOB ? AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
     )
-    found = []
+    found: dict[tuple[str, ...], list[LotRow]] = {}
     for run, last, *values in tables.rows(query, _pattern(text)):
         lot = LotRow(*map(str, values))
-        found.append(Place(lot, str(run), str(last), tuple(_touched(tables, lot))))
-    return found
+        if _is(lot.lot, text):
+            found.setdefault((lot.lot, str(run), lot.path, str(last)), []).append(lot)
+    return [
+        Place(name, tuple(dict.fromkeys(map(_use, uses))), run, path, last, _touched(tables, uses))
+        for (name, run, path, last), uses in found.items()
+    ]
 
 
-def _touched(tables: Tables, lot: LotRow) -> list[ResultRow]:
-    marks = ", ".join("?" * len(FIELD))
-    query = f"SELECT * FROM result WHERE path = ? AND kind IN ({marks}) AND state NOT IN ('unread', 'void')"  # noqa: S608 - our own names
-    values: list[object] = [lot.path, *FIELD]
+def _use(lot: LotRow) -> str:
+    return f"{lot.what} {lot.of}".strip()
+
+
+def _touched(tables: Tables, uses: list[LotRow]) -> tuple[ResultRow, ...]:
+    """Give the results that hang on one lot by any of its uses in a run, each once."""
+    marks = ", ".join("?" * len(NO_RESULT))
+    query = f"SELECT * FROM result WHERE path = ? AND kind NOT IN ({marks}) AND state NOT IN ('unread', 'void')"  # noqa: S608
+    rows = [ResultRow(*row) for row in tables.rows(f"{query} ORDER BY rowid", uses[0].path, *NO_RESULT)]  # type: ignore[arg-type]
+    hanging = [row for row in rows if any(_hangs(row, lot) for lot in uses)]
+    return tuple(sorted(hanging, key=lambda row: row.kind not in FIELD))
+
+
+def _hangs(row: ResultRow, lot: LotRow) -> bool:
     if lot.calibration:
-        query, values = f"{query} AND calibration = ?", [*values, lot.calibration]
-    elif lot.batch:
-        query, values = f"{query} AND batch = ?", [*values, lot.batch]
-    elif lot.of:  # a standard that was left out, a control: nothing hangs on it
-        return []
-    return [ResultRow(*row) for row in tables.rows(f"{query} ORDER BY rowid", *values)]  # type: ignore[arg-type]
+        return row.calibration == lot.calibration
+    if lot.batch:
+        return row.batch == lot.batch
+    return not lot.of or lot.of == row.row  # a whole run's; a row's own; on a standard left out hangs nothing
 
 
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:
@@ -85,9 +112,16 @@ def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:
         pattern,
         pattern,
     )
-    return [(str(name), str(title), str(path), str(state)) for name, title, path, state in rows]
+    found = [(str(name), str(title), str(path), str(state)) for name, title, path, state in rows]
+    return [run for run in found if _is(run[0], text) or _is(run[1], text)]
 
 
 def _pattern(text: str) -> str:
-    """Make the pattern of what was asked: only the star is special."""
-    return "".join(f"[{sign}]" if sign in "[?" else sign for sign in text.lower())
+    """Make a first pattern of what was asked: only the star is special, and the database knows ASCII letters only."""
+    return "".join(f"[{sign}]" if sign in "[?" else sign if sign.isascii() else "?" for sign in text.strip().lower())
+
+
+def _is(value: str, text: str) -> bool:
+    """Whether a value is what was asked, upper and lower case alike in any script."""
+    parts = [re.escape(part) for part in text.strip().casefold().split("*")]
+    return re.fullmatch(".*".join(parts), value.casefold(), re.DOTALL) is not None

@@ -47,4 +47,6 @@ def limits(finding: Finding) -> str:
         return f"{figure(low)} to {figure(high)}"
     if high is not None:
         return f"at most {figure(high)}"
-    return f"at least {figure(low)}" if low is not None else ""
+    if low is not None:
+        return f"at least {figure(low)}"
+    return "none set" if finding.value is not None and finding.state == "pass" else ""

@@ -40,6 +40,6 @@ RESULTS: dict[str, Callable[[Sheet, list[Problem]], str]] = {
 FORMATS: dict[str, Callable[[Report], str]] = {
     "text": lambda report: text.write(outline(report)),
     "markdown": lambda report: markdown.write(outline(report)),
-    "html": lambda report: html.write(outline(report), _marks(report)),
+    "html": lambda report: html.write(outline(report), _marks(report), "Results relate only to the items tested."),
 }
 """What `report --as` writes."""

@@ -1,24 +1,23 @@
 """The first page of a report.
 
-Owns: what the report is of, and `POINTS`, what a reviewer looks at first, in that order, each answered in a line or
-two. Invariant: a point that cannot be answered says so; figures and verdicts are the sheet's.
+Owns: what the report is of, its findings in short, and where the points a reviewer looks at first stand. Invariant:
+figures and verdicts are the sheet's.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet import columns, signing
-from runsheet.columns import figure
-from runsheet.compute.recovery import SPIKES
-from runsheet.report import findings
-from runsheet.report.blocks import Facts, Heading, NewPage, Paragraph
-from runsheet.report.parts import Report, facts, when
+from runsheet import signing
+from runsheet.report import findings, reviewed
+from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
+from runsheet.report.parts import Report, counted, facts, when
+from runsheet.report.points import POINTS, span
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Iterator
 
-    from runsheet.compute.outcome import Finding, RowResult, Sheet
+    from runsheet.compute.outcome import Sheet
     from runsheet.report.blocks import Block
 
 STATES = {
@@ -26,15 +25,20 @@ STATES = {
     "fail": "FAIL: see the findings",
     "todo": "NOT FINISHED: something is still to be read or closed",
 }
-ACID = 2.0
-"""pH at or below which a water sample for oil and grease counts as preserved (40 CFR 136 Table II says below 2)."""
-BOTTLES = ("sample", "duplicate", *SPIKES)
+MOST = 6
+"""Findings told on the first page; the others are counted."""
 
 
 def front(report: Report) -> Iterator[Block]:
     """Say what the report is of, and answer what reviewers look at first; the rest begins on a new page."""
     yield Heading(report.sheet.run.run.title or report.sheet.run.run.id, 1)
-    yield facts(*_about(report.sheet))
+    yield facts(*_about(report))
+    told = [findings.words(finding) for finding in report.sheet.quality if finding.state in ("fail", "warn")]
+    told.sort(key=lambda words: words.startswith("warn"))
+    if told:
+        yield Heading(f"Findings: {len(told)} that fail or warn")
+        more = (f"and {len(told) - MOST} more, under Findings",) if len(told) > MOST else ()
+        yield Items((*told[:MOST], *more))
     yield Heading("What reviewers look at first")
     answers = ((name, " ".join(filter(None, answer(report)))) for name, answer in POINTS)
     yield Facts(tuple((name, answer or "nothing recorded") for name, answer in answers))
@@ -45,7 +49,8 @@ def front(report: Report) -> Iterator[Block]:
     yield NewPage()
 
 
-def _about(sheet: Sheet) -> Iterator[tuple[str, object]]:
+def _about(report: Report) -> Iterator[tuple[str, object]]:
+    sheet = report.sheet
     run, about, method, instrument, solvent = (
         sheet.run,
         sheet.run.run,
@@ -55,18 +60,21 @@ def _about(sheet: Sheet) -> Iterator[tuple[str, object]]:
     )
     lot = solvent.lot and f"lot {solvent.lot}"
     yield "Run", about.id
-    yield "State", STATES[sheet.state]
+    warnings = sum(finding.state == "warn" for finding in sheet.quality)
+    yield "State", STATES[sheet.state] + (f"; {counted(warnings, 'warning')}" if warnings else "")
     yield "Laboratory", about.laboratory
     yield "Client", about.client
-    yield "Received", _span(s.received for s in run.sample)
-    yield "Tested", _span(row.row.at for row in sheet.rows if row.counted)
+    yield "Received", span(s.received for s in run.sample)
+    yield "Tested", span(row.row.at for row in sheet.rows if row.counted)
     yield "Analyst", about.analyst
     yield "Reviewer", about.reviewer
     yield "Authorised by", _authorised(sheet)
+    yield "Review", reviewed.extent(report)
     yield "Evaluated as of", when(sheet.now)
     yield "Method", " - ".join(filter(None, (method.title or method.name, method.basis)))
+    serial = instrument.serial and f"serial {instrument.serial}"
     reads = f"reads {instrument.reads or 'absorbance'}"
-    yield "Instrument", ", ".join(filter(None, (instrument.name, instrument.serial, reads)))
+    yield "Instrument", ", ".join(filter(None, (instrument.name, serial, reads)))
     yield "Cell", ", ".join(dict.fromkeys(f"{c.cell_mm} mm" for c in run.calibration if c.cell_mm is not None))
     yield "Solvent", ", ".join(filter(None, (solvent.name, solvent.grade, lot)))
     yield "Standards made of", ", ".join(dict.fromkeys(c.material for c in run.calibration if c.material))
@@ -77,188 +85,3 @@ def _about(sheet: Sheet) -> Iterator[tuple[str, object]]:
 def _authorised(sheet: Sheet) -> str:
     signed = {s.role: f"{s.name}, {when(s.at)}" for s in signing.standing(sheet.run)}
     return signed.get("reviewer", "nobody yet: no reviewer's signature stands")
-
-
-def _span(times: Iterable[object]) -> str:
-    """Say from when to when, by day; times with and without a zone are told as written."""
-    days = sorted({str(time)[:10] for time in times if time is not None})
-    return days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}" if days else ""
-
-
-# --- the points, in the order reviewers look --------------------------------------------------------------------
-
-
-def _of(sheet: Sheet, *rules: str) -> list[Finding]:
-    return [finding for finding in sheet.quality if finding.rule in rules]
-
-
-def _bad(sheet: Sheet, *rules: str) -> Iterator[str]:
-    """Say what these rules find, in short."""
-    for finding in _of(sheet, *rules):
-        if finding.state in ("fail", "warn"):
-            yield f"{finding.state.upper()} {findings.some(finding.rows, 3)}: {finding.why}.".replace(" :", ":")
-
-
-def _times(report: Report) -> Iterator[str]:
-    sheet = report.sheet
-    collected = _span(s.collected for s in sheet.run.sample)
-    yield f"Collected {collected}." if collected else "No time of collection is recorded."
-    held = [f for f in _of(sheet, "holding") if f.value is not None and f.high]
-    if held:
-        longest = max(held, key=lambda f: (f.value or 0) / (f.high or 1))
-        yield f"Longest holding {longest.value:.1f} of {longest.high:g} days ({longest.rows[0]})."
-    measured = [s for s in sheet.run.sample if s.pH is not None]
-    high = [s.id for s in measured if float(s.pH or 0) > ACID]
-    if sheet.run.sample:
-        yield f"pH measured of {len(measured)} of {len(sheet.run.sample)}" + (
-            f"; above {ACID:g}: {findings.some(high)}." if high else "."
-        )
-    yield from _bad(sheet, "holding")
-
-
-def _weights(report: Report) -> Iterator[str]:
-    rows = [row for row in report.sheet.rows if row.kind in BOTTLES and not row.void]
-    for unit in dict.fromkeys(row.unit for row in rows if row.unit):
-        known = [row.amounts for row in rows if row.unit == unit and row.amounts]
-        amounts, volumes = [a.amount for a in known if a.amount], [a.extract_ml for a in known if a.extract_ml]
-        yield (
-            f"{len(known)} bottles or portions ({unit})"
-            + (f": amount {_between(amounts)}" if amounts else "")
-            + (f", extract {_between(volumes)} mL." if volumes else ".")
-        )
-    weighed = sum(row.row.full_g is not None for row in rows)
-    yield f"{weighed} amounts by weighing the bottle." if weighed else ""
-    yield from _bad(report.sheet, "amounts", "unit")
-
-
-def _between(values: list[float]) -> str:
-    low, high = figure(min(values)), figure(max(values))
-    return low if low == high else f"{low} to {high}"
-
-
-def _blanks(report: Report) -> Iterator[str]:
-    sheet = report.sheet
-    zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero]
-    yield f"Zero standard {', '.join(zeros)}." if zeros else "No zero standard, or it reads 0."
-    nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
-    if nets:
-        yield f"{len(nets)} solvent blanks, net {figure(min(nets), 3)} to {figure(max(nets), 3)}."
-    else:
-        yield "No solvent blank was read."
-    rezeroed = [row.id for row in sheet.rows if row.kind == "blank" and row.row.rezeroed]
-    yield f"Re-zeroed: {findings.some(rezeroed)}." if rezeroed else ""
-    yield from _bad(sheet, "blank", "blank-interval")
-
-
-def _dropped(report: Report) -> Iterator[str]:
-    left = [s for c in report.sheet.calibrations for s in c.standards if not s.used]
-    yield (
-        "None."
-        if not left
-        else " ".join(f"{s.standard.id} at {figure(s.x)} mg/L: {s.standard.reason or 'no reason given'}." for s in left)
-    )
-    yield from _bad(report.sheet, "dropped-levels")
-
-
-def _second_source(report: Report) -> Iterator[str]:
-    found = _of(report.sheet, "second-source")
-    lots = {row.id: row.row.lot for row in report.sheet.rows if row.kind == "second-source"}
-    yield "None was read." if not found else ""
-    for finding in found:
-        lot = lots.get(finding.rows[0])
-        value = "not read" if finding.value is None else f"{finding.value:.1f} %"
-        why = f" ({finding.why})" if finding.why else ""
-        yield f"{finding.rows[0]} lot {lot or 'not recorded'}: {value}, {finding.state}{why}."
-    standards = dict.fromkeys(s.lot for s in report.sheet.run.standard if s.lot)
-    yield f"Standards' lots: {', '.join(standards)}." if standards else "The standards' lots are not recorded."
-
-
-def _brackets(report: Report) -> Iterator[str]:
-    rows = [row for row in report.sheet.rows if row.kind not in ("blank", "check")]
-    for state in ("accepted", "open", "held", "unread"):
-        names = [row.id for row in rows if row.state == state]
-        if names:
-            yield f"{len(names)} {state}" + ("." if state == "accepted" else f": {findings.some(names, 6)}.")
-    yield from _bad(report.sheet, "check", "check-interval", "opening", "closing")
-
-
-def _dilutions(report: Report) -> Iterator[str]:
-    diluted = [row for row in report.sheet.rows if float(row.row.dilution or 1) > 1 and row.counted]
-    yield "None." if not diluted else ""
-    for row in diluted:
-        yield f"{row.id} {row.row.dilution}x: {columns.readings(row.row.readings)}{_undiluted(row, report.sheet)}."
-    yield from _bad(report.sheet, "over-dilution", "carry-over")
-
-
-def _undiluted(row: RowResult, sheet: Sheet) -> str:
-    """Give the raw reading of the same extract less diluted."""
-    others = [
-        other
-        for other in sheet.rows
-        if other is not row and (other.sample, other.fraction, other.kind) == (row.sample, row.fraction, row.kind)
-    ]
-    less = [o for o in others if float(o.row.dilution or 1) < float(row.row.dilution or 1) and o.row.readings]
-    return f" ({less[-1].id} {less[-1].row.dilution or 1}x: {columns.readings(less[-1].row.readings)})" if less else ""
-
-
-def _corrections(report: Report) -> Iterator[str]:
-    sheet = report.sheet
-    drifts = [abs(row.drift) for row in sheet.rows if row.drift and row.counted]
-    yield f"Drift subtracted, at most {figure(max(drifts), 3)}." if drifts else "No drift subtracted."
-    factors = [row.id for row in sheet.rows if row.row.response_factor is not None]
-    yield f"Response factor: {findings.some(factors)}." if factors else ""
-    void, superseded = (
-        [row.id for row in sheet.rows if row.void],
-        [row.id for row in sheet.rows if row.row.report is False],
-    )
-    yield f"Void: {findings.some(void)}." if void else ""
-    yield f"Superseded: {findings.some(superseded)}." if superseded else ""
-    count = len(report.audit.corrections)
-    if report.audit.entries:
-        yield f"{count or 'No'} {'entry was' if count == 1 else 'entries were'} corrected, by the edit log."
-    else:
-        yield "No edit log beside the document."
-    yield f"{len(sheet.run.amendment)} amendments after signing." if sheet.run.amendment else ""
-    yield from _bad(sheet, "superseded", "one-result")
-
-
-def _order(report: Report) -> Iterator[str]:
-    bad = list(_bad(report.sheet, "clock"))
-    timed = sum(row.row.at is not None for row in report.sheet.rows if row.counted)
-    yield f"{timed} of {sum(row.counted for row in report.sheet.rows)} rows read have their time" + (
-        "." if bad else ", and times run forward."
-    )
-    late = [f"{each.row} by {each.minutes:.0f} min" for each in report.audit.late]
-    yield f"Entered late: {findings.some(late, 4)}." if late else ""
-    yield from bad
-
-
-def _study(report: Report) -> Iterator[str]:
-    limits = report.sheet.run.method.limits
-    if limits is None or limits.detection is None:
-        yield "The method has no detection limit."
-        return
-    yield f"Detection limit {limits.detection} {report.sheet.run.method.unit}"
-    opened = report.sheet.run.run.opened
-    if limits.studied is None:
-        yield "with no date of its study."
-    elif opened is None:
-        yield f"studied {limits.studied}."
-    else:
-        yield f"studied {limits.studied}, {(opened.date() - limits.studied).days} days before the run."
-    yield from _bad(report.sheet, "reporting-limit")
-
-
-POINTS: tuple[tuple[str, Callable[[Report], Iterator[str]]], ...] = (
-    ("Sample times and pH", _times),
-    ("Weights and volumes", _weights),
-    ("Zero and blanks", _blanks),
-    ("Dropped standards", _dropped),
-    ("Second source", _second_source),
-    ("Brackets", _brackets),
-    ("Dilutions, raw readings", _dilutions),
-    ("Corrections", _corrections),
-    ("Order of times", _order),
-    ("Detection study", _study),
-)
-"""What reviewers look at first, in this order (common practice, no source)."""

@@ -5,14 +5,16 @@ Owns: the words and tables of control charts and of a search. Invariant: figures
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
-from runsheet.columns import KIND_WORDS, figure
+from runsheet.columns import figure
 from runsheet.compute.charts import RULES
 from runsheet.history import findings
 from runsheet.history.charts import PROVISIONAL
 from runsheet.plot import Plot
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
+from runsheet.report.parts import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -44,8 +46,8 @@ def blocks(tables: Tables, charts: Sequence[Chart]) -> Iterator[Block]:
         (True, False, False, False, False, False, True),
     )
     yield Paragraph(
-        "Individuals charts: sigma is the mean moving range / 1.128, action limits are mean -+ 3 sigma, warning limits "
-        "mean -+ 2 sigma (NIST/SEMATECH e-Handbook 6.3.2.2); run rules by Nelson (1984). Held and superseded results "
+        "Individuals charts: sigma is the mean moving range / 1.128, action limits are mean +- 3 sigma, warning limits "
+        "mean +- 2 sigma (NIST/SEMATECH e-Handbook 6.3.2.2); run rules by Nelson (1984). Held and superseded results "
         "are not charted. A chart out of its limits says that something changed, not what."
     )
     for chart in charts:
@@ -71,7 +73,7 @@ def status(chart: Chart) -> str:
     if chart.limits is None:
         return "one point"
     if chart.latest:
-        return "; ".join(found.words for found in chart.latest)
+        return "; ".join(dict.fromkeys(found.words for found in chart.latest))
     return "provisional" if chart.provisional else "in control"
 
 
@@ -83,9 +85,13 @@ def one(chart: Chart) -> Iterator[Block]:
     if chart.violations:
         shown = chart.violations[-MOST:]
         rows = tuple((*_point(chart.points[v.at]), str(v.rule), v.words) for v in shown)
-        yield Table(("run", "row", "read", "value", "rule", "it is"), rows, (True, True, True, False, False, True))
+        yield Table(
+            ("document", "row", "read", "lot", "value", "rule", "the point is"),
+            rows,
+            (True,) * 4 + (False, False, True),
+        )
         if len(shown) < len(chart.violations):
-            yield Paragraph(f"{len(chart.violations) - len(shown)} earlier violations are not listed.")
+            yield Paragraph(f"Earlier, not listed: {counted(len(chart.violations) - len(shown), 'violation')}.")
 
 
 def of_run(charts: Iterable[Chart]) -> Iterator[Block]:
@@ -95,8 +101,8 @@ def of_run(charts: Iterable[Chart]) -> Iterator[Block]:
         yield from one(chart)
 
 
-def _point(point: PointRow) -> tuple[str, str, str, str]:
-    return point.path, point.row, point.at[:16].replace("T", " "), figure(point.value)
+def _point(point: PointRow) -> tuple[str, ...]:
+    return point.path, point.row, point.at[:16].replace("T", " "), point.lot, figure(point.value)
 
 
 def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
@@ -109,14 +115,19 @@ def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
         yield "Mean", f"{figure(limits.mean)} {unit}, mean moving range {figure(limits.moving_range, 3)}{of}"
         yield "Warning limits", f"{_pair(limits.warning)} {unit}"
         yield "Action limits", f"{_pair(limits.action)} {unit}"
-        yield "Moving range", f"at most {figure(limits.range_upper, 3)} {unit}"
+        values = [point.value for point in chart.points]
+        beyond = sum(abs(b - a) > limits.range_upper for a, b in itertools.pairwise(values))
+        yield "Moving range", f"at most {figure(limits.range_upper, 3)} {unit}; {beyond or 'none'} beyond it"
     if limits is not None and chart.provisional:
         yield "Provisional", f"the limits stand on fewer than {PROVISIONAL} points"
     low, high = chart.method_limits
     if low is not None and high is not None:
         yield "The method's limits", f"{_pair((low, high))} {unit}"
     if chart.own is not None:
-        yield "Own limits", f"{_pair(chart.own)} {unit}, mean -+ 3 s; may replace the method's (SW-846 8000D)"
+        may = "may replace the method's (SW-846 8000D)"
+        if chart.violations:
+            may = f"no limits to work by: the cause of {counted(len(chart.violations), 'violation')} is still in them"
+        yield "Own limits", f"{_pair(chart.own)} {unit}, mean +- 3 s; {may}"
 
 
 def _pair(limits: tuple[float, float]) -> str:
@@ -142,55 +153,65 @@ def rules() -> Block:
 
 
 def found(
-    text: str, runs: Sequence[tuple[str, str, str, str]], hits: Sequence[Hit], places: Sequence[Place]
+    tables: Tables,
+    text: str,
+    runs: Sequence[tuple[str, str, str, str]],
+    hits: Sequence[Hit],
+    places: Sequence[Place],
 ) -> Iterator[Block]:
-    """Say where a text was found: runs, samples, lots with the results that hang on each."""
+    """Say where a text was found: runs, samples, lots with the results that hang on each; and what was not searched."""
     yield Heading(f"Where {text!r} is", 1)
+    yield Paragraph(f"Searched: {findings.counted(tables)}.")
+    told = tuple(findings.findings(tables))
+    if told:
+        yield Items(told)
     if runs:
         yield Heading("Runs")
         yield Table(("run", "title", "document", "state"), tuple(runs), (True,) * 4)
     if hits:
         yield Heading("Samples and rows")
         rows = tuple((hit.run, hit.result.path, *_result(hit.result)) for hit in hits)
-        yield Table(("run", "document", *RESULT), rows, (True, True, True, True, True, True, False, True, True, True))
+        yield Table(("run", "document", *RESULT), rows, (True, True, *LEFT))
     if places:
-        yield Heading("Lots")
-        yield Table(("lot", "used as", "runs", "from", "to", "results"), _summary(places), LOTS)
-    for place in places:
-        of = f" {place.lot.of}" if place.lot.of else ""
-        yield Heading(f"Lot {place.lot.lot}: {place.lot.what}{of} of run {place.run}")
-        yield Paragraph(f"{place.lot.path}, last read {place.last[:10]}; {len(place.touched)} results hang on it.")
-        if place.touched:
-            rows = tuple(_result(result) for result in place.touched)
-            yield Table(RESULT, rows, (True, True, True, True, False, True, True, True))
+        yield from _lots(places)
     if not (runs or hits or places):
-        yield Paragraph("Nowhere: no run, sample, row or lot of this name; * stands for anything, as in OF-*.")
+        yield Paragraph("In none of these: no run, sample, row or lot of this name; * stands for anything, as in OF-*.")
 
 
-LOTS = (True, True, False, True, True, False)
-
-
-def _summary(places: Sequence[Place]) -> tuple[tuple[str, ...], ...]:
-    """Say of each lot and use how many runs and results hang on it; a result counts once."""
-    found: dict[tuple[str, str], list[Place]] = {}
+def _lots(places: Sequence[Place]) -> Iterator[Block]:
+    """Say where each lot was used, in short and then run by run."""
+    yield Heading("Lots")
+    by: dict[str, list[Place]] = {}
     for place in places:
-        found.setdefault((place.lot.lot, place.lot.what), []).append(place)
-    return tuple(
+        by.setdefault(place.lot, []).append(place)
+    rows = tuple(
         (
-            *key,
-            str(len({place.lot.path for place in its})),
+            lot,
+            str(len(its)),
             its[0].last[:10],
             its[-1].last[:10],
-            str(len({(result.path, result.row) for place in its for result in place.touched})),
+            str(sum(place.samples for place in its)),
+            str(sum(len(place.touched) - place.samples for place in its)),
         )
-        for key, its in found.items()
+        for lot, its in by.items()
     )
+    titles = ("lot", "runs", "from", "to", "results of samples", "of QC and studies")
+    yield Table(titles, rows, (True, False, True, True, False, False))
+    for place in places:
+        yield Heading(f"Lot {place.lot} in run {place.run}: {', '.join(place.uses)}")
+        yield Paragraph(f"{place.path}, last read {place.last[:10]}.")
+        if place.touched:
+            yield Table(RESULT, tuple(_result(result) for result in place.touched), LEFT)
+        else:
+            yield Paragraph("No result hangs on it.")
 
 
-RESULT = ("row", "kind", "sample", "read", "reported", "unit", "flags", "state")
+RESULT = ("row", "kind", "sample", "client's id", "site", "read", "reported", "unit", "flags", "state")
+LEFT = (True, True, True, True, True, True, False, True, True, True)
 
 
 def _result(result: ResultRow) -> tuple[str, ...]:
-    kind = KIND_WORDS.get(result.kind, result.kind)
+    kind = result.kind.replace("-", " ")
     read = result.at[:16].replace("T", " ")
-    return result.row, kind, result.sample, read, result.reported, result.unit, result.flags, result.state
+    where = (result.sample, result.client_id, result.site)
+    return result.row, kind, *where, read, result.reported, result.unit, result.flags, result.state

@@ -22,30 +22,31 @@ h3 { font-size: 10pt; margin: 1.2em 0 .3em; break-after: avoid; }
 th, td { padding: .15em .5em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
 .facts th, .facts td { text-align: left; border-bottom: 1px solid #bbb; }
-figure { margin: .8em 0; break-inside: avoid; }
+.facts, .facts tr { break-after: avoid; } figure { margin: .8em 0; break-inside: avoid; }
 svg { width: 100%; height: auto; }
 h2 { break-after: avoid; } tr { break-inside: avoid; } .page { break-after: page; }
 thead { display: table-header-group; }
 """
 
 
-def write(blocks: Sequence[Block], marks: str = "") -> str:
-    """Write blocks as a page; the first heading is its title, `marks` stand in the margin of every printed page."""
+def write(blocks: Sequence[Block], marks: str = "", foot: str = "") -> str:
+    """Write blocks as a page; its first heading is its title, `marks` and `foot` stand on every printed page."""
     title = next((block.text for block in blocks if isinstance(block, Heading)), "report")
     body = "\n".join(_block(block) for block in blocks)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f"<title>{_escaped(title)}</title>\n<style>{_page(marks)}{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        f"<title>{_escaped(title)}</title>\n<style>{_page(marks, foot)}{STYLE}</style>\n</head>\n"
+        f"<body>\n{body}\n</body>\n</html>\n"
     )
 
 
-def _page(marks: str) -> str:
+def _page(marks: str, foot: str) -> str:
     """Give the rules of the printed page: its margins say the run, the digest, and which page of how many it is."""
     small = "font: 8pt sans-serif; color: #000;"
     return (
         "\n@page { size: A4; margin: 18mm 14mm;\n"
         f"  @top-left {{ content: {_css(marks)}; {small} }}\n"
-        f'  @bottom-left {{ content: "Results relate only to the items tested."; {small} }}\n'
+        f"  @bottom-left {{ content: {_css(foot)}; {small} }}\n"
         f'  @bottom-right {{ content: "page " counter(page) " of " counter(pages); {small} }}\n}}'
     )
 

@@ -172,6 +172,8 @@ def _basis(sheet: Sheet) -> str:
 
 
 def _uncertainty(sheet: Sheet) -> str:
+    if not any(row.expanded is not None for row in sheet.rows):
+        return "U, the expanded uncertainty, is not computed yet."
     coverages = sorted({round(row.coverage, 2) for row in sheet.rows if row.expanded is not None and row.coverage})
     k = " and ".join(f"{value:g}" for value in coverages) or "none yet"
     scope = (
@@ -180,6 +182,14 @@ def _uncertainty(sheet: Sheet) -> str:
         else "instrument and volumes only"
     )
     return f"U is the expanded uncertainty, k = {k}: {scope}."
+
+
+def limits(report: Report) -> Iterator[Block]:
+    """Say the limits of every reported row, scaled by what was really used of it."""
+    reported = [row for row in report.sheet.rows if row.reported is not None and row.reporting is not None]
+    if reported:
+        yield Heading("Limits of each result")
+        yield table(pick(columns.QUEUE, "id", "amount", "extract_ml", "detection", "reporting", "unit"), reported)
 
 
 def fractions(report: Report) -> Iterator[Block]:

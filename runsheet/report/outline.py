@@ -40,6 +40,7 @@ SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     measured.setup,
     measured.calibrations,
     measured.blanks,
+    measured.limits,
     _charts,
     measured.worked,
     judged.corrections,
@@ -48,4 +49,5 @@ SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     smallprint.method_limits,
     smallprint.not_claimed,
     smallprint.cautions,
+    smallprint.end,
 )

@@ -62,6 +62,11 @@ def facts(*pairs: tuple[str, object]) -> Facts:
     return Facts(tuple((name, str(value)) for name, value in pairs if value not in (None, "")))
 
 
+def counted(number: int, what: str) -> str:
+    """Write a number of things: `1 row`, `2 rows`."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 def when(at: datetime | date | None) -> str:
     """Write a time to the minute, or a date."""
     if isinstance(at, datetime):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from runsheet import columns, reviewing
 from runsheet.compute.quality import reviews
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
-from runsheet.report.parts import Report, when
+from runsheet.report.parts import Report, counted, when
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,8 +47,8 @@ def extent(report: Report) -> str:
 def _people(run: Run) -> Iterator[tuple[str, str]]:
     for name in dict.fromkeys(made.by for made in run.review):
         mine = [made for made in run.review if made.by == name]
-        seen = _count(len({made.exception for made in mine} - {None}), "exception")
-        rows = _count(len({made.row for made in mine} - {None}), "row")
+        seen = counted(len({made.exception for made in mine} - {None}), "exception")
+        rows = counted(len({made.row for made in mine} - {None}), "row")
         days = dict.fromkeys(when(made.at)[:10] for made in mine if made.at)
         yield name, f"{seen}, {rows} typed again" + (f" ({', '.join(days)})" if days else "")
 
@@ -68,7 +68,3 @@ def _row(name: str, made: Review, row: Row | Standard | None) -> tuple[str, ...]
     else:
         verdict = "agrees" if made.readings == row.readings else f"differs: {columns.readings(row.readings) or 'none'}"
     return name, columns.readings(made.readings), made.by, when(made.at), verdict
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

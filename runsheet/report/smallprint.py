@@ -47,3 +47,8 @@ def cautions(report: Report) -> Iterator[Block]:
     name = sheet.run.solvent.name or ""
     refusal = solvents.refusal(name)
     yield Items((*((refusal,) if refusal else ()), *solvents.cautions(name)))
+
+
+def end(report: Report) -> Iterator[Block]:
+    """Say where the report ends, so that a missing page is missed."""
+    yield Paragraph(f"End of the report on run {report.sheet.run.run.id}.")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.amounts import nominal_factor
 from runsheet.compute.setup import KINDS
+from runsheet.run.files import printable
 from runsheet.run.model import About, Calibration, Instrument, Run, Setup, Solvent, Standard
 from runsheet.run.text import FORMAT
 
@@ -28,7 +29,7 @@ PLAIN_LOWEST = 10
 
 
 def new(name: str, method: Method, now: datetime, *, analyst: str | None = None) -> Run:
-    """Make a run called `name` at a time with its offset."""
+    """Make a run called `name` at a time with its offset; what no document or terminal takes in it is escaped."""
     direct = method.blank is not None and method.blank.concentration is not None
     petroleum = (method.name or "").startswith("tph")
     curve = Calibration(
@@ -44,7 +45,7 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
     return Run(
         format=FORMAT,
         run=About(
-            id=name,
+            id=printable(name),
             title=method.title,
             analyst=analyst,
             opened=now,

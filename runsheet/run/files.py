@@ -22,6 +22,8 @@ _BINARY = getattr(os, "O_BINARY", 0)
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 NO_WAIT = getattr(os, "O_NONBLOCK", 0)
 """A pipe that stands in a file's place is opened without waiting for its other end."""
+NOT_THERE = (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG)
+"""What the system says where no file is, or where none could be."""
 _NO_FILE = "a pipe or a device stands in the file's place"
 _data_sync = getattr(os, "fdatasync", os.fsync)
 
@@ -58,8 +60,10 @@ class Disk:
         """Say what stands at a path, a link not followed; None for nothing."""
         try:
             return path.lstat()
-        except (FileNotFoundError, NotADirectoryError):
-            return None
+        except OSError as error:
+            if error.errno in NOT_THERE:
+                return None
+            raise
 
     def open(self, path: Path, flags: int, mode: int = PRIVATE) -> int:
         """Open a file; a link at its last step is not followed."""
@@ -220,6 +224,18 @@ def unused(document: Path, word: str, at: datetime) -> Path:
     return next(path for path in tries if not os.path.lexists(path))
 
 
+def fitting(document: Path) -> None:
+    """Raise OSError where the names of the files kept beside a document would be too long for its disk."""
+    longest = _new(beside(document, "theirs-20260311-090500-999"))
+    try:
+        room = os.pathconf(document.parent, "PC_NAME_MAX")
+    except (AttributeError, ValueError, OSError):  # another system, or no folder: what is wrong shows elsewhere
+        return
+    if (over := len(os.fsencode(longest.name)) - room) > 0:
+        why = f"the name is too long by {over} bytes for the names of the log and the copies beside it"
+        raise OSError(errno.ENAMETOOLONG, why, str(document))
+
+
 def state_folder() -> Path:
     """Give the folder for what cannot be kept beside the document: `RUNSHEET_STATE`, else the platform's."""
     if named := os.environ.get("RUNSHEET_STATE"):
@@ -232,7 +248,8 @@ def state_folder() -> Path:
 def kept_for(document: Path, ending: str) -> Path:
     """Name a file of the state folder that belongs to a document, wherever the document is."""
     place = hashlib.sha256(os.fsencode(document)).hexdigest()[:12]
-    return state_folder() / f"{document.stem[:40]}-{place}{ending}"
+    plain = "".join(sign if sign.isalnum() or sign in " -_." else "_" for sign in document.stem[:40])
+    return state_folder() / f"{plain}-{place}{ending}"
 
 
 _WORDS = {

@@ -84,8 +84,10 @@ def verify(path: Path, disk: Disk = DISK) -> list[Problem]:
 def _read(disk: Disk, path: Path) -> bytes | None:
     try:
         return disk.read(path)
-    except FileNotFoundError:
-        return None
+    except OSError as error:
+        if error.errno in files.NOT_THERE:
+            return None
+        raise
 
 
 def _kept(document: Path, disk: Disk) -> bytes:

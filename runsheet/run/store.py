@@ -70,6 +70,7 @@ def read_only(path: Path, disk: Disk = DISK) -> Follower:
 def create(path: Path, run: Run, disk: Disk = DISK) -> None:
     """Write a new document. Raises FileExistsError where one, or the log of one, stands; OSError."""
     document = files.real(path)
+    files.fitting(document)
     if os.path.lexists(files.log_of(document)):
         raise FileExistsError(f"{files.log_of(document)} is there: the log of another run of this name")
     files.write_new(disk, document, text.write(run).encode(), mode=0o666)
@@ -91,6 +92,7 @@ def open_for_writing(
     document = files.real(path)
     try:
         _writable(document)
+        files.fitting(document)
         held = lock.acquire(document, who, now, take_over=take_over)
         if isinstance(held, lock.Holder):
             raise LockedError(held)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from runsheet.screen.style import Look
 
 MOST = 12
+END = b"\0"
+"""What ends a name in the list: the one byte that no name has."""
 
 
 def _list() -> Path:
@@ -35,21 +37,21 @@ def _list() -> Path:
 def recent() -> list[Path]:
     """Give the runs opened last, newest first, those that are still there."""
     try:
-        lines = _list().read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError):
+        names = _list().read_bytes().split(END)
+    except OSError:
         return []
-    return [path for line in lines if (path := Path(line)).is_file()]
+    return [path for name in names if (path := Path(os.fsdecode(name))).is_file()]
 
 
 def remember(path: Path) -> None:
     """Put a run at the head of the list; a state folder that cannot be written is no trouble."""
     here = path.resolve()
-    lines = [str(here), *(str(other) for other in recent() if other != here)][:MOST]
-    with contextlib.suppress(OSError, UnicodeEncodeError):
+    names = [os.fsencode(path) for path in (here, *(other for other in recent() if other != here))][:MOST]
+    with contextlib.suppress(OSError):
         _list().parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         descriptor = os.open(_list(), os.O_WRONLY | os.O_CREAT | os.O_TRUNC, files.PRIVATE)
-        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-            file.write("\n".join(lines) + "\n")
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(END.join(names))
 
 
 class Asked(Canvas):
@@ -112,7 +114,13 @@ class Welcome(Screen[None], inherit_bindings=False):
 
     def _make(self) -> None:
         asked = self.query_one(Asked)
-        path = Path(asked.line.text).expanduser()
+        path = Path(asked.line.text)
+        with contextlib.suppress(RuntimeError):  # ~ and the name of nobody here
+            path = path.expanduser()
+        if not path.name:
+            asked.said = "a name is needed"
+            asked.paint()
+            return
         path = path if path.suffix else path.with_suffix(".toml")
         now = datetime.now().astimezone().replace(microsecond=0)
         try:

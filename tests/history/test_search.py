@@ -65,23 +65,45 @@ def test_samples_are_found_by_id_clients_id_and_site(folder: Path, text: str, fo
 
 
 @pytest.mark.parametrize(
-    ("lot", "touched"),
+    ("lot", "uses", "touched"),
     [
-        ("Q-1", [["OF-1", "OF-2"]] * 3),
-        ("Q-2", [["OF-1", "OF-2"]]),
-        ("Q-3", [[]]),
-        ("Q-5", [["OF-3"]] * 5),
-        ("K-1", [["OF-1", "OF-2"]]),
-        ("T-1", [["OF-1", "OF-2", "OF-3"]]),
-        ("A-1", [["OF-1"]]),
-        ("G-1", [["OF-2", "OF-3"]]),
-        ("Z-9", []),
+        ("Q-1", ["standard S2", "standard S3", "standard S4"], ["OF-1", "OF-2", "MB1"]),
+        ("q-2 ", ["standard S5"], ["OF-1", "OF-2", "MB1"]),
+        ("Q-3", ["standard S1"], []),
+        ("Q-5", [f"standard T{n}" for n in range(1, 6)], ["OF-3"]),
+        ("K-1", ["check CCV1"], ["OF-1", "OF-2", "MB1"]),
+        ("T-1", ["solvent"], ["OF-1", "OF-2", "OF-3", "MB1"]),
+        ("A-1", ["acid B1"], ["OF-1", "MB1"]),
+        ("G-1", ["silica gel B2"], ["OF-2", "OF-3"]),
     ],
 )
-def test_a_lot_touches_the_results_that_hang_on_it(folder: Path, lot: str, touched: list[list[str]]) -> None:
+def test_a_lot_touches_the_results_that_hang_on_it_each_once(
+    folder: Path, lot: str, uses: list[str], touched: list[str]
+) -> None:
     with opened(folder) as tables:
-        found = search.lots(tables, lot)
-    assert [[result.row for result in place.touched] for place in found] == touched
+        (found,) = search.lots(tables, lot)
+    assert list(found.uses) == uses
+    assert [result.row for result in found.touched] == touched
+    assert found.samples == sum(name.startswith("OF") for name in touched)
+
+
+def test_a_lot_of_no_run_is_nowhere_and_a_copied_run_counts_once(folder: Path) -> None:
+    (folder / "a copy.toml").write_bytes((folder / "first.toml").read_bytes())
+    with opened(folder) as tables:
+        assert search.lots(tables, "Z-9") == []
+        assert len(search.lots(tables, "Q-5")) == 1
+        assert len(search.samples(tables, "OF-3")) == 1
+        counts = [line["counts"] for line in csv.DictReader(io.StringIO(export.points(tables), newline=""))]
+        charted = tables.rows("SELECT count(*) FROM point WHERE counts = 1 AND path NOT IN (SELECT path FROM twice)")
+    assert [(counts.count("1"),)] == charted
+
+
+def test_letters_of_any_script_are_alike_in_upper_and_lower_case(tmp_path: Path) -> None:
+    put(tmp_path, 0, [row("OF-1", 0.1)], sample=[{"id": "OF-1", "site": "Ångström Öst"}])
+    with opened(tmp_path) as tables:
+        for text in ("Ångström Öst", "ångström öst", "ÅNGSTRÖM*", " *öst "):
+            assert len(search.samples(tables, text)) == 1
+        assert search.samples(tables, "ängström öst") == []
 
 
 def test_runs_are_found_by_id_and_title(folder: Path) -> None:
