@@ -23,7 +23,7 @@ th, td { padding: .15em .5em; vertical-align: top; border-bottom: 1px solid #bbb
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
 .facts th, .facts td { text-align: left; border-bottom: 1px solid #bbb; }
 .facts, .facts tr { break-after: avoid; } figure { margin: .8em 0; break-inside: avoid; }
-svg { width: 100%; height: auto; }
+svg { width: 100%; height: auto; max-height: 62mm; }
 h2 { break-after: avoid; } tr { break-inside: avoid; } .page { break-after: page; }
 thead { display: table-header-group; }
 """
