@@ -159,7 +159,7 @@ def found(
     hits: Sequence[Hit],
     places: Sequence[Place],
 ) -> Iterator[Block]:
-    """Say where a text was found: runs, samples, lots with the results that hang on each; and what was not searched."""
+    """Say where a text was found: runs, samples, lots with the results that depend on each; and what was not searched."""
     yield Heading(f"Where {text!r} is", 1)
     yield Paragraph(f"Searched: {findings.counted(tables)}.")
     told = tuple(findings.findings(tables))
@@ -203,7 +203,7 @@ def _lots(places: Sequence[Place]) -> Iterator[Block]:
         if place.touched:
             yield Table(RESULT, tuple(_result(result) for result in place.touched), LEFT)
         else:
-            yield Paragraph("No result hangs on it.")
+            yield Paragraph("No result depends on it.")
 
 
 RESULT = ("row", "kind", "sample", "client's id", "site", "read", "reported", "unit", "flags", "state")
