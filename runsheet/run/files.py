@@ -245,6 +245,13 @@ def state_folder() -> Path:
     return platformdirs.user_state_path("runsheet")
 
 
+def private(folder: Path) -> None:
+    """Make a folder, and those above it that are missing, for the user alone. Raises OSError."""
+    if not folder.is_dir():
+        private(folder.parent)
+        folder.mkdir(mode=0o700, exist_ok=True)
+
+
 def kept_for(document: Path, ending: str) -> Path:
     """Name a file of the state folder that belongs to a document, wherever the document is."""
     place = hashlib.sha256(os.fsencode(document)).hexdigest()[:12]

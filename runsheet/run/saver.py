@@ -151,7 +151,7 @@ class LogFile:
         if self.rescued:
             return
         try:
-            self.rescue.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            files.private(self.rescue.parent)
             data = bytes(self._data)  # an append may come meanwhile
             files.replace_file(self._desk.disk, self.rescue, data)
             self._kept = len(data)

@@ -220,7 +220,7 @@ class Store:
                 self._draft.unlink(missing_ok=True)
                 return
             data = json.dumps({"text": typed, "place": place}, ensure_ascii=False).encode()
-            self._draft.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            files.private(self._draft.parent)
             fd = os.open(self._draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, files.PRIVATE)
             os.write(fd, data)
             os.close(fd)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runsheet.run import files
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
@@ -38,9 +39,11 @@ def plan(bench: Bench) -> None:
 
 def _plan_file(bench: Bench, name: str) -> None:
     try:
-        text = Path(name).expanduser().read_bytes().decode("utf-8")
+        text = files.DISK.read(Path(name).expanduser()).decode("utf-8")
     except OSError as error:
         bench.say(f"{name}: {error.strerror}")
+    except RuntimeError as error:  # ~ and the name of nobody here
+        bench.say(f"{name}: {error}")
     except UnicodeDecodeError as error:
         bench.say(f"{name}: is not UTF-8 text at byte {error.start}")
     else:

@@ -48,7 +48,7 @@ def remember(path: Path) -> None:
     here = path.resolve()
     names = [os.fsencode(path) for path in (here, *(other for other in recent() if other != here))][:MOST]
     with contextlib.suppress(OSError):
-        _list().parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        files.private(_list().parent)
         descriptor = os.open(_list(), os.O_WRONLY | os.O_CREAT | os.O_TRUNC, files.PRIVATE)
         with os.fdopen(descriptor, "wb") as file:
             file.write(END.join(names))
