@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import cli, demo
-from runsheet.run import files, store
+from runsheet.run import files, saver, store
 from runsheet.screen import planning
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.style import Look
@@ -46,6 +46,7 @@ NAMES = (
 @pytest.fixture(autouse=True)
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
+    monkeypatch.setattr(saver, "LOOK_EVERY", 0.05)
     folder = tmp_path / "runs"
     folder.mkdir()
     monkeypatch.chdir(folder)

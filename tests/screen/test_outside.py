@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo
-from runsheet.run import edit, files, store
+from runsheet.run import edit, files, saver, store
 from runsheet.screen import words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
@@ -27,6 +27,11 @@ if TYPE_CHECKING:
     from runsheet.run.edit import Edit
 
 TWO = [Decimal("0.112"), Decimal("0.113")]
+
+
+@pytest.fixture(autouse=True)
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(saver, "LOOK_EVERY", 0.05)
 
 
 def look(drive: Drive) -> str:
