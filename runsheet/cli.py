@@ -63,7 +63,9 @@ def main(arguments: Sequence[str]) -> int:
     try:
         return int(asked.command(asked))
     except Refusal as refusal:
-        print(f"runsheet: {refusal}", file=sys.stderr)
+        from runsheet.report.blocks import visible
+
+        print(f"runsheet: {visible(str(refusal))}", file=sys.stderr)
         return Exit.BAD
 
 
@@ -184,7 +186,11 @@ def _log(asked: argparse.Namespace) -> int:
     path = Path(asked.file)
     try:
         problems = opening.verify(path) if asked.verify else []
-        lines = [] if asked.verify else log.lines(files.log_of(files.real(path)).read_bytes())
+        lines = [] if asked.verify else log.lines(files.DISK.read(files.log_of(files.real(path))))
+    except FileNotFoundError as error:
+        if path.exists():
+            raise Refusal(f"{path}: it has no edit log; one begins when it is opened for work") from None
+        raise Refusal(f"{path}: {error.strerror}") from None
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror or error}") from None
     for line in lines or problems:

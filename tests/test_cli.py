@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from typing import TYPE_CHECKING
@@ -192,3 +193,26 @@ def test_log_prints_and_verifies(soil: Path, capsys: pytest.CaptureFixture[str])
     log.write_bytes(log.read_bytes().replace(b"looked at twice", b"looked at never"))
     assert main(["log", str(soil), "--verify"]) == 1
     assert "was changed" in capsys.readouterr().out
+
+
+def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    assert main(["log", str(path)]) == 2
+    assert main(["log", str(path), "--verify"]) == 2
+    assert capsys.readouterr().err.count("run.toml: it has no edit log; one begins when it is opened for work") == 2
+
+
+def test_a_pipe_in_the_place_of_the_log_hangs_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    os.mkfifo(tmp_path / "run.toml.log")
+    assert main(["log", str(path)]) == 2
+    assert "run.toml" in capsys.readouterr().err
+
+
+def test_a_name_that_would_steer_the_terminal_is_shown_harmless(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "/no/such/\x1b[2J.toml"]) == 2
+    told = capsys.readouterr().err
+    assert "\x1b" not in told
+    assert "\\x1b[2J" in told
