@@ -159,7 +159,7 @@ def found(
     hits: Sequence[Hit],
     places: Sequence[Place],
 ) -> Iterator[Block]:
-    """Say where a text was found: runs, samples, lots with the results that depend on each; and what was not searched."""
+    """Say where a text was found: runs, samples, lots with the results that depend on each; and what was not read."""
     yield Heading(f"Where {text!r} is", 1)
     yield Paragraph(f"Searched: {findings.counted(tables)}.")
     told = tuple(findings.findings(tables))
