@@ -16,6 +16,7 @@ from runsheet.columns import figure
 from runsheet.compute.quality import reviews
 from runsheet.report import findings
 from runsheet.report.blocks import visible
+from runsheet.report.parts import minute
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -101,10 +102,9 @@ def exceptions(sheet: Sheet, audit: Audit) -> tuple[str, ...]:
 
 def _findings(sheet: Sheet) -> Iterator[str]:
     """Findings that fail or warn, the failing first, with what was done about them."""
-    for state in ("fail", "warn"):
-        for finding in sheet.quality:
-            if finding.state == state and finding.rule not in UNSHOWN:
-                yield findings.words(finding, len(finding.rows)) + _action(finding, sheet)
+    for finding in findings.raised(sheet):
+        if finding.rule not in UNSHOWN:
+            yield findings.words(finding, len(finding.rows)) + _action(finding, sheet)
 
 
 def _action(finding: Finding, sheet: Sheet) -> str:
@@ -145,7 +145,7 @@ def _logged(audit: Audit) -> Iterator[str]:
     """What the edit log tells."""
     for made in audit.corrections:
         why = made.reason or "no reason given"
-        yield f"corrected: {made.what}, {made.time[:16].replace('T', ' ')} {made.who}: {made.old} to {made.new}: {why}"
+        yield f"corrected: {made.what}, {minute(made.time)} {made.who}: {made.old} to {made.new}: {why}"
     for words in log.words(audit):
         yield f"entered late: {words}"
     if audit.faults:

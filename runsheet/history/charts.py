@@ -28,6 +28,12 @@ RECOVERIES = ("control", "spike", "check", "second-source")
 FRACTIONS = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons", "": ""}
 
 
+def named(what: str, fraction: str, method: str, model: str, instrument: str, cell: str, solvent: str) -> str:
+    """Name what some results share; what is empty is left out."""
+    width = f"{cell} mm" if cell else ""
+    return ", ".join(filter(None, (what, FRACTIONS.get(fraction, fraction), method, model, instrument, width, solvent)))
+
+
 class Series(NamedTuple):
     """What all points of one chart share."""
 
@@ -49,9 +55,8 @@ class Series(NamedTuple):
     @property
     def title(self) -> str:
         """Name it in full."""
-        of = (FRACTIONS.get(self.fraction, self.fraction), self.method, self.model, self.instrument)
-        cell = f"{self.cell} mm" if self.cell else ""
-        return ", ".join(filter(None, (SERIES.get(self.what, self.what), *of, cell, self.solvent)))
+        of = (self.method, self.model, self.instrument, self.cell, self.solvent)
+        return named(SERIES.get(self.what, self.what), self.fraction, *of)
 
 
 SHARED = ", ".join(Series._fields)

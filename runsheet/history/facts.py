@@ -49,9 +49,13 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
 
 def latest(run: Run) -> datetime:
     """Give the time of a run's latest reading, else of its opening."""
+    return max([*times(run), *([run.run.opened] if run.run.opened else [])], default=datetime(2000, 1, 1, tzinfo=UTC))
+
+
+def times(run: Run) -> list[datetime]:
+    """Give the times of all readings that have one."""
     dated: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
-    times = [row.at for row in dated if row.at is not None]
-    return max([*times, *([run.run.opened] if run.run.opened else [])], default=datetime(2000, 1, 1, tzinfo=UTC))
+    return [row.at for row in dated if row.at is not None]
 
 
 def moment(at: datetime | None) -> str:

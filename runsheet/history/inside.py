@@ -56,15 +56,18 @@ def series_of(point: PointRow) -> Series:
     return Series(*(getattr(point, name) for name in Series._fields))
 
 
-def warnings(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[Finding]:
-    """Judge a run's points by what their series were before it: each rule a point completes is a warning."""
+def own(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[tuple[Series, list[PointRow]]]:
+    """Give a run's points that count, by the series they belong to; only series with a past."""
     mine: dict[Series, list[PointRow]] = {}
     for point in points:
         if point.counts:
             mine.setdefault(series_of(point), []).append(point)
-    for series, here in mine.items():
-        if series not in known:
-            continue
+    return ((series, here) for series, here in mine.items() if series in known)
+
+
+def warnings(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[Finding]:
+    """Judge a run's points by what their series were before it: each rule a point completes is a warning."""
+    for series, here in own(points, known):
         before, limits = known[series]
         values = [point.value for point in (*before, *here)]
         for found in charts.violations(values, limits.mean, limits.sigma):

@@ -20,8 +20,7 @@ if TYPE_CHECKING:
     from runsheet.history.cache import Progress
     from runsheet.history.charts import Chart, Series
     from runsheet.history.inside import Past
-    from runsheet.history.rows import PointRow
-    from runsheet.run.model import Row, Run, Standard
+    from runsheet.run.model import Run
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,6 @@ class Known:
     past: dict[Series, Past] = field(default_factory=dict)
     left: int = 0
     """Documents of the folder that were not read."""
-    note: str = ""
 
     def judged(self, sheet: Sheet) -> Sheet:
         """Give the sheet with what the history says of its points among its findings."""
@@ -44,14 +42,9 @@ class Known:
 
     def charts(self, sheet: Sheet) -> Iterator[Chart]:
         """Give the chart of each figure of the sheet that has a past; its own points do not make the limits."""
-        mine: dict[Series, list[PointRow]] = {}
-        for point in facts.points(self.document, sheet):
-            if point.counts:
-                mine.setdefault(inside.series_of(point), []).append(point)
-        for series, here in mine.items():
-            if series in self.past:
-                before = self.past[series].points
-                yield charts.chart(series, (*before, *here), len(before) + len(here), judged_from=len(before))
+        for series, here in inside.own(facts.points(self.document, sheet), self.past):
+            before = self.past[series].points
+            yield charts.chart(series, (*before, *here), len(before) + len(here), judged_from=len(before))
 
 
 def folder_of(document: Path) -> tuple[Path, bool]:
@@ -79,14 +72,12 @@ def load(
     tables = cache.bring_up(place, progress, at_most=at_most, deep=deep)
     try:
         own = scan.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
-        return Known(own, inside.past(tables, own, _begun(run)), tables.left, tables.note)
+        return Known(own, inside.past(tables, own, _begun(run)), tables.left)
     finally:
         tables.close()
 
 
 def _begun(run: Run) -> str:
     """Give when a run began: its first reading, else its opening, else after everything."""
-    dated: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
-    rows = [row.at for row in dated if row.at is not None]
-    begun = min(rows, default=run.run.opened)
+    begun = min(facts.times(run), default=run.run.opened)
     return facts.moment(begun) or charts.NEVER

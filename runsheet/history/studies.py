@@ -14,7 +14,7 @@ from runsheet.compute import demonstration, detection_study
 from runsheet.compute.detection_limits import Measured
 from runsheet.compute.detection_study import DEFAULT, Options
 from runsheet.compute.rounding import significant
-from runsheet.history.charts import FRACTIONS
+from runsheet.history.charts import named
 from runsheet.history.rows import StudyRow
 
 if TYPE_CHECKING:
@@ -38,9 +38,7 @@ class Group(NamedTuple):
     @property
     def title(self) -> str:
         """Name it in full."""
-        cell = f"{self.cell} mm" if self.cell else ""
-        parts = (FRACTIONS.get(self.fraction, self.fraction), self.method, self.instrument, cell, self.solvent)
-        return ", ".join(filter(None, parts))
+        return named("", self.fraction, self.method, "", self.instrument, self.cell, self.solvent)
 
 
 @dataclass(frozen=True, slots=True)

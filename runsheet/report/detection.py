@@ -11,6 +11,7 @@ from runsheet.columns import figure
 from runsheet.compute.demonstration import RESULTS
 from runsheet.history import findings
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
+from runsheet.report.parts import minute
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -115,5 +116,5 @@ def _capability(shown: Capability) -> Iterator[Block]:
             ("Rows", f"the latest {RESULTS} of {shown.of}" if shown.of > RESULTS else f"all {shown.of}"),
         )
     )
-    rows = tuple((r.at[:16].replace("T", " "), r.path, r.row, figure(r.recovery)) for r in shown.rows)
+    rows = tuple((minute(r.at), r.path, r.row, figure(r.recovery)) for r in shown.rows)
     yield Table(("read", "document", "row", "recovery %"), rows, (True, True, True, False))

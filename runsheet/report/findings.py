@@ -28,6 +28,11 @@ def lines(sheet: Sheet) -> list[str]:
     return found
 
 
+def raised(sheet: Sheet) -> list[Finding]:
+    """Give the findings that fail, then those that warn, each in the order of the rules."""
+    return [finding for state in ("fail", "warn") for finding in sheet.quality if finding.state == state]
+
+
 def some(names: list[str] | tuple[str, ...], most: int = 8) -> str:
     """Name some rows, and say how many more there are."""
     more = f" and {len(names) - most} more" if len(names) > most else ""

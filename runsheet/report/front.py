@@ -33,8 +33,7 @@ def front(report: Report) -> Iterator[Block]:
     """Say what the report is of, and answer what reviewers look at first; the rest begins on a new page."""
     yield Heading(report.sheet.run.run.title or report.sheet.run.run.id, 1)
     yield facts(*_about(report))
-    told = [findings.words(finding) for finding in report.sheet.quality if finding.state in ("fail", "warn")]
-    told.sort(key=lambda words: words.startswith("warn"))
+    told = [findings.words(finding) for finding in findings.raised(report.sheet)]
     if told:
         yield Heading(f"Findings: {len(told)} that fail or warn")
         more = (f"and {len(told) - MOST} more, under Findings",) if len(told) > MOST else ()

@@ -14,7 +14,7 @@ from runsheet.history import findings
 from runsheet.history.charts import PROVISIONAL
 from runsheet.plot import Plot
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
-from runsheet.report.parts import counted
+from runsheet.report.parts import counted, minute
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -102,7 +102,7 @@ def of_run(charts: Iterable[Chart]) -> Iterator[Block]:
 
 
 def _point(point: PointRow) -> tuple[str, ...]:
-    return point.path, point.row, point.at[:16].replace("T", " "), point.lot, figure(point.value)
+    return point.path, point.row, minute(point.at), point.lot, figure(point.value)
 
 
 def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
@@ -212,6 +212,6 @@ LEFT = (True, True, True, True, True, True, False, True, True, True)
 
 def _result(result: ResultRow) -> tuple[str, ...]:
     kind = result.kind.replace("-", " ")
-    read = result.at[:16].replace("T", " ")
+    read = minute(result.at)
     where = (result.sample, result.client_id, result.site)
     return result.row, kind, *where, read, result.reported, result.unit, result.flags, result.state

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from runsheet import audit, columns, signing
 from runsheet.report import findings
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
-from runsheet.report.parts import DIGITS, Report, when
+from runsheet.report.parts import DIGITS, Report, minute, when
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -75,7 +75,7 @@ def corrections(report: Report) -> Iterator[Block]:
         return
     yield Heading("Corrections and late entries")
     if found.corrections:
-        rows = tuple((c.time[:16].replace("T", " "), c.who, c.what, c.old, c.new, c.reason) for c in found.corrections)
+        rows = tuple((minute(c.time), c.who, c.what, c.old, c.new, c.reason) for c in found.corrections)
         yield Table(("entered", "by", "what", "was", "is", "why"), rows, (True,) * 6)
     else:
         yield Paragraph(f"None of {found.entries} entries replaced another.")

@@ -67,6 +67,11 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
+def minute(iso: str) -> str:
+    """Write a time kept as text to the minute, without its offset."""
+    return iso[:16].replace("T", " ")
+
+
 def when(at: datetime | date | None) -> str:
     """Write a time to the minute, or a date."""
     if isinstance(at, datetime):

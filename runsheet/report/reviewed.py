@@ -15,6 +15,7 @@ from runsheet.report.parts import Report, counted, when
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from runsheet.reviewing import Left
     from runsheet.run.model import Review, Row, Run, Standard
 
 
@@ -24,7 +25,8 @@ def review(report: Report) -> Iterator[Block]:
     if not run.review:
         return
     yield Heading("Review")
-    yield Facts((*_people(run), *_extent(report)))
+    left = reviewing.left(report.sheet, report.audit)
+    yield Facts((*_people(run), *_extent(run, left)))
     known = reviews.rows(run)
     typed = tuple(_row(name, made, known.get(name)) for name, made in reviews.latest(run).items())
     if typed:
@@ -32,16 +34,18 @@ def review(report: Report) -> Iterator[Block]:
     remarks = tuple(f"{made.exception or made.row}: {made.note} ({made.by})" for made in run.review if made.note)
     if remarks:
         yield Items(remarks)
-    if open_ := reviewing.left(report.sheet, report.audit).exceptions:
+    if left.exceptions:
         yield Paragraph("Not looked at:")
-        yield Items(open_)
+        yield Items(left.exceptions)
 
 
 def extent(report: Report) -> str:
     """Say in a line how far the review has come, for the first page."""
-    if not report.sheet.run.review:
+    run = report.sheet.run
+    if not run.review:
         return "none: no row was typed again, no exception looked at"
-    return "; ".join(f"{name.lower()} {words}" for name, words in _extent(report))
+    left = reviewing.left(report.sheet, report.audit)
+    return "; ".join(f"{name.lower()} {words}" for name, words in _extent(run, left))
 
 
 def _people(run: Run) -> Iterator[tuple[str, str]]:
@@ -53,11 +57,10 @@ def _people(run: Run) -> Iterator[tuple[str, str]]:
         yield name, f"{seen}, {rows} typed again" + (f" ({', '.join(days)})" if days else "")
 
 
-def _extent(report: Report) -> Iterator[tuple[str, str]]:
+def _extent(run: Run, left: Left) -> Iterator[tuple[str, str]]:
     """Say how far the walk has come, by the sheet as it is now."""
-    run = report.sheet.run
     read = {name for name, row in reviews.rows(run).items() if row.readings}
-    left, typed = reviewing.left(report.sheet, report.audit), read & reviews.latest(run).keys()
+    typed = read & reviews.latest(run).keys()
     yield "Exceptions", f"{left.exceptions_done} of {left.exceptions_done + len(left.exceptions)} looked at"
     yield "Typed again", f"{len(typed)} of {len(read)} rows read; one in ten asks for {reviewing.share(len(read))}"
 

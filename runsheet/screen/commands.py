@@ -14,6 +14,7 @@ from runsheet.run import edit
 from runsheet.run.model import Action
 from runsheet.screen import keys, panes
 from runsheet.screen.page import Content
+from runsheet.screen.typing_line import agreed
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -175,7 +176,7 @@ def remove(bench: Bench) -> None:
     path, at = bench.pane.array, bench.grid.place + 1
 
     def answer(text: str) -> None:
-        if text.strip().lower() in ("y", "yes"):
+        if agreed(text):
             bench.commit([edit.remove_row(bench.run_document, path, at)])
         else:
             bench.say("nothing removed")

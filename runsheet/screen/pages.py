@@ -22,6 +22,7 @@ from runsheet.report.parts import Report
 from runsheet.run import files, opening
 from runsheet.screen import keys
 from runsheet.screen.page import Content
+from runsheet.screen.typing_line import agreed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -163,13 +164,9 @@ def write_report(bench: Bench, name: str) -> None:
         return
     if os.path.lexists(name):
         words = f"{Path(name).name} is there already. Write over it? y/n:"
-        bench.ask(words, lambda answer: _write(bench, name, form) if _yes(answer) else bench.say("not written"))
+        bench.ask(words, lambda answer: _write(bench, name, form) if agreed(answer) else bench.say("not written"))
     else:
         _write(bench, name, form)
-
-
-def _yes(answer: str) -> bool:
-    return answer.strip().lower() in ("y", "yes")
 
 
 def _write(bench: Bench, name: str, form: str) -> None:

@@ -19,6 +19,7 @@ from runsheet.cli import Exit
 from runsheet.cli_folder import Refusal
 from runsheet.problem import Problem
 from runsheet.run import store
+from runsheet.screen.typing_line import agreed
 from runsheet.screen.watching import Watching
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _taken_over(words: str) -> bool:
     """Ask, before the screen, whether a lock that was left behind is taken over."""
     print(words, file=sys.stderr)
     with contextlib.suppress(EOFError, OSError):  # no answer, or no terminal any more
-        return input("Take it over and work on this run? y/n: ").strip().lower() in ("y", "yes")
+        return agreed(input("Take it over and work on this run? y/n: "))
     return False
 
 

@@ -12,6 +12,11 @@ STRANGE = "¡™£¢∞§¶•ªº\u2013≠"
 """What some terminals send for Alt and a digit; never meant."""
 
 
+def agreed(answer: str) -> bool:
+    """Whether a question was answered with yes."""
+    return answer.strip().lower() in ("y", "yes")
+
+
 @dataclass
 class TypingLine:
     """A line with a caret; `caret` counts from 0 and may stand after the last character."""
