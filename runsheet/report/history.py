@@ -125,8 +125,9 @@ def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
         yield "The method's limits", f"{_pair((low, high))} {unit}"
     if chart.own is not None:
         may = "may replace the method's (SW-846 8000D)"
-        if chart.violations:
-            may = f"no limits to work by: the cause of {counted(len(chart.violations), 'violation')} is still in them"
+        within = [found for found in chart.violations if chart.judged_from is None or found.at < chart.judged_from]
+        if within:
+            may = f"no limits to work by: the cause of {counted(len(within), 'violation')} is still in them"
         yield "Own limits", f"{_pair(chart.own)} {unit}, mean +- 3 s; {may}"
 
 
