@@ -1,7 +1,7 @@
 """A keyboard-driven run sheet for oil and grease and petroleum hydrocarbons by infrared absorbance.
 
 `run` holds the document, `compute` turns it into a sheet, `columns` names every figure once, `report` and `screen` show
-the sheet, `methods` are data, `cli` is the command line. Importing this package loads none of them: `read` and
+the sheet, `methods` are data, `command` is the command line. Importing this package loads none of them: `read` and
 `evaluate` are fetched when first asked for.
 """
 

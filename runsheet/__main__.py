@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runsheet.cli import run
+from runsheet.command.main import run
 
 if __name__ == "__main__":
     run()

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 from runsheet import demo, evaluate, read
 from runsheet.history import cache, charts, studies
-from runsheet.report import detection, findings, formats, history, html, markdown, text
-from runsheet.report.parts import Report
+from runsheet.report import detection, formats, history, html, markdown, text
+from runsheet.report.making import Report
+from runsheet.show import findings
 from tests import many
 from tests.history.folder import put
 from tests.history.test_studies import NOW as STUDIED

@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 import tomli_w
 
-from runsheet import cli, read
+from runsheet import read
+from runsheet.command import main
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,7 +84,7 @@ def command(*words: str) -> str:
     """Run a command and give its standard output; it must be fine."""
     out = io.StringIO()
     with contextlib.redirect_stdout(out):
-        assert cli.main(words) == 0
+        assert main.main(words) == 0
     return out.getvalue()
 
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo, evaluate, read
-from runsheet.cli import main
-from runsheet.compute.quality import RULES
+from runsheet.command.main import main
+from runsheet.compute.rules import RULES
 from runsheet.problem import has_errors
 from runsheet.run.text import write
 from tests import goldens

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import pkgutil
 import subprocess
 import sys
@@ -46,7 +47,7 @@ def test_the_core_never_loads_the_screen(part: str) -> None:
 def test_evaluating_and_reporting_loads_no_screen() -> None:
     file = ROOT / "fixtures" / "examples" / "water-line.toml"
     code = (
-        "from runsheet import cli\n"
+        "from runsheet.command import main as cli\n"
         f"cli.main(['results', {str(file)!r}, '--as', 'json'])\n"
         f"cli.main(['report', {str(file)!r}])"
     )
@@ -55,5 +56,65 @@ def test_evaluating_and_reporting_loads_no_screen() -> None:
 
 @pytest.mark.parametrize("words", [["--help"], ["results", "--help"]])
 def test_help_loads_neither_numpy_nor_the_screen(words: list[str]) -> None:
-    code = f"from runsheet import cli\ntry: cli.main({words!r})\nexcept SystemExit: pass"
+    code = f"from runsheet.command import main as cli\ntry: cli.main({words!r})\nexcept SystemExit: pass"
     assert loaded(code) & {"numpy", "textual", "rich", "tomli_w"} == set()
+
+
+ORDER = (
+    "problem", "exits", "tables", "figures", "run", "run.disk", "methods", "compute", "show", "work", "review",
+    "history", "report", "demo", "screen", "command",
+)  # fmt: skip
+"""The rooms: each imports what stands before it, never after. `command` starts the screen, so it is last."""
+
+
+def room(module: str) -> str:
+    """Name the room a module is in; empty for the package itself."""
+    parts = module.split(".")[1:]
+    return "run.disk" if parts[:2] == ["run", "disk"] else parts[0] if parts else ""
+
+
+def is_module(name: str) -> bool:
+    place = ROOT.joinpath(*name.split("."))
+    return place.is_dir() or place.with_suffix(".py").exists()
+
+
+def imported(module: str, text: str) -> set[str]:
+    """Name the modules of the package that a module's text imports, wherever in it."""
+    found = set()
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "runsheet":
+            below = [f"{node.module}.{name.name}" for name in node.names]
+            found |= {name if is_module(name) else node.module for name in below}
+        elif isinstance(node, ast.Import):
+            found |= {name.name for name in node.names if name.name.split(".")[0] == "runsheet"}
+    return found - {module}
+
+
+def sources() -> dict[str, str]:
+    """Give the text of every module of the package by its name."""
+    found = {}
+    for file in sorted((ROOT / "runsheet").rglob("*.py")):
+        name = ".".join(file.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+        found[name] = file.read_text(encoding="utf-8")
+    return found
+
+
+def test_a_room_imports_what_stands_before_it_and_never_what_stands_after() -> None:
+    wrong = [
+        f"{module} imports {name}"
+        for module, text in sources().items()
+        for name in imported(module, text)
+        if room(module) in ORDER and room(name) in ORDER and ORDER.index(room(name)) > ORDER.index(room(module))
+    ]
+    assert wrong == []
+
+
+def test_no_two_modules_import_each_other_when_they_are_loaded() -> None:
+    """Imports inside functions and for type checking are left out: they run after loading, or never."""
+    needs = {}
+    for module, text in sources().items():
+        tree = ast.parse(text)
+        kept = [node for node in tree.body if isinstance(node, ast.Import | ast.ImportFrom)]
+        needs[module] = imported(module, "\n".join(map(ast.unparse, kept)))
+    circles = [(a, b) for a in needs for b in needs[a] if a < b and a in needs.get(b, ())]
+    assert circles == []

@@ -14,7 +14,7 @@ from runsheet.compute.readings import EVENTS, as_left
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from runsheet.compute.outcome import RowResult
+    from runsheet.compute.results import RowResult
     from runsheet.run.model import Method, Run
 
 

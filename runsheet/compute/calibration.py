@@ -12,11 +12,12 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from runsheet.compute import curve, student_t
+from runsheet.compute import curve
 from runsheet.compute.amounts import concentration
 from runsheet.compute.compare import at_most, below, equal, finite
-from runsheet.compute.outcome import CalibrationResult, DetectionResult, StandardResult
 from runsheet.compute.photometry import signals
+from runsheet.compute.results import CalibrationResult, DetectionResult, StandardResult
+from runsheet.compute.statistics import student_t
 
 if TYPE_CHECKING:
     from runsheet.compute.curve import Curve

@@ -10,13 +10,13 @@ import math
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import finite
-from runsheet.compute.outcome import FractionsResult
 from runsheet.compute.photometry import step_signal
 from runsheet.compute.readings import relative_parts
+from runsheet.compute.results import FractionsResult
 
 if TYPE_CHECKING:
-    from runsheet.compute.outcome import RowResult
-    from runsheet.compute.recovery import Partners
+    from runsheet.compute.comparison import Partners
+    from runsheet.compute.results import RowResult
     from runsheet.run.model import Run
 
 

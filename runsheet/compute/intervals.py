@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from runsheet.compute.outcome import DueResult, Event, Urgency
 from runsheet.compute.readings import EVENTS, unread
+from runsheet.compute.results import DueResult, Event, Urgency
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from runsheet.compute.outcome import CalibrationResult, RowResult
+    from runsheet.compute.results import CalibrationResult, RowResult
     from runsheet.run.model import Run
 
 SOON = 0.2

@@ -14,7 +14,7 @@ from runsheet.compute.compare import at_most, below, finite
 from runsheet.compute.rounding import significant
 
 if TYPE_CHECKING:
-    from runsheet.compute.outcome import RowResult
+    from runsheet.compute.results import RowResult
     from runsheet.run.model import Method, Run
 
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from runsheet.compute import student_t
 from runsheet.compute.amounts import measured
 from runsheet.compute.calibration import confidence
 from runsheet.compute.compare import finite
-from runsheet.compute.outcome import CalibrationResult, RowResult
 from runsheet.compute.photometry import signals, step_signal
+from runsheet.compute.results import CalibrationResult, RowResult
+from runsheet.compute.statistics import student_t
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

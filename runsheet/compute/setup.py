@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.compare import at_most
-from runsheet.compute.outcome import SetupResult
+from runsheet.compute.results import SetupResult
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.compute import brackets, calibration, fractions, intervals, limits, quality, readings, recovery, setup
-from runsheet.compute.outcome import Finding, Sheet
-from runsheet.compute.quality.batch import blank_flags
-from runsheet.compute.quality.day import Day
+from runsheet.compute import brackets, calibration, comparison, fractions, intervals, limits, readings, rules, setup
+from runsheet.compute.results import Finding, Sheet
+from runsheet.compute.rules.batch import blank_flags
+from runsheet.compute.rules.computed import Day
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from runsheet.compute.outcome import CalibrationResult, DueResult, RowResult, SetupResult, Verdict
+    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, SetupResult, Verdict
     from runsheet.run.model import Run
 
 
@@ -32,15 +32,15 @@ def evaluate(run: Run, now: datetime) -> Sheet:
     setups = setup.judge(run, now)
     calibrations = calibration.judge(run)
     rows = readings.computed(run, calibrations)
-    partners = recovery.Partners(rows)
-    recovery.compute(rows, partners)
+    partners = comparison.Partners(rows)
+    comparison.compute(rows, partners)
     _limit_and_flag(rows, run)
     brackets.settle(rows, run)
     cut = {kind: intervals.stretches(rows, kind, calibrations) for kind in readings.EVENTS}
     due = intervals.due(run, rows, cut, now)
     parts = fractions.fractions(partners, run)
     day = Day(run, now, setups, calibrations, rows, partners, cut, due, parts)
-    findings = quality.judge(day)
+    findings = rules.judge(day)
     _flag_by_rules(rows, findings)
     for row in rows:
         row.reported = limits.reported(row, run.method)

@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, get_args, get_type_hints
 
 from runsheet import __version__
-from runsheet.history import scan
+from runsheet.history import documents
 from runsheet.history.rows import INDEXES, TABLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from runsheet.history.facts import Facts
+    from runsheet.history.extract import Facts
 
 TOGETHER = 100
 """Documents to a transaction."""
@@ -103,7 +103,7 @@ def bring_up(
     much is not. With more than `at_most` documents to read, none is. Raises OSError where the folder cannot be read.
     """
     real = folder.resolve()
-    found = scan.find(real, deep=deep)
+    found = documents.find(real, deep=deep)
     try:
         tables = _opened(file or place(real, deep=deep), real)
     except (OSError, sqlite3.Error) as error:
@@ -189,15 +189,15 @@ def _made(connection: sqlite3.Connection) -> sqlite3.Connection:
 
 def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress], bool], at_most: int | None) -> None:
     known = dict(tables.connection.execute("SELECT path, stamp FROM run"))
-    gone = known.keys() - map(scan.shown, found)
-    changed = [(path, stamp) for path, stamp in found.items() if known.get(scan.shown(path)) != stamp]
+    gone = known.keys() - map(documents.shown, found)
+    changed = [(path, stamp) for path, stamp in found.items() if known.get(documents.shown(path)) != stamp]
     if gone:
         with tables.connection:
             _forget(tables.connection, gone)
     tables.left = len(changed)
     if not changed or (at_most is not None and len(changed) > at_most):
         return
-    with contextlib.closing(scan.read_all(tables.folder, changed)) as read:  # type: ignore[type-var]
+    with contextlib.closing(documents.read_all(tables.folder, changed)) as read:  # type: ignore[type-var]
         batch: list[Facts] = []
         for facts in read:
             batch.append(facts)

@@ -9,20 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.compute import charts
+from runsheet.compute.statistics import control_charts
 from runsheet.history.rows import SERIES, PointRow
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from runsheet.compute.charts import Individuals, Violation
+    from runsheet.compute.statistics.control_charts import Individuals, Violation
     from runsheet.history.cache import Tables
 
 NEVER = "~"
 """Sorts after every time."""
 LATEST = 100
 """Points a chart shows, and takes its limits from, unless more are asked for."""
-PROVISIONAL = charts.OWN_LIMITS_FROM
+PROVISIONAL = control_charts.OWN_LIMITS_FROM
 """Points below which a chart's limits are provisional."""
 RECOVERIES = ("control", "spike", "check", "second-source")
 FRACTIONS = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons", "": ""}
@@ -97,7 +97,7 @@ class Chart:
 
 
 def all_charts(
-    tables: Tables, latest: int = LATEST, rules: Iterable[int] = charts.DEFAULT, what: str | None = None
+    tables: Tables, latest: int = LATEST, rules: Iterable[int] = control_charts.DEFAULT, what: str | None = None
 ) -> list[Chart]:
     """Give the charts of a folder, each of its `latest` points, in the order of `SERIES`."""
     order = {name: at for at, name in enumerate(SERIES)}
@@ -116,7 +116,7 @@ def chart(
     series: Series,
     points: Sequence[PointRow],
     of: int,
-    rules: Iterable[int] = charts.DEFAULT,
+    rules: Iterable[int] = control_charts.DEFAULT,
     judged_from: int | None = None,
 ) -> Chart:
     """Make one chart of points in order of time.
@@ -124,9 +124,9 @@ def chart(
     Its limits are those of the points before number `judged_from`, of all of them without.
     """
     values = [point.value for point in points]
-    limits = charts.individuals(values[:judged_from])
-    violations = () if limits is None else charts.violations(values, limits.mean, limits.sigma, rules)
-    own = charts.own_limits(values[:judged_from]) if series.what in RECOVERIES else None
+    limits = control_charts.individuals(values[:judged_from])
+    violations = () if limits is None else control_charts.violations(values, limits.mean, limits.sigma, rules)
+    own = control_charts.own_limits(values[:judged_from]) if series.what in RECOVERIES else None
     return Chart(series, tuple(points), of, limits, violations, own, judged_from)
 
 

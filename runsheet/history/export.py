@@ -10,9 +10,9 @@ import csv
 import io
 from typing import TYPE_CHECKING
 
+from runsheet.figures import safe
 from runsheet.history import cache
 from runsheet.history.rows import TABLES
-from runsheet.report.table import safe
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.history import scan
+from runsheet.history import documents
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,7 +31,7 @@ def findings(tables: Tables) -> Iterator[str]:
         yield f"run {name} is in {len(paths)} documents: {', '.join(paths)}; only {paths[0]} is charted"
 
 
-NO = scan.NO_RUN
+NO = documents.NO_RUN
 
 
 def counted(tables: Tables) -> str:

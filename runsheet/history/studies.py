@@ -10,18 +10,18 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.compute import demonstration, detection_study
-from runsheet.compute.detection_limits import Measured
-from runsheet.compute.detection_study import DEFAULT, Options
 from runsheet.compute.rounding import significant
+from runsheet.compute.statistics import demonstration, detection_study
+from runsheet.compute.statistics.detection_limits import Measured
+from runsheet.compute.statistics.detection_study import DEFAULT, Options
 from runsheet.history.charts import named
 from runsheet.history.rows import StudyRow
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from runsheet.compute.demonstration import Criteria, Demonstration
-    from runsheet.compute.detection_study import Study
+    from runsheet.compute.statistics.demonstration import Criteria, Demonstration
+    from runsheet.compute.statistics.detection_study import Study
     from runsheet.history.cache import Tables
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from typing import IO
 
-    from runsheet.history.facts import Facts
+    from runsheet.history.extract import Facts
 
 AHEAD = 4
 """Documents a worker is given before it has answered, so that it never waits."""
@@ -99,7 +99,7 @@ def _line(value: object) -> bytes:
 
 
 def _facts(line: bytes) -> Facts:
-    from runsheet.history.facts import Facts
+    from runsheet.history.extract import Facts
     from runsheet.history.rows import LotRow, PointRow, ResultRow, RunRow, StudyRow
 
     run, *tables = json.loads(line)
@@ -110,11 +110,11 @@ def _facts(line: bytes) -> Facts:
 
 def work(asked: IO[bytes], told: IO[bytes]) -> None:
     """Read the documents asked for, one a line, and tell their rows, one document a line."""
-    from runsheet.history import scan
+    from runsheet.history import documents
 
     for line in asked:
         folder, path, stamp = json.loads(line)
-        facts = scan.read(folder, path, stamp)
+        facts = documents.read(folder, path, stamp)
         told.write(_line([facts.run, facts.points, facts.studies, facts.results, facts.lots]))
         told.flush()
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from runsheet.plot import Plot
+    from runsheet.show.plot import Plot
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +73,3 @@ class NewPage:
 
 
 Block = Heading | Paragraph | Facts | Items | Table | Figure | NewPage
-
-
-def visible(text: str) -> str:
-    """Show control characters as escapes, so that a name from a file cannot steer a terminal."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)

@@ -7,17 +7,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.columns import figure
-from runsheet.compute.demonstration import RESULTS
+from runsheet.compute.statistics.demonstration import RESULTS
+from runsheet.figures import figure, minute
 from runsheet.history import findings
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
-from runsheet.report.parts import minute
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from datetime import datetime
 
-    from runsheet.compute.detection_limits import Measured, Part
+    from runsheet.compute.statistics.detection_limits import Measured, Part
     from runsheet.history.cache import Tables
     from runsheet.history.studies import Capability, Detection
 

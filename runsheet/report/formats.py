@@ -8,20 +8,20 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from runsheet import signing
-from runsheet.report import data, html, markdown, summary, table, text
+from runsheet.report import as_json, csv_table, html, markdown, summary, text
+from runsheet.report.making import DIGITS, Report
 from runsheet.report.outline import outline
-from runsheet.report.parts import DIGITS, Report
+from runsheet.review import signing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.compute.outcome import Sheet
+    from runsheet.compute.results import Sheet
     from runsheet.problem import Problem
 
 
 def _json(sheet: Sheet, problems: list[Problem]) -> str:
-    return json.dumps(data.as_data(sheet, problems), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return json.dumps(as_json.as_data(sheet, problems), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
 def _marks(report: Report) -> str:
@@ -33,7 +33,7 @@ def _marks(report: Report) -> str:
 RESULTS: dict[str, Callable[[Sheet, list[Problem]], str]] = {
     "text": lambda sheet, problems: text.write(summary.blocks(sheet, problems)),
     "json": _json,
-    "csv": lambda sheet, _problems: table.write(sheet),
+    "csv": lambda sheet, _problems: csv_table.write(sheet),
 }
 """What `results --as` writes."""
 

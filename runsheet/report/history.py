@@ -8,13 +8,12 @@ from __future__ import annotations
 import itertools
 from typing import TYPE_CHECKING
 
-from runsheet.columns import figure
-from runsheet.compute.charts import RULES
+from runsheet.compute.statistics.control_charts import RULES
+from runsheet.figures import counted, figure, minute
 from runsheet.history import findings
 from runsheet.history.charts import PROVISIONAL
-from runsheet.plot import Plot
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
-from runsheet.report.parts import counted, minute
+from runsheet.show.plot import Plot
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

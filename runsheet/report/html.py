@@ -8,7 +8,8 @@ from __future__ import annotations
 import html
 from typing import TYPE_CHECKING
 
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table, visible
+from runsheet.figures import visible
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table
 from runsheet.report.svg import draw
 
 if TYPE_CHECKING:

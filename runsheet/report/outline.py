@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.report import judged, measured, reviewed, smallprint
+from runsheet.report import bench_sections, method_sections, quality_sections, review_section
 from runsheet.report.blocks import Heading
-from runsheet.report.front import front
+from runsheet.report.cover import front
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from runsheet.report.blocks import Block
-    from runsheet.report.parts import Report
+    from runsheet.report.making import Report
 
 
 def outline(report: Report) -> tuple[Block, ...]:
@@ -32,22 +32,22 @@ def _charts(report: Report) -> Iterator[Block]:
 
 SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     front,
-    measured.received,
-    measured.results,
-    measured.fractions,
-    judged.findings_found,
-    judged.quality,
-    measured.setup,
-    measured.calibrations,
-    measured.blanks,
-    measured.limits,
+    bench_sections.received,
+    bench_sections.results,
+    bench_sections.fractions,
+    quality_sections.findings_found,
+    quality_sections.quality,
+    bench_sections.setup,
+    bench_sections.calibrations,
+    bench_sections.blanks,
+    bench_sections.limits,
     _charts,
-    measured.worked,
-    judged.corrections,
-    reviewed.review,
-    judged.signatures,
-    smallprint.method_limits,
-    smallprint.not_claimed,
-    smallprint.cautions,
-    smallprint.end,
+    bench_sections.worked,
+    quality_sections.corrections,
+    review_section.review,
+    quality_sections.signatures,
+    method_sections.method_limits,
+    method_sections.not_claimed,
+    method_sections.cautions,
+    method_sections.end,
 )

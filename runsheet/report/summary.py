@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet import explain
-from runsheet.report import judged, measured
+from runsheet.report import bench_sections, quality_sections
 from runsheet.report.blocks import Block, Heading, Items, Paragraph
-from runsheet.report.parts import Report
+from runsheet.report.making import Report
+from runsheet.show import explain
 
 if TYPE_CHECKING:
-    from runsheet.compute.outcome import Sheet
+    from runsheet.compute.results import Sheet
     from runsheet.problem import Problem
 
 
@@ -22,7 +22,7 @@ def blocks(sheet: Sheet, problems: list[Problem]) -> tuple[Block, ...]:
     found: list[Block] = [Heading(f"{sheet.run.run.id}: {sheet.state}", 1)]
     curves = [f"{c.id}: {c.state}, {explain.curve_words(c)}" for c in sheet.calibrations]
     found += [Items(tuple(curves))] if curves else []
-    for section in (measured.results, measured.fractions, judged.findings_found):
+    for section in (bench_sections.results, bench_sections.fractions, quality_sections.findings_found):
         found += section(Report(sheet))
     found += [Paragraph(str(problem)) for problem in problems]
     return tuple(found)

@@ -10,7 +10,7 @@ import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from runsheet.plot import Plot
+    from runsheet.show.plot import Plot
 
 WIDTH, HEIGHT, LEFT, FOOT = 640, 260, 76, 36
 TICKS = 6

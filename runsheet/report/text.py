@@ -9,8 +9,9 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from runsheet.plot import draw
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table, visible
+from runsheet.figures import visible
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table
+from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Any
 from textual.containers import Container, Vertical
 from textual.screen import Screen
 
-from runsheet import guide
+from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
-from runsheet.run.store import CannotOpenError
 from runsheet.screen import block, commands, keys, panes
 from runsheet.screen.editing import Editing
 from runsheet.screen.foot import Foot, Head
@@ -24,6 +23,7 @@ from runsheet.screen.page import Content, Page
 from runsheet.screen.preview import first_sheet, window
 from runsheet.screen.typing_line import TypingLine
 from runsheet.screen.watching import Watching
+from runsheet.work import next_step
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -34,15 +34,15 @@ if TYPE_CHECKING:
     from textual.app import ComposeResult
     from textual.timer import Timer
 
-    from runsheet.compute.outcome import Sheet
-    from runsheet.guide import PaneName
-    from runsheet.history.known import Known
+    from runsheet.compute.results import Sheet
+    from runsheet.history.open_run import Known
+    from runsheet.run.disk.saver import Conflict
+    from runsheet.run.disk.store import Store
     from runsheet.run.edit import Edit
     from runsheet.run.model import Run
-    from runsheet.run.saver import Conflict
-    from runsheet.run.store import Store
     from runsheet.screen.panes import Pane
     from runsheet.screen.style import Look
+    from runsheet.work.next_step import PaneName
 
 LONG = 300
 """Rows from which on a draft is computed about the cursor first."""
@@ -89,7 +89,7 @@ class Bench(Screen[None], inherit_bindings=False):
         """What was last searched for."""
         self.wide = False
         self.use_keys(keys.COMMANDS)
-        step = guide.next_step(self.sheet)
+        step = next_step.next_step(self.sheet)
         self.active = step.pane
         self.grids[step.pane].row = step.row
         self.ready = False
@@ -313,12 +313,12 @@ class Bench(Screen[None], inherit_bindings=False):
         return True
 
     def _signed(self, edits: Sequence[Edit]) -> bool:
-        from runsheet import signing  # writes the whole document: only for a run that has signatures
+        from runsheet.review import signing  # writes the whole document: only for a run that has signatures
 
         return signing.touched(self.run_document, edits)
 
     def _amendment(self, reason: str) -> list[Edit]:
-        from runsheet import signing
+        from runsheet.review import signing
 
         run, now = self.run_document, self.clock().replace(microsecond=0)
         return [signing.amend(run, self.who, reason.strip(), now)] if signing.standing(run) else []
@@ -361,7 +361,7 @@ class Bench(Screen[None], inherit_bindings=False):
 
     def go_to_next(self) -> None:
         """Put the cursor on the next thing to do."""
-        step = guide.next_step(self.sheet)
+        step = next_step.next_step(self.sheet)
         self.activate(step.pane)
         self.go(step.row)
 

@@ -9,18 +9,18 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING
 
-from runsheet.report import findings
 from runsheet.run import edit
 from runsheet.run.model import Action
 from runsheet.screen import keys, panes
 from runsheet.screen.page import Content
 from runsheet.screen.typing_line import agreed
+from runsheet.show import findings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.compute.outcome import Finding
-    from runsheet.run.log import Step
+    from runsheet.compute.results import Finding
+    from runsheet.run.disk.log import Step
     from runsheet.screen.bench import Bench
 
 
@@ -212,7 +212,7 @@ def _move(by: int) -> Callable[[Bench], None]:
 
 def sign(bench: Bench) -> None:
     """Ask for a name and sign the run off."""
-    from runsheet import signing
+    from runsheet.review import signing
 
     run = bench.run_document
     role = signing.role(run)

@@ -9,15 +9,16 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from runsheet import guide, tables
+from runsheet import tables
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.screen import block
 from runsheet.screen.typing_line import TypingLine
+from runsheet.work import next_step
 
 if TYPE_CHECKING:
+    from runsheet.run.disk.store import Draft
     from runsheet.run.edit import Edit
-    from runsheet.run.store import Draft
     from runsheet.screen.bench import Bench
 
 FAR = {"absorbance": 3.0, "transmittance": 150.0, "concentration": 1e6}
@@ -199,15 +200,15 @@ class Editing:
     def _to_next(self) -> None:
         """Go to the next thing to read below, else to the first one; what was skipped above stays in NEXT."""
         bench = self.bench
-        step = guide.next_step(bench.sheet)
+        step = next_step.next_step(bench.sheet)
         if (step.pane, step.row) == (bench.active, bench.grid.place):
             return  # the row just read is what has to be seen to: a blank or check that fails, an extract to dilute
-        below = guide.unread_after(bench.sheet, bench.active, bench.grid.place)
+        below = next_step.unread_after(bench.sheet, bench.active, bench.grid.place)
         if below is not None:
             bench.go(below)
             return
         pane = bench.active
-        if guide.next_step(bench.sheet).offer is None:
+        if next_step.next_step(bench.sheet).offer is None:
             bench.go_to_next()
         if pane == "standards" and bench.active != pane:
             bench.say(bench.grids["standards"].summary)

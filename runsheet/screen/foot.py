@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.report.blocks import visible
+from runsheet.figures import visible
 from runsheet.screen import words
 from runsheet.screen.canvas import Canvas, Line, clipped
 
@@ -56,7 +56,7 @@ class Foot(Canvas):
                 lines.append(((clipped(text, width, more=look.more), plain),))
         lines.append(self._message(width))
         saved = words.saved(bench)
-        told = bench.message if covered else words.next_step(bench)
+        told = bench.message if covered else words.next_thing(bench)
         next_words = clipped(visible(told), max(0, width - len(saved) - 1), more=look.more)
         lines.append(((f"{next_words} {saved}", look.strong()),))
         lines.append(((clipped(words.footer(bench, width), width), plain),))

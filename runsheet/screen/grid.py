@@ -9,7 +9,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from runsheet.report.blocks import visible
+from runsheet.figures import visible
 from runsheet.screen.canvas import Canvas, Line, clipped
 
 if TYPE_CHECKING:

@@ -10,10 +10,10 @@ import itertools
 import math
 from typing import TYPE_CHECKING
 
-from runsheet.columns import figure
+from runsheet.figures import figure
 
 if TYPE_CHECKING:
-    from runsheet.compute.outcome import CalibrationResult, Sheet
+    from runsheet.compute.results import CalibrationResult, Sheet
 
 
 def setup(sheet: Sheet) -> list[str]:
@@ -54,7 +54,7 @@ def standards(sheet: Sheet) -> list[str]:
 
 def verdict(result: CalibrationResult) -> str:
     """Judge a calibration in words."""
-    from runsheet import explain  # with all that computes, after the first frame
+    from runsheet.show import explain  # with all that computes, after the first frame
 
     range_ = "" if result.low is None else f", {figure(result.low)} to {figure(result.high)} mg/L"
     words = f"{result.id} {result.state}: {result.calibration.model}, weighting {result.weighting}{range_}"

@@ -9,7 +9,7 @@ import textwrap
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from runsheet.report.blocks import visible
+from runsheet.figures import visible
 from runsheet.screen.canvas import Canvas, Line, clipped
 from runsheet.screen.typing_line import TypingLine
 

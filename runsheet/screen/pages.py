@@ -12,22 +12,24 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet import audit, columns, explain
-from runsheet.compute.quality import RULES
-from runsheet.history.inside import EXPLAINED, RULE
+from runsheet import figures
+from runsheet.compute.rules import RULES
+from runsheet.history.earlier_runs import EXPLAINED, RULE
 from runsheet.methods import solvents, standing
-from runsheet.plot import draw
-from runsheet.report import findings, formats, history, outline, plots, text
-from runsheet.report.parts import Report
-from runsheet.run import files, opening
+from runsheet.report import formats, history, outline, text
+from runsheet.report.making import Report
+from runsheet.review import trail
+from runsheet.run.disk import files, opening
 from runsheet.screen import keys
 from runsheet.screen.page import Content
 from runsheet.screen.typing_line import agreed
+from runsheet.show import columns, curve_plots, explain, findings
+from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from runsheet.compute.outcome import Finding, RowResult
+    from runsheet.compute.results import Finding, RowResult
     from runsheet.screen.bench import Bench
 
 ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
@@ -58,7 +60,7 @@ def _finding(bench: Bench, finding: Finding) -> Content:
     lines = [
         (rule.__doc__ or "").strip() if rule else EXPLAINED if finding.rule == RULE else "",
         f"verdict: {finding.state}" + (f", {finding.why}" if finding.why else ""),
-        f"value {columns.figure(finding.value)}, limits {findings.limits(finding) or 'none'}",
+        f"value {figures.figure(finding.value)}, limits {findings.limits(finding) or 'none'}",
         f"rows: {' '.join(finding.rows)}",
         *(
             f"{path}: {source}"
@@ -108,8 +110,8 @@ def plots_of(bench: Bench) -> list[str]:
     lines: list[str] = []
     for result in bench.sheet.calibrations:
         for title, plot in (
-            (f"Calibration {result.id}: o standard, x not used", plots.calibration(result)),
-            (f"Residuals of {result.id}", plots.residuals(result)),
+            (f"Calibration {result.id}: o standard, x not used", curve_plots.calibration(result)),
+            (f"Residuals of {result.id}", curve_plots.residuals(result)),
         ):
             if plot is not None:
                 lines += [title, *draw(plot, min(100, bench.size.width), 16, ascii_only=bench.look.ascii_only), ""]
@@ -134,7 +136,7 @@ def reported(bench: Bench) -> Report:
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
         steps = ()
     charts = tuple(history.of_run(bench.known.charts(bench.sheet))) if bench.known else ()
-    return Report(bench.sheet, audit.audit(steps, bench.run_document), charts)
+    return Report(bench.sheet, trail.audit(steps, bench.run_document), charts)
 
 
 def cautions(bench: Bench) -> Content:

@@ -9,17 +9,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from runsheet import columns
-from runsheet.columns import Column, figure
-from runsheet.report import findings
+from runsheet.figures import figure
 from runsheet.run.model import Row, Setup, Standard
 from runsheet.screen import notes
+from runsheet.show import columns, findings
+from runsheet.show.columns import Column
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from runsheet.compute.outcome import Finding, Sheet
-    from runsheet.guide import PaneName
+    from runsheet.compute.results import Finding, Sheet
+    from runsheet.work.next_step import PaneName
 
 T = TypeVar("T")
 

@@ -9,19 +9,19 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING
 
-from runsheet.history import known
-from runsheet.plot import draw
+from runsheet.history import open_run
 from runsheet.report import history as told
 from runsheet.report import text
-from runsheet.run import files
+from runsheet.run.disk import files
 from runsheet.screen.page import Content
+from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from runsheet.history.cache import Progress
     from runsheet.history.charts import Chart
-    from runsheet.history.known import Known
+    from runsheet.history.open_run import Known
     from runsheet.screen.bench import Bench
 
 AT_MOST = 100
@@ -37,7 +37,7 @@ def begin(bench: Bench) -> None:
 
 def _loaded(bench: Bench, at_most: int | None, progress: Callable[[Progress], bool]) -> Known | None:
     try:
-        return known.load(files.real(bench.path), bench.run_document, progress, at_most=at_most)
+        return open_run.load(files.real(bench.path), bench.run_document, progress, at_most=at_most)
     except OSError:  # the folder is gone or closed: there is no history to be had, and the store says what is wrong
         return None
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.run import files
+from runsheet.run.disk import files
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
@@ -51,11 +51,11 @@ def _plan_file(bench: Bench, name: str) -> None:
 
 
 def _plan(bench: Bench, text: str) -> None:
-    from runsheet import plan as planner
-    from runsheet import samplelist
+    from runsheet.work import batch_plan as planner
+    from runsheet.work import sample_list
 
     run, now = bench.run_document, bench.clock()
-    planned, problems = samplelist.parse(text, run, now)
+    planned, problems = sample_list.parse(text, run, now)
     if not planned:
         bench.say("; ".join(problem.message for problem in problems) or "no sample in the list")
         return
@@ -67,38 +67,38 @@ def _plan(bench: Bench, text: str) -> None:
 
 def repeat_held(bench: Bench) -> None:
     """Show the shortest order of re-readings that mends what failed, and insert it."""
-    from runsheet import rescue
+    from runsheet.work import reread
 
-    found = rescue.rescue(bench.sheet)
+    found = reread.rescue(bench.sheet)
     if found is None:
         bench.say("nothing is held that reading again would mend")
         return
-    _confirm(bench, "Read again what is held", rescue.lines(found), rescue.edits(bench.run_document, found), "rescue")
+    _confirm(bench, "Read again what is held", reread.lines(found), reread.edits(bench.run_document, found), "rescue")
 
 
 def compare(bench: Bench) -> None:
     """Show every model and weighting side by side."""
-    from runsheet import whatif
+    from runsheet.work import what_if
 
-    bench.open_page(Content("Models and weightings side by side", whatif.table(bench.run_document, bench.clock())))
+    bench.open_page(Content("Models and weightings side by side", what_if.table(bench.run_document, bench.clock())))
 
 
 def what_if(bench: Bench) -> None:
     """List what else could have been done; the chosen one shows how far each result would move."""
-    from runsheet import whatif
+    from runsheet.work import what_if
 
-    found = whatif.alternatives(bench.run_document, bench.clock())
-    texts = [f"{each.what}: {whatif.material(each)}" for each in found]
+    found = what_if.alternatives(bench.run_document, bench.clock())
+    texts = [f"{each.what}: {what_if.material(each)}" for each in found]
 
     def choose(number: int) -> None:
-        bench.open_page(Content(f"What if: {found[number].what}", whatif.lines(found[number])))
+        bench.open_page(Content(f"What if: {found[number].what}", what_if.lines(found[number])))
 
     bench.open_page(Content("What if", texts, choose) if found else Content("What if", ["nothing to compare yet"]))
 
 
 def extracts(bench: Bench) -> None:
     """Show what is left in each flask, and which plan it cannot supply."""
-    from runsheet import extracts as flasks
+    from runsheet.work import extracts as flasks
 
     lines = [each.words for each in flasks.ledger(bench.run_document)]
     bench.open_page(Content("Extracts: made, used, left, still needed", lines or ["no extract yet"]))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute import setup
 from runsheet.compute.amounts import concentration
-from runsheet.compute.outcome import CalibrationResult, RowResult, Sheet, StandardResult
+from runsheet.compute.results import CalibrationResult, RowResult, Sheet, StandardResult
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet import reviewing, signing
-from runsheet.compute.quality import reviews
+from runsheet.compute.rules import notebook
+from runsheet.review import signing, walk
 from runsheet.run import edit, entry
 from runsheet.run.model import Review, Row
 from runsheet.screen import pages
@@ -42,7 +42,7 @@ def review(bench: Bench) -> None:
 
 def _begin(bench: Bench, name: str) -> None:
     run = bench.run_document
-    if why := reviewing.refusal(run, name):
+    if why := walk.refusal(run, name):
         bench.say(f"not begun: {why}")
     elif any(signature.role == "reviewer" for signature in signing.standing(run)):
         bench.ask("A reviewer signed this run. Why is it reviewed again?", lambda why: _again(bench, name, why.strip()))
@@ -62,7 +62,7 @@ class Walk:
 
     def __init__(self, bench: Bench, name: str, why: str) -> None:
         """Take what is left for this reviewer; `why` goes with a change of a run that a reviewer signed."""
-        left = reviewing.left(bench.sheet, pages.reported(bench).audit)
+        left = walk.left(bench.sheet, pages.reported(bench).audit)
         self.bench, self.name, self.why = bench, name, why
         self.rows, self.exceptions = list(left.rows), list(left.exceptions)
         self.row_count = left.rows_done + len(left.rows)
@@ -99,7 +99,7 @@ class Walk:
 
     def _ask_row(self, name: str, trouble: str = "", differing: tuple[Any, ...] = ()) -> None:
         """Ask what the notebook has; `differing` was typed, and is not what the sheet has."""
-        row = reviews.rows(self.bench.run_document)[name]
+        row = notebook.rows(self.bench.run_document)[name]
         kind = row.kind.replace("-", " ") if isinstance(row, Row) else "standard"
         at = f"{self.row_count - len(self.rows) + 1} of {self.row_count}"
         short = name if len(name) <= SHORT else name[:SHORT] + self.bench.look.more
@@ -120,9 +120,9 @@ class Walk:
         elif not values and not differing:
             self._ask_row(name, "not taken: nothing was typed")
         elif not values:  # kept as it differs; what the sheet had is said beside it, whatever becomes of it
-            had = reviews.rows(self.bench.run_document)[name].readings
+            had = notebook.rows(self.bench.run_document)[name].readings
             self._keep(row=name, readings=differing, note=f"differed: the sheet had {entry.shown(had)}")
-        elif values == reviews.rows(self.bench.run_document)[name].readings:
+        elif values == notebook.rows(self.bench.run_document)[name].readings:
             self._keep(row=name, readings=values)
         else:
             self._ask_row(name, "", values)

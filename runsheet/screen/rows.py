@@ -10,19 +10,19 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, get_args
 
-from runsheet import guide
-from runsheet.columns import ABBREVIATIONS, KIND_WORDS
 from runsheet.compute.amounts import PREPARED
 from runsheet.run import edit, entry
 from runsheet.run.model import Kind, ReportingLimits, Row, Setup, SetupKind, Standard
 from runsheet.screen.commands import place_of
 from runsheet.screen.page import Content
 from runsheet.screen.typing_line import TypingLine
+from runsheet.show.columns import ABBREVIATIONS, KIND_WORDS
+from runsheet.work import next_step
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.compute.outcome import RowResult
+    from runsheet.compute.results import RowResult
     from runsheet.run.model import Run
     from runsheet.screen.bench import Bench
 
@@ -173,7 +173,7 @@ def _again(bench: Bench, *, diluted: bool = False) -> None:
 
 def _to_repeat(bench: Bench, *, diluted: bool) -> int | None:
     """Give the place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
-    step = guide.next_step(bench.sheet)
+    step = next_step.next_step(bench.sheet)
     places = [bench.grid.place, *([step.row] if step.pane == "queue" else [])]
     for place in places:
         row = bench.sheet.rows[place] if place < len(bench.sheet.rows) else None
@@ -233,8 +233,8 @@ def _choose(bench: Bench, title: str, words: list[str], choose: Callable[[int], 
 
 def insert_due(bench: Bench) -> None:
     """Insert the blank or check that is due, before the next row to read."""
-    step = guide.next_step(bench.sheet)
-    wanted = step.offer or guide.offered_kind(bench.sheet.due)
+    step = next_step.next_step(bench.sheet)
+    wanted = step.offer or next_step.offered_kind(bench.sheet.due)
     at = _first_unread(bench.run_document)
     coming = bench.run_document.queue[at - 1].kind if at <= len(bench.run_document.queue) else ""
     _insert_event(bench, "check" if wanted == coming == "blank" else "blank" if wanted == coming == "check" else wanted)

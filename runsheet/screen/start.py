@@ -15,17 +15,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.cli import Exit
-from runsheet.cli_folder import Refusal
+from runsheet.exits import Exit, Refusal
 from runsheet.problem import Problem
-from runsheet.run import store
+from runsheet.run.disk import store
 from runsheet.screen.typing_line import agreed
 from runsheet.screen.watching import Watching
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from runsheet.run.store import Store
+    from runsheet.run.disk.store import Store
     from runsheet.screen.keys import Command
     from runsheet.screen.style import Look
 

@@ -13,8 +13,8 @@ from runsheet.run.edit import EditError
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from runsheet.run.disk.opening import Follower
     from runsheet.run.model import Run
-    from runsheet.run.opening import Follower
 
 
 class Watching:

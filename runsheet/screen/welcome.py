@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING
 from textual.screen import Screen
 
 from runsheet import methods
-from runsheet.run import begin, files, store
+from runsheet.run.disk import files, store
 from runsheet.screen.canvas import Canvas, Line, clipped
 from runsheet.screen.page import Content, Page
 from runsheet.screen.typing_line import TypingLine
+from runsheet.work import new_run
 
 if TYPE_CHECKING:
     from textual import events
@@ -124,7 +125,7 @@ class Welcome(Screen[None], inherit_bindings=False):
         path = path if path.suffix else path.with_suffix(".toml")
         now = datetime.now().astimezone().replace(microsecond=0)
         try:
-            store.create(path, begin.new(path.stem, self._methods[self._chosen], now))
+            store.create(path, new_run.new(path.stem, self._methods[self._chosen], now))
         except FileExistsError:
             asked.said = f"{path} is there already"
         except OSError as error:

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from runsheet import guide
 from runsheet.screen import keys, panes
+from runsheet.work import next_step as work_order
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from runsheet.columns import Column
-    from runsheet.compute.outcome import RowResult
+    from runsheet.compute.results import RowResult
     from runsheet.screen.bench import Bench
     from runsheet.screen.panes import Pane
+    from runsheet.show.columns import Column
 
 SMALLEST = (80, 24)
 """Columns and rows the screen is made for."""
@@ -30,11 +30,11 @@ def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
             yield f"F{number + 2}", pane
 
 
-def next_step(bench: Bench) -> str:
+def next_thing(bench: Bench) -> str:
     """Say what to do next and why."""
     if bench.size.width < SMALLEST[0] or bench.size.height < SMALLEST[1]:
         return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
-    step = guide.next_step(bench.sheet)
+    step = work_order.next_step(bench.sheet)
     offer = " with b" if step.offer else ""
     return f"NEXT {step.words}{offer}: {step.why}"
 
@@ -67,7 +67,7 @@ def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
         return f"{row.id} is above the range: {row.advice} and read again (d)"
     if not bench.ready:
         return ""
-    from runsheet import explain  # after the first frame, with all that computes
+    from runsheet.show import explain  # after the first frame, with all that computes
 
     lines = explain.lines(row, bench.sheet, column.key if column.explains else "state")
     return " ".join(line.strip() for line in lines[:2])

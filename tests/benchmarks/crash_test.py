@@ -23,13 +23,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from runsheet.problem import has_errors
-from runsheet.run import edit, files, opening, store, text
-from runsheet.run.files import Disk
+from runsheet.run import edit, text
+from runsheet.run.disk import files, opening, store
+from runsheet.run.disk.files import Disk
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.run.store import Store
+    from runsheet.run.disk.store import Store
 
 NOW = datetime(2026, 3, 11, 9, 5, tzinfo=UTC)
 ROWS = 60

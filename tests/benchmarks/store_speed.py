@@ -15,7 +15,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.run import edit, opening, store
+from runsheet.run import edit
+from runsheet.run.disk import opening, store
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -20,19 +20,21 @@ from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
-from runsheet import demo, evaluate, explain, guide, read
-from runsheet.history import cache, charts, export, facts, studies
+from runsheet import demo, evaluate, read
+from runsheet.history import cache, charts, export, extract, studies
 from runsheet.problem import has_errors
-from runsheet.report import data, detection, formats, history
+from runsheet.report import as_json, detection, formats, history
 from runsheet.report import text as plain
-from runsheet.report.parts import Report
-from runsheet.run import opening
+from runsheet.report.making import Report
+from runsheet.run.disk import opening
 from runsheet.run.text import write
+from runsheet.show import explain
+from runsheet.work import next_step
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from runsheet.compute.outcome import Sheet
+    from runsheet.compute.results import Sheet
     from runsheet.run.model import Run
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -263,7 +265,7 @@ def check(text: str, *, reports: bool = False) -> bool:
         assert problems
         return False
     sheet = evaluate(run, NOW)
-    json.dumps(data.as_data(sheet, problems), allow_nan=False)
+    json.dumps(as_json.as_data(sheet, problems), allow_nan=False)
     again, more = read(write(run))
     assert again == run
     assert not has_errors(more)
@@ -294,7 +296,7 @@ def _charted(run: Run) -> None:
     """Keep a run in the history's tables and ask them everything."""
     with tempfile.TemporaryDirectory() as folder:
         tables = cache.bring_up(Path(folder), file=Path(folder, "cache"))
-        cache.keep(tables.connection, [facts.facts("run.toml", "", run)])
+        cache.keep(tables.connection, [extract.facts("run.toml", "", run)])
         made = charts.all_charts(tables)
         plain.write(history.blocks(tables, made))
         plain.write(detection.blocks(tables, studies.detections(tables, NOW), studies.capabilities(tables), NOW))
@@ -307,7 +309,7 @@ def _words(sheet: Sheet) -> None:
     for form in formats.FORMATS.values():
         form(Report(sheet))
     _charted(sheet.run)
-    guide.next_step(sheet)
+    next_step.next_step(sheet)
     for row in sheet.rows:
         explain.steps(row, sheet)
         explain.lines(row, sheet, "state")

@@ -11,9 +11,11 @@ from unittest.mock import patch
 from rich.cells import cell_len
 from textual import events
 
-from runsheet import demo, read, signing
+from runsheet import demo, read
 from runsheet.problem import has_errors
-from runsheet.run import edit, files, opening, store
+from runsheet.review import signing
+from runsheet.run import edit
+from runsheet.run.disk import files, opening, store
 from runsheet.run.text import write
 from runsheet.screen import commands, keys
 from runsheet.screen.app import RunsheetApp

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from unittest.mock import patch
 
 from runsheet import read
-from runsheet.run import edit, files, log, opening, replay, saver, store
+from runsheet.run import edit
+from runsheet.run.disk import files, log, opening, replay, saver, store
 from runsheet.run.text import write
 from runsheet.screen import commands
 from runsheet.screen.app import RunsheetApp
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from textual.pilot import Pilot
 
-    from runsheet.run.store import Store
+    from runsheet.run.disk.store import Store
 
 
 class Outsider:

@@ -8,7 +8,7 @@ import pytest
 from textual import events
 
 from runsheet import demo
-from runsheet.run import files
+from runsheet.run.disk import files
 from tests.fuzz import keys
 
 if TYPE_CHECKING:

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.history import cache, scan, workers
+from runsheet.history import cache, documents, workers
 from runsheet.history.rows import TABLES
-from runsheet.run import edit, store
+from runsheet.run import edit
+from runsheet.run.disk import store
 from tests import many
 from tests.make import at
 
@@ -158,16 +159,16 @@ def test_with_too_much_to_read_none_is_read(folder: Path, file: Path) -> None:
 
 def test_many_documents_read_by_several_processes_give_the_same(tmp_path: Path) -> None:
     folder = tmp_path / "runs"
-    many.write(folder, 2 * scan.TOGETHER + 3)
-    wanted = list(scan.find(folder).items())
-    together = {facts.run.path: facts for facts in scan.read_all(folder, wanted)}
-    assert together == {path: scan.read(str(folder), path, stamp) for path, stamp in wanted}
+    many.write(folder, 2 * documents.TOGETHER + 3)
+    wanted = list(documents.find(folder).items())
+    together = {facts.run.path: facts for facts in documents.read_all(folder, wanted)}
+    assert together == {path: documents.read(str(folder), path, stamp) for path, stamp in wanted}
 
 
 def test_a_worker_that_dies_costs_no_document(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = tmp_path / "runs"
-    many.write(folder, 2 * scan.TOGETHER)
-    wanted = list(scan.find(folder).items())
+    many.write(folder, 2 * documents.TOGETHER)
+    wanted = list(documents.find(folder).items())
     started: list[subprocess.Popen[bytes]] = []
     real = workers._started  # noqa: SLF001 - to kill what it starts
 
@@ -177,7 +178,7 @@ def test_a_worker_that_dies_costs_no_document(tmp_path: Path, monkeypatch: pytes
 
     monkeypatch.setattr(workers, "_started", start)
     paths = []
-    for number, facts in enumerate(scan.read_all(folder, wanted)):
+    for number, facts in enumerate(documents.read_all(folder, wanted)):
         paths.append(facts.run.path)
         if number == 5:
             started[0].kill()
@@ -205,7 +206,7 @@ def test_a_build_killed_at_any_moment_leaves_nothing_wrong(tmp_path: Path, numbe
 
 def test_workers_end_with_the_program_that_started_them(tmp_path: Path) -> None:
     folder = tmp_path / "runs"
-    many.write(folder, 3 * scan.TOGETHER)
+    many.write(folder, 3 * documents.TOGETHER)
     build = subprocess.Popen(
         [sys.executable, "-c", BUILD, str(folder)], env={**os.environ, "RUNSHEET_CACHE": str(tmp_path / "c")}
     )

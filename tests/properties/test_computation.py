@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from runsheet import evaluate
 from runsheet.compute.curve import fit
-from runsheet.report.data import as_data
+from runsheet.report.as_json import as_data
 from tests.make import NOW, SLOPE, Table, at, findings, row, rows, run, standards
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, Phase, assume, event, given, settings
 
 from runsheet import evaluate, read
 from runsheet.problem import has_errors
-from runsheet.report.data import as_data
+from runsheet.report.as_json import as_data
 from runsheet.run.text import write
 from tests.make import NOW
 from tests.properties.runs import anything, readable

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import pytest
 from scipy import stats
 
-from runsheet.compute.detection_limits import Measured
-from runsheet.compute.detection_study import study
-from runsheet.compute.student_t import one_sided
+from runsheet.compute.statistics.detection_limits import Measured
+from runsheet.compute.statistics.detection_study import study
+from runsheet.compute.statistics.student_t import one_sided
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from runsheet.compute.charts import RULES, violations
+from runsheet.compute.statistics.control_charts import RULES, violations
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from runsheet.compute.charts import Individuals, individuals, violations
+from runsheet.compute.statistics.control_charts import Individuals, individuals, violations
 
 FLOWRATE = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 VISCOSITY = [33.75, 33.05, 34.00, 33.81, 33.46, 34.02, 33.68, 33.27, 33.49, 33.20, 33.62, 33.00, 33.54, 33.12, 33.84]

@@ -7,11 +7,11 @@ from datetime import datetime
 import pytest
 
 from runsheet import demo, evaluate, read
-from runsheet.audit import Audit, Late
 from runsheet.report.blocks import Facts, Heading, NewPage
-from runsheet.report.front import front
-from runsheet.report.parts import Report
-from runsheet.report.points import POINTS
+from runsheet.report.cover import front
+from runsheet.report.making import Report
+from runsheet.report.reviewer_points import POINTS
+from runsheet.review.trail import Audit, Late
 from tests.make import NOW, at, row, standards
 from tests.make import run as made_run
 

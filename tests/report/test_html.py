@@ -8,10 +8,11 @@ from html.parser import HTMLParser
 
 import pytest
 
-from runsheet import demo, evaluate, read, signing
+from runsheet import demo, evaluate, read
 from runsheet.report import formats, html
 from runsheet.report.blocks import Heading, NewPage, Table
-from runsheet.report.parts import Report
+from runsheet.report.making import Report
+from runsheet.review import signing
 from tests.make import NOW, row
 from tests.make import run as made_run
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runsheet.plot import Plot
 from runsheet.report import svg
+from runsheet.show.plot import Plot
 
 
 @pytest.mark.parametrize(

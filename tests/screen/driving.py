@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from textual import events
 
 from runsheet import read
-from runsheet.run import store
+from runsheet.run.disk import store
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
 from runsheet.screen.style import Look

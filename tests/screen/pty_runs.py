@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.run import store
+from runsheet.run.disk import store
 from tests.terminal import PROGRAM, Terminal
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ import time
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from runsheet.cli import main
+from runsheet.command.main import main
 from runsheet.compute.sheet import evaluate
-from runsheet.run import opening, store
+from runsheet.run.disk import opening, store
 from tests.terminal import PROGRAM, Terminal
 
 if TYPE_CHECKING:

@@ -172,7 +172,7 @@ def test_a_reading_no_photometer_gives_is_asked_about(water: Path) -> None:
 
 def test_enter_goes_down_and_what_was_skipped_stays_next(water: Path) -> None:
     seen: list[str] = []
-    drive = Drive(water).run("down", typed("0.05"), then=lambda drive: seen.append(words.next_step(drive.bench)))
+    drive = Drive(water).run("down", typed("0.05"), then=lambda drive: seen.append(words.next_thing(drive.bench)))
     assert drive.bench.grid.item.id == "OS-10"
     assert seen[0].startswith("NEXT read OS-08")
 
@@ -187,14 +187,14 @@ def test_an_inserted_second_source_proposes_no_value(tmp_path: Path) -> None:
     from datetime import datetime
 
     from runsheet import methods
-    from runsheet.run import begin
     from runsheet.run.text import write
+    from runsheet.work import new_run
 
     method = methods.find("tph-water")
     assert method is not None
     path = tmp_path / "new.toml"
     path.write_text(
-        write(begin.new("new", method, datetime.fromisoformat("2026-03-11T08:00:00+01:00"))), encoding="utf-8"
+        write(new_run.new("new", method, datetime.fromisoformat("2026-03-11T08:00:00+01:00"))), encoding="utf-8"
     )
     drive = Drive(path).run(
         "f4", "i", typed("icv"), "enter", "enter", "i", typed("sample"), typed("Drain 1"), typed("980")
@@ -207,7 +207,7 @@ def test_an_inserted_second_source_proposes_no_value(tmp_path: Path) -> None:
 def test_a_failed_check_is_the_next_thing(water: Path) -> None:
     late = NOW.replace(hour=11, minute=2)
     seen: list[str] = []
-    Drive(water, now=late).run("b", typed("0.05"), then=lambda drive: seen.append(words.next_step(drive.bench)))
+    Drive(water, now=late).run("b", typed("0.05"), then=lambda drive: seen.append(words.next_thing(drive.bench)))
     assert seen[0].startswith("NEXT SB4 fails")
 
 
@@ -237,7 +237,7 @@ def test_strange_characters_do_not_get_into_a_number(water: Path) -> None:
 
 
 def test_a_second_screen_is_read_only(water: Path) -> None:
-    from runsheet.run import store
+    from runsheet.run.disk import store
 
     drive = Drive(water)
     with pytest.raises(store.LockedError, match="tester"):

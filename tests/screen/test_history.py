@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.history import cache
-from runsheet.report import findings
 from runsheet.screen import past
 from runsheet.screen.page import Page
+from runsheet.show import findings
 from tests.history.folder import control, put
 from tests.screen.driving import Drive
 

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet import cli, demo
-from runsheet.run import files, saver, store
+from runsheet import demo
+from runsheet.command import main
+from runsheet.exits import Exit
+from runsheet.run.disk import files, saver, store
 from runsheet.screen import planning
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.style import Look
@@ -61,7 +63,7 @@ def run(*words: str) -> tuple[int, str, str]:
 
 @pytest.mark.parametrize("name", NAMES, ids=range(len(NAMES)))
 def test_from_new_to_the_report(name: str, here: Path) -> None:
-    assert cli.main(["new", name, "--method", "og-water"]) == 0
+    assert main.main(["new", name, "--method", "og-water"]) == 0
     path = Path(name)
     assert path.is_file()
     found = store.read_only(path).found
@@ -71,11 +73,11 @@ def test_from_new_to_the_report(name: str, here: Path) -> None:
     path.write_text(demo.text("water-day"), encoding="utf-8")
     Drive(path).run(typed("0.112"))
     assert readings(path) == [Decimal("0.112")]
-    assert cli.main(["check", name]) == 1  # the invented day fails
-    assert cli.main(["results", name]) == 0
-    assert cli.main(["report", name, "-o", f"{name}.html"]) == 0
+    assert main.main(["check", name]) == 1  # the invented day fails
+    assert main.main(["results", name]) == 0
+    assert main.main(["report", name, "-o", f"{name}.html"]) == 0
     assert Path(f"{name}.html").is_file()
-    assert cli.main(["log", name, "--verify"]) == 0
+    assert main.main(["log", name, "--verify"]) == 0
     expected = {path.name, f"{path.name}.log", f"{path.name}.html"}
     assert {each.name for each in here.iterdir()} <= expected | {files.beside(path, "before-edit").name}
 
@@ -86,7 +88,7 @@ def test_from_new_to_the_report(name: str, here: Path) -> None:
 def test_a_name_with_a_leading_dash(words: Sequence[str]) -> None:
     Path("-x.toml").write_text(demo.text("water-day"), encoding="utf-8")
     Drive(Path("-x.toml")).run(typed("0.112"))
-    assert cli.main(words) in {cli.Exit.FINE, cli.Exit.FAILS}
+    assert main.main(words) in {Exit.FINE, Exit.FAILS}
 
 
 def test_two_dashes_alone_open_what_follows() -> None:
@@ -138,7 +140,7 @@ LONGEST = f"{'a' * 250}.toml"
 def test_a_new_run_whose_log_or_copies_would_have_no_name_is_refused(
     name: str, here: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert cli.main(["new", name, "--method", "og-water"]) == 2
+    assert main.main(["new", name, "--method", "og-water"]) == 2
     assert "the name is too long" in capsys.readouterr().err
     assert not list(here.iterdir())
 
@@ -149,10 +151,10 @@ def test_such_a_document_is_read_and_not_opened_for_writing(
 ) -> None:
     path = here / name
     path.write_text(demo.text("water-day"), encoding="utf-8")
-    assert cli.main(["check", name]) == 1
-    assert cli.main(["report", name, "-o", "out.txt"]) == 0
+    assert main.main(["check", name]) == 1
+    assert main.main(["report", name, "-o", "out.txt"]) == 0
     capsys.readouterr()
-    assert cli.main(["log", name, "--verify"]) == 2
+    assert main.main(["log", name, "--verify"]) == 2
     with pytest.raises(store.CannotOpenError, match="the name is too long"):
         store.open_for_writing(path, "tester", NOW)
     assert {each.name for each in here.iterdir()} == {name, "out.txt"}
@@ -160,7 +162,7 @@ def test_such_a_document_is_read_and_not_opened_for_writing(
 
 def test_a_name_longer_than_any_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     for words in (["check"], ["results"], ["log"], ["new", "--method", "og-water"]):
-        assert cli.main([*words, "a" * 300]) == 2
+        assert main.main([*words, "a" * 300]) == 2
         assert "Traceback" not in capsys.readouterr().err
 
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo
-from runsheet.run import edit, files, saver, store
+from runsheet.run import edit
+from runsheet.run.disk import files, saver, store
 from runsheet.screen import words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet import demo, evaluate, read, reviewing, signing
-from runsheet.audit import Audit
-from runsheet.compute.quality import reviews
-from runsheet.run import opening
+from runsheet import demo, evaluate, read
+from runsheet.compute.rules import notebook
+from runsheet.review import signing, walk
+from runsheet.review.trail import Audit
+from runsheet.run.disk import opening
 from runsheet.run.model import Review
 from runsheet.run.text import write
 from runsheet.screen.bench import Bench
@@ -35,13 +36,13 @@ def day() -> Run:
     return run
 
 
-def left(run: Run) -> reviewing.Left:
-    return reviewing.left(evaluate(run, NOW), Audit())
+def left(run: Run) -> walk.Left:
+    return walk.left(evaluate(run, NOW), Audit())
 
 
 def answer(name: str) -> list[str]:
     """Type what the notebook has for a row, which is what the invented day's sheet has."""
-    return typed(" ".join(map(str, reviews.rows(day())[name].readings)))
+    return typed(" ".join(map(str, notebook.rows(day())[name].readings)))
 
 
 ROWS = left(day()).rows
@@ -146,7 +147,7 @@ def test_a_bad_number_is_said_and_asked_again(text: str, said: str, soil: Path) 
 
 
 def test_a_decimal_comma_and_a_paste_are_taken(soil: Path) -> None:
-    first, second = (str(reviews.rows(day())[name].readings[0]) for name in ROWS[:2])
+    first, second = (str(notebook.rows(day())[name].readings[0]) for name in ROWS[:2])
     made, _ = drive(soil, *BEGIN, typed(first.replace(".", ",")), f"paste:{second}\n", "enter")
     assert [str(entry.readings[0]) for entry in made.document.review] == [first, second]
 
@@ -154,7 +155,7 @@ def test_a_decimal_comma_and_a_paste_are_taken(soil: Path) -> None:
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_no_reading_is_in_sight_while_rows_are_typed_again(size: tuple[int, int], soil: Path) -> None:
     run = day()
-    every = {str(value) for row in reviews.rows(run).values() for value in row.readings}
+    every = {str(value) for row in notebook.rows(run).values() for value in row.readings}
     pane, panes = drive(soil, "f4", "ctrl+home", size=size)
     assert any(value in "\n".join(panes) for value in every)
     for at in range(len(ROWS)):
@@ -173,8 +174,8 @@ def test_a_row_that_differs_is_asked_again_without_its_reading(size: tuple[int, 
     assert run is not None
     todo = left(run)
     name = todo.rows[-1]
-    reading = " ".join(map(str, reviews.rows(run)[name].readings))
-    again = {each: reviews.rows(run)[each].readings for each in todo.rows} | {name: (Decimal(WRONG),)}
+    reading = " ".join(map(str, notebook.rows(run)[name].readings))
+    again = {each: notebook.rows(run)[each].readings for each in todo.rows} | {name: (Decimal(WRONG),)}
     typed_again = tuple(Review(row=each, readings=values, by="R. Holt") for each, values in again.items())
     looked_at = tuple(Review(exception=words, by="R. Holt") for words in todo.exceptions)
     soil.write_text(write(replace(run, review=(*typed_again, *looked_at))), encoding="utf-8")

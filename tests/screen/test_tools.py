@@ -87,7 +87,7 @@ def test_what_was_done_about_a_finding_is_kept_and_reported(soil: Path) -> None:
     action = drive.document.action[0]
     assert (action.rule, action.rows, action.taken) == ("check", ("CCV3",), "lamp supply put right")
     from runsheet.report import outline, text
-    from runsheet.report.parts import Report
+    from runsheet.report.making import Report
 
     assert "action: lamp supply put right" in text.write(outline.outline(Report(drive.bench.sheet)))
 
@@ -152,15 +152,15 @@ def test_a_direct_reading_day(tmp_path: Path) -> None:
     from datetime import datetime
 
     from runsheet import methods
-    from runsheet.run import begin
     from runsheet.run.text import write
+    from runsheet.work import new_run
 
     method, start = methods.find("direct-water"), datetime.fromisoformat("2026-03-11T08:00:00+01:00")
     assert method is not None
     path, seen = tmp_path / "direct.toml", list[str]()
-    path.write_text(write(begin.new("direct", method, start)), encoding="utf-8")
+    path.write_text(write(new_run.new("direct", method, start)), encoding="utf-8")
     drive = Drive(path, now=start)
-    drive.run("enter", "f3", typed("0.0"), then=lambda drive: seen.append(words.next_step(drive.bench)))
+    drive.run("enter", "f3", typed("0.0"), then=lambda drive: seen.append(words.next_thing(drive.bench)))
     later = start.replace(hour=9)
     drive = Drive(path, now=later).run(
         "f3",

@@ -1,0 +1,1 @@
+"""The command line: `main` for one run, `folder` for many."""

@@ -1,0 +1,189 @@
+"""The commands over a folder of runs: history, detection, find.
+
+Owns: their arguments and what they print. Invariant: as in `main`; nothing is written but the cache of the folder and
+the file a person names.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runsheet.exits import Refusal
+from runsheet.history.rows import SERIES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from runsheet.compute.results import Sheet
+    from runsheet.history.cache import Progress, Tables
+    from runsheet.report.blocks import Block
+
+BLOCKS = ("text", "markdown", "html")
+"""What every one of these commands writes."""
+
+
+def history(asked: argparse.Namespace) -> int:
+    """Print the control charts of a folder, or its tables for another program."""
+    from runsheet.compute.statistics.control_charts import RULES
+    from runsheet.history import charts, export
+    from runsheet.report import history as told
+
+    if unknown := [number for number in asked.rules if number not in RULES]:
+        raise Refusal(f"no run rule {unknown[0]}; there are {', '.join(map(str, RULES))}")
+    tables = _tables(asked)
+    if asked.form == "csv":
+        return _out(asked, export.points(tables))
+    if asked.form == "sql":
+        return _out(asked, "".join(f"{line}\n" for line in export.sql(tables)))
+    made = charts.all_charts(tables, asked.points, asked.rules, asked.of)
+    return _out(asked, _written(asked, told.blocks(tables, made)))
+
+
+def detection(asked: argparse.Namespace) -> int:
+    """Print the detection studies and demonstrations of capability of a folder."""
+    from runsheet.compute.statistics import demonstration
+    from runsheet.compute.statistics.detection_study import Options
+    from runsheet.history import studies
+    from runsheet.report import detection as told
+
+    criteria = {
+        "interim": demonstration.INTERIM_8000D,
+        "1664-oil-grease": demonstration.OIL_GREASE_1664B,
+        "1664-petroleum": demonstration.PETROLEUM_1664B,
+    }
+    tables = _tables(asked)
+    now = asked.now or datetime.now().astimezone()
+    options = Options(recent_blanks=asked.recent_blanks, percentile=asked.percentile)
+    found = studies.detections(tables, now, options)
+    shown = studies.capabilities(tables, criteria[asked.criteria])
+    return _out(asked, _written(asked, told.blocks(tables, found, shown, now)))
+
+
+def find(asked: argparse.Namespace) -> int:
+    """Print where a sample, a lot or a run is; exit code 1 where it is nowhere."""
+    from runsheet.history import search
+    from runsheet.report import history as told
+
+    tables = _tables(asked)
+    runs, hits = search.runs(tables, asked.text), search.samples(tables, asked.text)
+    places = search.lots(tables, asked.text)
+    _out(asked, _written(asked, told.found(tables, asked.text, runs, hits, places)))
+    return 0 if runs or hits or places else 1
+
+
+def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tuple[Block, ...]]:
+    """Give a run's sheet with what its folder's history says of it, and its control charts for the report."""
+    from runsheet.history import open_run
+    from runsheet.report import history as told
+
+    try:
+        found = open_run.load(document, sheet.run, _progress(), folder=folder)
+    except OSError as error:
+        raise Refusal(f"{folder}: {error.strerror or error}") from None
+    return found.judged(sheet), tuple(told.of_run(found.charts(sheet)))
+
+
+def _tables(asked: argparse.Namespace) -> Tables:
+    """Bring the folder's tables up to date, with progress on a terminal, and say what is wrong with them."""
+    from runsheet.history import cache
+
+    try:
+        return cache.bring_up(Path(asked.folder), _progress())
+    except OSError as error:
+        raise Refusal(f"{asked.folder}: {error.strerror or error}") from None
+    except KeyboardInterrupt:
+        raise Refusal("stopped; what was read is kept for the next time") from None
+
+
+def _progress() -> Callable[[Progress], bool]:
+    if not sys.stderr.isatty():
+        return lambda _progress: True
+
+    def show(progress: Progress) -> bool:
+        last = progress.done == progress.of
+        if last or progress.done % 20 == 0:
+            words = f"\rreading {progress.done} of {progress.of} runs; Ctrl+C stops"
+            print(words if not last else "\r" + " " * len(words) + "\r", end="", file=sys.stderr, flush=True)
+        return True
+
+    return show
+
+
+def _written(asked: argparse.Namespace, blocks: Iterable[Block]) -> str:
+    from runsheet.report import html, markdown, text
+
+    told: Sequence[Block] = tuple(blocks)
+    if asked.form == "html":
+        return html.write(
+            told, f"{asked.command_name} of {Path(asked.folder).name}   {datetime.now().astimezone():%Y-%m-%d}"
+        )
+    return {"text": text.write, "markdown": markdown.write}[asked.form](told)
+
+
+def _out(asked: argparse.Namespace, told: str) -> int:
+    if asked.output is None:
+        print(told, end="")
+        return 0
+    try:
+        Path(asked.output).write_text(told, encoding="utf-8", newline="")
+    except OSError as error:
+        raise Refusal(f"{asked.output}: {error.strerror or error}") from None
+    print(f"{asked.output}: written", file=sys.stderr)
+    return 0
+
+
+# --- arguments --------------------------------------------------------------------------------------------------
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: Callable[[str], datetime]) -> None:
+    """Add the commands to the parser; `moment` reads a time."""
+    charted = _over(commands, "history", "control charts over a folder of runs", history, (*BLOCKS, "csv", "sql"))
+    charted.add_argument("--of", choices=tuple(SERIES), help="one kind of chart only")
+    charted.add_argument("--points", type=_count, default=100, metavar="N", help="the latest N points of each (100)")
+    charted.add_argument("--rules", type=_rules, default=(1, 2, 3, 5), metavar="1,2,3,5", help="the run rules, 1 to 8")
+
+    studied = _over(commands, "detection", "detection studies and demonstrations over a folder of runs", detection)
+    studied.add_argument("--now", type=moment, metavar="TIME", help="as of this time, with its offset")
+    studied.add_argument("--recent-blanks", action="store_true", help="blanks of six months or the fifty latest")
+    studied.add_argument("--percentile", action="store_true", help="99th percentile of 100 blanks or more")
+    studied.add_argument(
+        "--criteria",
+        choices=("interim", "1664-oil-grease", "1664-petroleum"),
+        default="interim",
+        help="what a demonstration is judged by",
+    )
+
+    found = _over(commands, "find", "where a sample, a lot or a run is, and what a lot touches", find)
+    found.add_argument("text", help="an id, a site, a lot number; * stands for anything")
+
+
+def _over(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    name: str,
+    words: str,
+    command: Callable[[argparse.Namespace], int],
+    forms: tuple[str, ...] = BLOCKS,
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=words)
+    parser.add_argument("folder", help="a folder; run documents in it and below are read")
+    parser.add_argument("--as", dest="form", choices=forms, default="text", help="the form")
+    parser.add_argument("-o", dest="output", metavar="OUT", help="the file to write; else to standard output")
+    parser.set_defaults(command=command, command_name=name)
+    return parser
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 2:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of points from 2 on")
+    return int(text)
+
+
+def _rules(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no list of rules, as 1,2,3,5") from None

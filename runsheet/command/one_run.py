@@ -1,0 +1,210 @@
+"""The commands on one run, and those that need none.
+
+Owns: what each prints where. Invariant: stdout is data and stays empty when a command fails; nothing is written but the
+file a person names. Everything a command needs is imported inside it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.command import folder
+from runsheet.exits import Exit, Refusal
+
+if TYPE_CHECKING:
+    from runsheet.compute.results import Sheet
+    from runsheet.problem import Problem
+    from runsheet.report.blocks import Block
+    from runsheet.run.disk.log import Trail
+    from runsheet.run.model import Run
+
+
+def open_(asked: argparse.Namespace) -> int:
+    """Open a run on the screen."""
+    if asked.file is not None and "." not in asked.file and not Path(asked.file).exists():
+        raise Refusal(f"{asked.file} is neither a file nor a command; runsheet --help lists the commands")
+    if not (sys.stdin.isatty() and sys.stdout.isatty() and sys.stderr.isatty()):  # frames go to stderr
+        raise Refusal("the screen needs a terminal; see runsheet --help for the commands that do not")
+    from runsheet.screen import start
+
+    return start.start(asked.file, read_only=asked.read_only, ascii_only=asked.ascii, theme=asked.theme)
+
+
+def demo(asked: argparse.Namespace) -> int:
+    """Show an invented run: on the screen, or as a report where there is no terminal."""
+    from runsheet import demo
+
+    name = asked.name or demo.NAMES[0]
+    if name not in demo.NAMES:
+        raise Refusal(f"no demo run {name!r}; there are {', '.join(demo.NAMES)}")
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        from runsheet.screen import start
+
+        return start.demo(name, ascii_only=asked.ascii, theme=asked.theme)
+    from runsheet import evaluate, read
+    from runsheet.report import formats
+    from runsheet.report.making import Report
+
+    document, _ = read(demo.text(name))
+    if document is None:
+        raise Refusal("the demo run cannot be read")
+    print(formats.FORMATS["text"](Report(evaluate(document, demo.NOW[name]))), end="")
+    return Exit.FINE
+
+
+def new(asked: argparse.Namespace) -> int:
+    """Make a new run by a method."""
+    from runsheet import methods
+    from runsheet.run.disk import store
+    from runsheet.work import new_run
+
+    method = methods.find(asked.method)
+    if method is None:
+        raise Refusal(f"no method {asked.method!r}; there are {', '.join(methods.names())}")
+    path = Path(asked.file)
+    try:
+        store.create(path, new_run.new(path.stem, method, datetime.now().astimezone().replace(microsecond=0)))
+    except FileExistsError as error:
+        raise Refusal(f"{path} is there already; a new run is a new file ({error.strerror or error})") from None
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror}") from None
+    print(f"{path}: a new run by {method.name}; runsheet {path} opens it", file=sys.stderr)
+    return Exit.FINE
+
+
+def methods(asked: argparse.Namespace) -> int:
+    """Print the methods with their limits and sources."""
+    from runsheet import methods
+    from runsheet.methods import words
+
+    found, problems = methods.all_methods()
+    for problem in problems:
+        print(f"runsheet: {problem}", file=sys.stderr)
+    wanted = [method for method in found if asked.name in (None, method.name)]
+    if not wanted:
+        raise Refusal(f"no method {asked.name!r}; there are {', '.join(methods.names())}")
+    for method in wanted:
+        print("\n".join(words.lines(method)))
+        print()
+    print("\n".join(words.solvent_lines()))
+    return Exit.FINE
+
+
+def results(asked: argparse.Namespace) -> int:
+    """Print everything computed from a run."""
+    from runsheet.report import formats
+
+    sheet, problems = _evaluated(asked)
+    print(formats.RESULTS[asked.form](sheet, problems), end="")
+    return Exit.FINE
+
+
+def check(asked: argparse.Namespace) -> int:
+    """Print the findings; a run that fails ends with 1."""
+    from runsheet.show import findings
+
+    sheet, problems = _evaluated(asked)
+    for line in [*map(str, problems), *findings.lines(sheet)]:
+        print(line)
+    return Exit.FAILS if sheet.state == "fail" else Exit.FINE
+
+
+def report(asked: argparse.Namespace) -> int:
+    """Write the report."""
+    from runsheet import evaluate
+    from runsheet.report import formats
+    from runsheet.report.making import Report
+    from runsheet.review import trail
+
+    if asked.output is not None and Path(asked.output).resolve() == Path(asked.file).resolve():
+        raise Refusal(f"{asked.output} is the run itself; the report needs a file of its own")
+    found = _found(Path(asked.file))
+    sheet = evaluate(found.run, asked.now or datetime.now().astimezone())
+    charts: tuple[Block, ...] = ()
+    if asked.history is not None:
+        sheet, charts = folder.with_history(Path(asked.file), sheet, Path(asked.history))
+    text = formats.FORMATS[asked.form](Report(sheet, trail.audit(found.trail.steps, found.run), charts))
+    if asked.output is None:
+        print(text, end="")
+        return Exit.FINE
+    try:
+        Path(asked.output).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise Refusal(f"{asked.output}: {error.strerror}") from None
+    print(f"{asked.output}: the report is written", file=sys.stderr)
+    return Exit.FINE
+
+
+def log(asked: argparse.Namespace) -> int:
+    """Print the edit log, or what is wrong with it."""
+    from runsheet.problem import has_errors
+    from runsheet.run.disk import files, log, opening
+
+    path = Path(asked.file)
+    try:
+        problems = opening.verify(path) if asked.verify else []
+        lines = [] if asked.verify else log.lines(files.DISK.read(files.log_of(files.real(path))))
+    except FileNotFoundError as error:
+        if path.exists():
+            raise Refusal(f"{path}: it has no edit log; one begins when it is opened for work") from None
+        raise Refusal(f"{path}: {error.strerror}") from None
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror or error}") from None
+    for line in lines or problems:
+        print(line)
+    if asked.verify and not has_errors(problems):
+        print(f"{path}: the log is whole and leads to the document")
+    return Exit.FAILS if has_errors(problems) else Exit.FINE
+
+
+# --- reading ----------------------------------------------------------------------------------------------------
+
+
+def _evaluated(asked: argparse.Namespace) -> tuple[Sheet, list[Problem]]:
+    """Read the document a command names and compute it; warnings are given, errors end the command."""
+    from runsheet import evaluate
+
+    found = _found(Path(asked.file))
+    return evaluate(found.run, asked.now or datetime.now().astimezone()), list(found.problems)
+
+
+class _Readable(NamedTuple):
+    """A run that can be computed from."""
+
+    run: Run
+    problems: tuple[Problem, ...]
+    trail: Trail
+
+
+def _found(path: Path) -> _Readable:
+    """Read a document, with what its log has ahead of it. Nothing is written."""
+    from runsheet.run.disk import store
+
+    try:
+        found = store.read_only(path).found
+    except OSError as error:
+        raise Refusal(f"{path}: {error.strerror or error}") from None
+    if found.run is None or not found.readable:
+        for problem in found.problems:
+            print(f"{path}: {problem}", file=sys.stderr)
+        raise Refusal(f"{path} cannot be computed from; nothing was changed")
+    if found.ahead:
+        print(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in", file=sys.stderr)
+    for note in found.notes:
+        print(f"runsheet: {path}: {note}", file=sys.stderr)
+    return _Readable(found.run, found.problems, found.trail)
+
+
+def moment(text: str) -> datetime:
+    """Read a time given as an argument; one without an offset is refused."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no date and time, as 2026-03-11T10:24:00+01:00") from None
+    if moment.utcoffset() is None:
+        raise argparse.ArgumentTypeError(f"{text!r} has no offset: write 2026-03-11T10:24:00+01:00")
+    return moment

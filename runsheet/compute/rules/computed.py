@@ -1,0 +1,114 @@
+"""What the quality rules look at.
+
+Owns: `Day`, one computed day with the few indexes several rules need. Invariant: rules read it and change nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from runsheet.run.model import FractionLimits
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from runsheet.compute.comparison import Partners
+    from runsheet.compute.intervals import Stretch
+    from runsheet.compute.results import CalibrationResult, DueResult, Fraction, FractionsResult, RowResult, SetupResult
+    from runsheet.run.model import Limits, Run, Sample
+
+WORDS = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons"}
+
+
+@dataclass
+class Day:
+    """A run with everything computed but its verdicts."""
+
+    run: Run
+    now: datetime
+    setup: tuple[SetupResult, ...]
+    calibrations: tuple[CalibrationResult, ...]
+    rows: tuple[RowResult, ...]
+    """Every row; void ones too."""
+    partners: Partners
+    stretches: dict[str, list[Stretch]]
+    due: tuple[DueResult, ...]
+    fractions: tuple[FractionsResult, ...]
+
+    @cached_property
+    def live(self) -> list[RowResult]:
+        """Rows that are not void."""
+        return [row for row in self.rows if not row.void]
+
+    @cached_property
+    def read(self) -> list[RowResult]:
+        """Rows with readings that count."""
+        return [row for row in self.rows if row.counted]
+
+    @cached_property
+    def unread(self) -> bool:
+        """Whether a row is still to be read."""
+        return any(row.state == "unread" for row in self.rows)
+
+    @cached_property
+    def by_kind(self) -> dict[str, list[RowResult]]:
+        """Rows that are not void, by kind."""
+        found: dict[str, list[RowResult]] = {}
+        for row in self.live:
+            found.setdefault(row.row.kind, []).append(row)
+        return found
+
+    def of_kind(self, *kinds: str) -> list[RowResult]:
+        """Rows of some kinds that are not void, kind by kind."""
+        return [row for kind in kinds for row in self.by_kind.get(kind, ())]
+
+    @cached_property
+    def groups(self) -> dict[tuple[str | None, Fraction], list[RowResult]]:
+        """Rows that are not void, by batch and fraction."""
+        found: dict[tuple[str | None, Fraction], list[RowResult]] = {}
+        for row in self.live:
+            found.setdefault((row.batch, row.fraction), []).append(row)
+        return found
+
+    @cached_property
+    def _limits(self) -> dict[Fraction, FractionLimits]:
+        batch = self.run.method.batch
+        if batch is None:
+            return {"oil_grease": FractionLimits(), "petroleum": FractionLimits()}
+        return {"oil_grease": _merged(batch, batch.oil_grease), "petroleum": _merged(batch, batch.petroleum)}
+
+    def limits(self, fraction: Fraction) -> FractionLimits:
+        """Give the limits of the batch QC for a fraction."""
+        return self._limits[fraction]
+
+    @cached_property
+    def samples(self) -> dict[str, Sample]:
+        """The samples as received, by id."""
+        return {sample.id: sample for sample in self.run.sample}
+
+    def received(self, row: RowResult) -> Sample | None:
+        """Give the sample a row reads, as received; a duplicate or spike without one of its own has its parent's."""
+        return self.samples.get(row.sample) or self.samples.get(row.row.of or "")
+
+    def in_use(self, calibration: CalibrationResult) -> bool:
+        """Whether rows use a calibration, or the next one would: it is the latest."""
+        return calibration is self.calibrations[-1] or any(row.calibration is calibration for row in self.live)
+
+
+def _merged(base: FractionLimits, over: FractionLimits | None) -> FractionLimits:
+    """Give a fraction's limits, the method's where the fraction says nothing."""
+    names = [field.name for field in fields(FractionLimits)]
+    values = {name: getattr(over, name, None) for name in names}
+    return FractionLimits(**{name: getattr(base, name) if value is None else value for name, value in values.items()})
+
+
+def pair(limits: Limits | None) -> tuple[float | None, float | None]:
+    """Give a low and a high limit as floats, or two Nones."""
+    return (None, None) if limits is None else (float(limits[0]), float(limits[1]))
+
+
+def past(expires: date | None, at: datetime | None) -> bool:
+    """Whether a time is after the last day something may be used."""
+    return expires is not None and at is not None and at.date() > expires

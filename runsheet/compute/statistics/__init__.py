@@ -1,0 +1,1 @@
+"""Statistics over many figures: control charts, detection limits, demonstrations of capability, Student t."""

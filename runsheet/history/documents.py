@@ -1,0 +1,144 @@
+"""The run documents of a folder: found, and read into rows.
+
+Owns: which files count, when one has changed, and reading many at once. Invariant: nothing raises on what a file holds;
+what cannot be computed from gives a row that says why. Nothing is written.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import tomllib
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runsheet.history import workers
+from runsheet.history.rows import RunRow
+from runsheet.problem import has_errors
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from runsheet.history.extract import Facts
+    from runsheet.problem import Problem
+    from runsheet.run.model import Run
+
+KEPT_COPIES = (".before-edit.toml", ".ours-", ".theirs-")
+"""What the program keeps beside a run, which is no run of its own."""
+TOGETHER = 40
+"""Documents that are worth a process of their own."""
+TAIL = 4096
+"""Bytes of a log's end that hold its last line; a longer one is read whole."""
+
+
+def find(folder: Path, *, deep: bool = True) -> dict[str, str]:
+    """Give the documents of a folder, and `deep` of those below it, by path, with their stamps.
+
+    Hidden files and folders are passed over, and folders that cannot be read; the top one raises OSError.
+    """
+    os.scandir(folder).close()
+    return dict(_walk(str(folder), "", deep=deep))
+
+
+def _walk(folder: str, below: str, *, deep: bool) -> Iterator[tuple[str, str]]:
+    try:
+        with os.scandir(folder) as entries:
+            seen = {entry.name: entry for entry in entries if not entry.name.startswith(".")}
+    except OSError:
+        return
+    for name, entry in sorted(seen.items()):
+        try:
+            if entry.is_dir(follow_symlinks=False):
+                yield from _walk(entry.path, f"{below}{name}/", deep=deep) if deep else ()
+            elif name.endswith(".toml") and not any(part in name for part in KEPT_COPIES) and entry.is_file():
+                log = seen.get(f"{name}.log")
+                yield below + name, f"{_stamp(entry.stat())} {_stamp(log.stat()) if log else '-'}"
+        except OSError:  # gone while we looked
+            continue
+
+
+def shown(path: str) -> str:
+    """Give a path as the tables name it: a name that is no text has its strange bytes as escapes."""
+    return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+
+
+def _stamp(stat: os.stat_result) -> str:
+    return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ino}"
+
+
+# --- reading ----------------------------------------------------------------------------------------------------
+
+
+def read(folder: str, path: str, stamp: str) -> Facts:
+    """Read one document into its rows, with what its log has ahead of it."""
+    from runsheet.history import extract  # and numpy with it, only where something is to be computed
+
+    name = shown(path)
+    try:
+        data, run, problems = _look(Path(folder, path))
+    except OSError as error:
+        return extract.Facts(_unread(name, stamp, error.strerror or str(error)))
+    if run is None or has_errors(problems):
+        return extract.Facts(_unread(name, stamp, _why(data, problems)))
+    return extract.facts(name, stamp, run)
+
+
+def _look(document: Path) -> tuple[bytes, Run | None, Sequence[Problem]]:
+    """Read a document; its log too, where the log's last line says that it is ahead of the document."""
+    from runsheet.run.disk import files, opening
+
+    document = files.real(document)
+    data = document.read_bytes()
+    if _level(files.log_of(document), data) and not files.kept_for(document, ".log").exists():
+        return data, *opening.parsed(data)
+    found = opening.look(document)
+    return found.data or b"", found.run, found.problems
+
+
+def _level(log: Path, data: bytes) -> bool:
+    """Whether a log's end leads to just this document; one that is not there does."""
+    try:
+        with log.open("rb") as file:
+            file.seek(max(0, log.stat().st_size - TAIL))
+            return f'"document": "{hashlib.sha256(data).hexdigest()}"'.encode() in file.read().splitlines()[-1]
+    except FileNotFoundError:
+        return True
+    except (OSError, IndexError):
+        return False
+
+
+def _why(data: bytes, problems: Sequence[Problem]) -> str:
+    """Say why a document is none to compute from: first the plain cases, as a file not wholly copied."""
+    if not data.strip():
+        return "the file is empty"
+    try:
+        tables = tomllib.loads(data.decode())
+    except (ValueError, RecursionError):
+        tables = {"run": {}}
+    if "run" not in tables and "format" not in tables:
+        return NO_RUN
+    errors = [problem for problem in problems if problem.level == "error"]
+    return str(errors[0]) if errors else "nothing could be read"
+
+
+NO_RUN = "no run document"
+"""What is said of a TOML file that is something else."""
+
+
+def _unread(path: str, stamp: str, problem: str) -> RunRow:
+    return RunRow(path, stamp, problem, "", "", "", "", "", "", "", "", 0, "")
+
+
+def read_all(folder: Path, wanted: Iterable[tuple[str, str]]) -> Iterator[Facts]:
+    """Read documents, given as path and stamp, in any order; many of them in several processes."""
+    todo = list(wanted)
+    processes = min(os.cpu_count() or 1, len(todo) // TOGETHER)
+    left = {shown(path): (path, stamp) for path, stamp in todo}
+    if processes > 1:
+        with contextlib.suppress(OSError):  # no processes to be had: all is read here
+            for facts in workers.read(str(folder), todo, processes):
+                left.pop(facts.run.path, None)
+                yield facts
+    for path, stamp in left.values():
+        yield read(str(folder), path, stamp)

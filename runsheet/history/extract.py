@@ -1,0 +1,268 @@
+"""What one run gives to the history.
+
+Owns: which figures are charted, and which results count in a study. Invariant: pure; nothing is judged
+here, the figures and limits are the sheet's. A figure that does not count is kept with a mark, never dropped.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from runsheet.compute.compare import finite, optional
+from runsheet.compute.sheet import evaluate
+from runsheet.history.rows import SERIES, LotRow, PointRow, ResultRow, RunRow, StudyRow
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.compute.results import CalibrationResult, RowResult, Sheet
+    from runsheet.run.model import Row, Run, Standard
+
+STUDIED = ("detection-spike", "method-blank", "capability")
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """The rows one document gives to each table."""
+
+    run: RunRow
+    points: tuple[PointRow, ...] = ()
+    studies: tuple[StudyRow, ...] = ()
+    results: tuple[ResultRow, ...] = ()
+    lots: tuple[LotRow, ...] = ()
+
+
+def facts(path: str, stamp: str, run: Run) -> Facts:
+    """Take a run's rows. It is computed as of its latest reading, so that the same document gives the same rows."""
+    last = latest(run)
+    sheet = evaluate(run, last)
+    return Facts(
+        _run(path, stamp, sheet, last),
+        tuple(points(path, sheet)),
+        tuple(_studies(path, sheet)),
+        tuple(_results(path, sheet)),
+        tuple(_lots(path, sheet)),
+    )
+
+
+def latest(run: Run) -> datetime:
+    """Give the time of a run's latest reading, else of its opening."""
+    return max([*times(run), *([run.run.opened] if run.run.opened else [])], default=datetime(2000, 1, 1, tzinfo=UTC))
+
+
+def times(run: Run) -> list[datetime]:
+    """Give the times of all readings that have one."""
+    dated: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
+    return [row.at for row in dated if row.at is not None]
+
+
+def moment(at: datetime | None) -> str:
+    """Write a time in UTC, so that texts sort as times do."""
+    if at is None:
+        return ""
+    try:
+        return at.astimezone(UTC).isoformat()
+    except OverflowError:  # on the last or first day of the calendar: the day as written will do
+        return at.replace(tzinfo=UTC).isoformat()
+
+
+def _iso(at: datetime | None) -> str:
+    return "" if at is None else at.isoformat()
+
+
+def _run(path: str, stamp: str, sheet: Sheet, last: datetime) -> RunRow:
+    run, about = sheet.run, sheet.run.run
+    return RunRow(
+        path,
+        stamp,
+        "",
+        about.id,
+        about.title or "",
+        run.method.name or "",
+        about.analyst or "",
+        instrument(run),
+        run.solvent.name or "",
+        _iso(about.opened),
+        moment(last),
+        len(run.queue),
+        sheet.state,
+    )
+
+
+def instrument(run: Run) -> str:
+    """Name the photometer, by its serial number where it has one."""
+    return " ".join(filter(None, (run.instrument.name, run.instrument.serial)))
+
+
+# --- charts -----------------------------------------------------------------------------------------------------
+
+
+def points(path: str, sheet: Sheet) -> Iterator[PointRow]:
+    """Give the figures of a sheet that are charted, in the order of analysis."""
+    for result in sheet.calibrations:
+        yield from _curve(path, sheet, result)
+    limits = {(f.rule, name): (f.low, f.high) for f in sheet.quality for name in f.rows[:1]}
+    for row in sheet.rows:
+        what = row.kind.removesuffix("-duplicate")
+        value = finite(row.net if what == "blank" else row.recovery_percent)
+        if what not in SERIES or not row.counted or value is None:
+            continue
+        low, high = limits.get((what, row.id), (None, None))
+        procedure = what in ("control", "spike")  # of the whole procedure, so of a fraction; the others of the curve
+        yield PointRow(
+            row=row.id,
+            what=what,
+            fraction=row.fraction if procedure else "",
+            model="",
+            unit="%" if what != "blank" else "mg/L" if row.calibration and row.calibration.direct else "A",
+            value=value,
+            low=low,
+            high=high,
+            lot=row.row.lot or "",
+            counts=int(not procedure or not _left_out(row)),  # a check or a blank is charted as it was found
+            **_where(path, sheet, row.calibration),
+            **_times(row.row.at, sheet.run),
+        )
+
+
+def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[PointRow]:
+    """Give slope and error at the lowest level of a calibration that is finished."""
+    if result.state == "todo" or result.finished is None:
+        return
+    for what, unit, value, limit in (("slope", "A per mg/L", _slope(result), None), _lowest(result, sheet)):
+        if finite(value) is not None and value is not None:
+            yield PointRow(
+                row=result.id,
+                what=what,
+                fraction="",
+                model=f"{result.calibration.model} {result.weighting}",
+                unit=unit,
+                value=value,
+                low=None if limit is None else -limit,
+                high=limit,
+                lot="",
+                counts=1,
+                **_where(path, sheet, result),
+                **_times(result.finished, sheet.run),
+            )
+
+
+def _slope(result: CalibrationResult) -> float | None:
+    """Give the slope at the middle of the range."""
+    return None if result.curve is None or result.middle is None else result.curve.slope(result.middle)
+
+
+def _lowest(result: CalibrationResult, sheet: Sheet) -> tuple[str, str, float | None, float | None]:
+    """Give the error at the lowest level used, and its limit."""
+    used = [standard for standard in result.standards if standard.used and standard.x > 0]
+    lowest = min(used, key=lambda standard: standard.x, default=None)
+    limits = sheet.run.method.calibration
+    limit = optional(limits.lowest_error_percent or limits.level_error_percent) if limits else None
+    return "lowest-level", "%", lowest.error_percent if lowest else None, limit
+
+
+def _where(path: str, sheet: Sheet, curve: CalibrationResult | None) -> dict[str, str]:
+    """Give what two figures must share to be compared, and the document."""
+    run = sheet.run
+    cell = None if curve is None else curve.calibration.cell_mm
+    return {
+        "path": path,
+        "method": run.method.name or "",
+        "instrument": instrument(run),
+        "cell": "" if cell is None else f"{float(cell):g}",
+        "solvent": run.solvent.name or "",
+    }
+
+
+def _times(at: datetime | None, run: Run) -> dict[str, str]:
+    """Give a time as written and in UTC; what has none counts as read with the run's latest reading."""
+    known = at or latest(run)
+    return {"at": _iso(known), "moment": moment(known)}
+
+
+# --- studies ----------------------------------------------------------------------------------------------------
+
+
+def _studies(path: str, sheet: Sheet) -> Iterator[StudyRow]:
+    run, limits = sheet.run, sheet.run.method.limits
+    for row in sheet.rows:
+        if row.kind not in STUDIED or not row.counted:
+            continue
+        mass = row.amounts.mass_factor if row.amounts else None
+        added = optional(row.row.added_mg)
+        yield StudyRow(
+            row=row.id,
+            kind=row.kind,
+            fraction=row.fraction,
+            unit=row.unit or "",
+            batch=row.batch or "",
+            analyst=row.row.analyst or run.run.analyst or "",
+            value=finite(row.result),
+            spiked=None if added is None or not mass else finite(added / mass),
+            recovery=finite(row.recovery_percent),
+            detection=optional(limits.detection) if limits else None,
+            studied=limits.studied.isoformat() if limits and limits.studied else "",
+            left_out=_left_out(row),
+            **_where(path, sheet, row.calibration),
+            **_times(row.row.at, run),
+        )
+
+
+def _left_out(row: RowResult) -> str:
+    """Say why a result is not for a study: only what stands on a good calibration and good brackets is."""
+    if row.row.report is False:
+        return f"superseded: {row.row.reason or 'no reason given'}"
+    return "held: a calibration, blank or check about it failed" if row.state == "held" else ""
+
+
+# --- searching --------------------------------------------------------------------------------------------------
+
+
+def _results(path: str, sheet: Sheet) -> Iterator[ResultRow]:
+    samples = {sample.id: sample for sample in sheet.run.sample}
+    for row in sheet.rows:
+        sample = samples.get(row.sample)
+        yield ResultRow(
+            path=path,
+            row=row.id,
+            kind=row.kind,
+            sample=row.sample,
+            client_id=(sample.client_id if sample else None) or "",
+            site=(sample.site if sample else None) or "",
+            batch=row.batch or "",
+            calibration=row.calibration.id if row.calibration else "",
+            at=_iso(row.row.at),
+            result=finite(row.result),
+            unit=row.unit or "",
+            reported=row.reported or "",
+            flags="".join(row.flags),
+            state=row.state,
+        )
+
+
+def _lots(path: str, sheet: Sheet) -> Iterator[LotRow]:
+    """Give every lot number a run holds, and what of the run hangs on it."""
+    run = sheet.run
+    if run.solvent.lot:
+        yield LotRow(path, run.solvent.lot, "solvent", "", "", "")
+    for result in sheet.calibrations:
+        yield from _lots_of_curve(path, result)
+    for batch in run.batch:
+        for what in ("solvent", "acid", "silica_gel", "drying_agent"):
+            if lot := getattr(batch, f"{what}_lot"):
+                yield LotRow(path, lot, what.replace("_", " "), batch.id, "", batch.id)
+    for row in sheet.rows:
+        if row.row.lot:  # a check verifies the results of its calibration; a control's lot is its own
+            curve = row.calibration.id if row.calibration and row.kind in ("check", "second-source") else ""
+            yield LotRow(path, row.row.lot, row.kind, row.id, curve, "")
+
+
+def _lots_of_curve(path: str, result: CalibrationResult) -> Iterator[LotRow]:
+    if result.calibration.solvent_lot:
+        yield LotRow(path, result.calibration.solvent_lot, "standards' solvent", result.id, result.id, "")
+    for standard in result.standards:
+        if standard.standard.lot:  # nothing hangs on a standard that was left out
+            hangs = result.id if standard.used else ""
+            yield LotRow(path, standard.standard.lot, "standard", standard.standard.id, hangs, "")

@@ -1,0 +1,83 @@
+"""The history of a run that is open, or that a report is written of.
+
+Owns: which folder that is, and loading what is needed of it. Invariant: after loading nothing is read any more, so that
+a key is never kept waiting by a disk.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runsheet.history import cache, charts, documents, earlier_runs, extract
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from runsheet.compute.results import Sheet
+    from runsheet.history.cache import Progress
+    from runsheet.history.charts import Chart, Series
+    from runsheet.history.earlier_runs import Past
+    from runsheet.run.model import Run
+
+
+@dataclass(frozen=True)
+class Known:
+    """What earlier runs were, for judging and charting one run."""
+
+    document: str
+    """The run's own document, as the tables name it."""
+    past: dict[Series, Past] = field(default_factory=dict)
+    left: int = 0
+    """Documents of the folder that were not read."""
+
+    def judged(self, sheet: Sheet) -> Sheet:
+        """Give the sheet with what the history says of its points among its findings."""
+        if not self.past:
+            return sheet
+        warnings = tuple(earlier_runs.warnings(extract.points(self.document, sheet), self.past))
+        return replace(sheet, quality=(*sheet.quality, *warnings)) if warnings else sheet
+
+    def charts(self, sheet: Sheet) -> Iterator[Chart]:
+        """Give the chart of each figure of the sheet that has a past; its own points do not make the limits."""
+        for series, here in earlier_runs.own(extract.points(self.document, sheet), self.past):
+            before = self.past[series].points
+            yield charts.chart(series, (*before, *here), len(before) + len(here), judged_from=len(before))
+
+
+def folder_of(document: Path) -> tuple[Path, bool]:
+    """Give the folder whose runs are a document's history, and whether those below it are too.
+
+    `RUNSHEET_HISTORY` names it, with what is below; else it is the document's own folder and nothing below, since that
+    may be a home with much in it.
+    """
+    if named := os.environ.get("RUNSHEET_HISTORY"):
+        return Path(named), True
+    return document.parent, False
+
+
+def load(
+    document: Path,
+    run: Run,
+    progress: Callable[[Progress], bool] = lambda _progress: True,
+    *,
+    at_most: int | None = None,
+    folder: Path | None = None,
+) -> Known:
+    """Load the history of a run kept at `document`; see `cache.bring_up`. Raises OSError."""
+    real = Path(os.path.realpath(document))
+    place, deep = (folder, True) if folder else folder_of(real)
+    tables = cache.bring_up(place, progress, at_most=at_most, deep=deep)
+    try:
+        own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
+        return Known(own, earlier_runs.past(tables, own, _begun(run)), tables.left)
+    finally:
+        tables.close()
+
+
+def _begun(run: Run) -> str:
+    """Give when a run began: its first reading, else its opening, else after everything."""
+    begun = min(extract.times(run), default=run.run.opened)
+    return extract.moment(begun) or charts.NEVER

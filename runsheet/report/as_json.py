@@ -1,0 +1,142 @@
+"""The sheet as data, for `results --as json`.
+
+Owns: the names and the shape other programs rely on. Invariant: numbers are not rounded and None stands where there is
+no figure; fields may be added, none renamed.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from runsheet.compute.compare import finite
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet
+    from runsheet.problem import Problem
+
+FORMAT = 1
+
+
+def as_data(sheet: Sheet, problems: Iterable[Problem] = ()) -> dict[str, Any]:
+    """Give the sheet as plain data; `problems` are the warnings the document was read with."""
+    data: dict[str, Any] = _numbers(_parts(sheet, problems))
+    return data
+
+
+def _numbers(value: Any) -> Any:
+    """Put None for every figure that is no number: JSON has none for infinity."""
+    if isinstance(value, float):
+        return finite(value)
+    if isinstance(value, dict):
+        return {key: _numbers(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_numbers(item) for item in value]
+    return value
+
+
+def _parts(sheet: Sheet, problems: Iterable[Problem]) -> dict[str, Any]:
+    return {
+        "format": FORMAT,
+        "run": sheet.run.run.id,
+        "now": sheet.now.isoformat(),
+        "state": sheet.state,
+        "setup": [
+            {"check": r.setup.check, "state": r.state, "value": r.value, "limit": r.limit, "why": r.why}
+            for r in sheet.setup
+        ],
+        "calibrations": [_calibration(result) for result in sheet.calibrations],
+        "rows": [_row(row) for row in sheet.rows],
+        "fractions": [
+            {
+                "sample": f.sample,
+                "oil_grease": f.oil_grease,
+                "petroleum": f.petroleum,
+                "polar": f.polar,
+                "U": f.expanded,
+            }
+            for f in sheet.fractions
+        ],
+        "quality": [finding._asdict() | {"rows": list(finding.rows)} for finding in sheet.quality],
+        "due": [_due(result) for result in sheet.due],
+        "problems": [{"level": p.level, "path": p.path, "message": p.message, "line": p.line} for p in problems],
+    }
+
+
+def _calibration(result: CalibrationResult) -> dict[str, Any]:
+    curve, detection = result.curve, result.detection
+    return {
+        "id": result.id,
+        "model": result.calibration.model,
+        "weighting": result.weighting,
+        "zero": result.zero,
+        "coefficients": None if curve is None else list(curve.coefficients),
+        "n": result.n,
+        "levels": result.levels,
+        "r": curve and curve.r,
+        "r2": curve and curve.r2,
+        "s": curve and curve.s,
+        "rse_percent": result.rse_percent,
+        "rsd_percent": result.rsd_percent,
+        "range": None if result.low is None else [result.low, result.high],
+        "state": result.state,
+        "why": [*result.todos, *result.fails, *result.warns],
+        "detection": detection
+        and {
+            "critical": detection.critical,
+            "detection": detection.detection,
+            "quantification": detection.quantification,
+        },
+        "standards": [
+            {"id": s.standard.id, "x": s.x, "y": s.y, "back": s.back, "error_percent": s.error_percent, "used": s.used}
+            for s in result.standards
+        ],
+    }
+
+
+def _row(row: RowResult) -> dict[str, Any]:
+    if row.void:
+        empty = dict.fromkeys(_FIELDS)
+        return empty | {"id": row.id, "kind": row.kind, "state": row.state, "flags": [], "advice": ""}
+    return {name: getattr(row, source) for name, source in _FIELDS.items()} | {
+        "calibration": row.calibration and row.calibration.id,
+        "report": row.row.report is not False,
+        "flags": list(row.flags),
+    }
+
+
+_FIELDS = {
+    "id": "id",
+    "kind": "kind",
+    "sample": "sample",
+    "batch": "batch",
+    "calibration": "calibration",
+    "report": "reports",
+    "drift": "drift",
+    "net": "net",
+    "extract": "extract",
+    "u_extract": "u_extract",
+    "factor": "factor",
+    "result": "result",
+    "unit": "unit",
+    "U": "expanded",
+    "detection": "detection",
+    "reporting": "reporting",
+    "flags": "flags",
+    "reported": "reported",
+    "recovery_percent": "recovery_percent",
+    "rpd_percent": "rpd_percent",
+    "state": "state",
+    "advice": "advice",
+}
+"""The fields of a row and where they are found."""
+
+
+def _due(result: DueResult) -> dict[str, Any]:
+    return {
+        "what": result.what,
+        "state": result.state,
+        "readings_left": result.readings_left,
+        "minutes_left": result.minutes_left,
+    }

@@ -1,0 +1,88 @@
+"""The first page of a report.
+
+Owns: what the report is of, its findings in short, and where the points a reviewer looks at first stand. Invariant:
+figures and verdicts are the sheet's.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.figures import counted, when
+from runsheet.report import review_section
+from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
+from runsheet.report.making import Report, facts
+from runsheet.report.reviewer_points import POINTS, span
+from runsheet.review import signing
+from runsheet.show import findings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.compute.results import Sheet
+    from runsheet.report.blocks import Block
+
+STATES = {
+    "pass": "PASS: every check that applies is met",
+    "fail": "FAIL: see the findings",
+    "todo": "NOT FINISHED: something is still to be read or closed",
+}
+MOST = 6
+"""Findings told on the first page; the others are counted."""
+
+
+def front(report: Report) -> Iterator[Block]:
+    """Say what the report is of, and answer what reviewers look at first; the rest begins on a new page."""
+    yield Heading(report.sheet.run.run.title or report.sheet.run.run.id, 1)
+    yield facts(*_about(report))
+    told = [findings.words(finding) for finding in findings.raised(report.sheet)]
+    if told:
+        yield Heading(f"Findings: {len(told)} that fail or warn")
+        more = (f"and {len(told) - MOST} more, under Findings",) if len(told) > MOST else ()
+        yield Items((*told[:MOST], *more))
+    yield Heading("What reviewers look at first")
+    answers = ((name, " ".join(filter(None, answer(report)))) for name, answer in POINTS)
+    yield Facts(tuple((name, answer or "nothing recorded") for name, answer in answers))
+    yield Paragraph(
+        "Results relate only to the items tested. Verdicts are taken on unrounded figures (ASTM E29, absolute method); "
+        "the decision rule is simple acceptance, uncertainty not applied."
+    )
+    yield NewPage()
+
+
+def _about(report: Report) -> Iterator[tuple[str, object]]:
+    sheet = report.sheet
+    run, about, method, instrument, solvent = (
+        sheet.run,
+        sheet.run.run,
+        sheet.run.method,
+        sheet.run.instrument,
+        sheet.run.solvent,
+    )
+    lot = solvent.lot and f"lot {solvent.lot}"
+    yield "Run", about.id
+    warnings = sum(finding.state == "warn" for finding in sheet.quality)
+    yield "State", STATES[sheet.state] + (f"; {counted(warnings, 'warning')}" if warnings else "")
+    yield "Laboratory", about.laboratory
+    yield "Client", about.client
+    yield "Received", span(s.received for s in run.sample)
+    yield "Tested", span(row.row.at for row in sheet.rows if row.counted)
+    yield "Analyst", about.analyst
+    yield "Reviewer", about.reviewer
+    yield "Authorised by", _authorised(sheet)
+    yield "Review", review_section.extent(report)
+    yield "Evaluated as of", when(sheet.now)
+    yield "Method", " - ".join(filter(None, (method.title or method.name, method.basis)))
+    serial = instrument.serial and f"serial {instrument.serial}"
+    reads = f"reads {instrument.reads or 'absorbance'}"
+    yield "Instrument", ", ".join(filter(None, (instrument.name, serial, reads)))
+    yield "Cell", ", ".join(dict.fromkeys(f"{c.cell_mm} mm" for c in run.calibration if c.cell_mm is not None))
+    yield "Solvent", ", ".join(filter(None, (solvent.name, solvent.grade, lot)))
+    yield "Standards made of", ", ".join(dict.fromkeys(c.material for c in run.calibration if c.material))
+    yield "Document's SHA-256", signing.digest(run)
+    yield "Note", about.note
+
+
+def _authorised(sheet: Sheet) -> str:
+    signed = {s.role: f"{s.name}, {when(s.at)}" for s in signing.standing(sheet.run)}
+    return signed.get("reviewer", "nobody yet: no reviewer's signature stands")

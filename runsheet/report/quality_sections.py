@@ -1,0 +1,109 @@
+"""The sections of a report on what was judged and done about it.
+
+Owns: verdicts, findings with their actions, corrections, late entries, signatures and amendments. Invariant: where
+passes are left out it says how many.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet import figures
+from runsheet.figures import minute, when
+from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
+from runsheet.report.making import DIGITS, Report
+from runsheet.review import signing, trail
+from runsheet.show import findings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.compute.results import Finding, Sheet
+
+COUNTED_ONLY = ("replicates", "holding")
+"""Rules whose passes are counted and not listed."""
+
+
+def quality(report: Report) -> Iterator[Block]:
+    """Say the verdicts."""
+    sheet = report.sheet
+    yield Heading("Quality control")
+    listed = [finding for finding in sheet.quality if finding.state != "pass" or finding.rule not in COUNTED_ONLY]
+    rows = tuple(
+        (
+            f.rule,
+            " ".join(f.rows[:4]) + (f" and {len(f.rows) - 4} more" if len(f.rows) > 4 else ""),
+            figures.figure(f.value),
+            findings.limits(f),
+            f.state,
+        )
+        for f in listed
+    )
+    if rows:
+        yield Table(("rule", "rows", "value", "limits", "verdict"), rows, (True, True, False, False, True))
+    for rule in COUNTED_ONLY:
+        count = sum(finding.rule == rule and finding.state == "pass" for finding in sheet.quality)
+        if count:
+            yield Paragraph(f"{rule}: {count} more, all pass.")
+
+
+def findings_found(report: Report) -> Iterator[Block]:
+    """Say every finding that is no pass, what was done about it, and what is due."""
+    sheet = report.sheet
+    yield Heading("Findings")
+    told = findings.lines(sheet)
+    yield Items(tuple(told)) if told else Paragraph("None: every rule that applies is met.")
+    actions = tuple(_action(finding, sheet) for finding in sheet.quality if finding.state == "fail")
+    if actions:
+        yield Facts(actions)
+    if sheet.due:
+        yield Paragraph("Due: " + "; ".join(result.words for result in sheet.due) + ".")
+
+
+def _action(finding: Finding, sheet: Sheet) -> tuple[str, str]:
+    """Say what was done about a failing finding."""
+    action = sheet.action(finding)
+    name = f"{finding.rule} {findings.some(finding.rows, 3)}".strip()
+    if action is None:
+        return name, "no action noted"
+    who = ", ".join(filter(None, (action.by, when(action.at))))
+    return name, f"action: {action.taken}" + (f" ({who})" if who else "")
+
+
+def corrections(report: Report) -> Iterator[Block]:
+    """Say what was corrected and what was entered late, by the edit log."""
+    found = report.audit
+    if not found.entries and not found.faults:
+        return
+    yield Heading("Corrections and late entries")
+    if found.corrections:
+        rows = tuple((minute(c.time), c.who, c.what, c.old, c.new, c.reason) for c in found.corrections)
+        yield Table(("entered", "by", "what", "was", "is", "why"), rows, (True,) * 6)
+    else:
+        yield Paragraph(f"None of {found.entries} entries replaced another.")
+    late = tuple(trail.words(found))
+    minutes = trail.LATE.total_seconds() / 60
+    yield Items(late) if late else Paragraph(f"No reading was entered more than {minutes:g} min after it was made.")
+    if found.unknown:
+        names = findings.some(found.unknown)
+        yield Paragraph(f"Read before the log begins, so the time of entry is not known: {names}.")
+    if found.faults:
+        yield Paragraph(f"{found.faults} steps of the log could not be followed: runsheet log --verify says which.")
+
+
+def signatures(report: Report) -> Iterator[Block]:
+    """Say who signed, what still stands, and why a signed run was changed."""
+    sheet = report.sheet
+    run = sheet.run
+    if not run.signature and not run.amendment:
+        return
+    yield Heading("Signatures and amendments")
+    valid = signing.standing(run)
+    signed = tuple(
+        (s.role, s.name, when(s.at), "stands" if s in valid else "the document was changed after it", s.digest[:DIGITS])
+        for s in run.signature
+    )
+    if signed:
+        yield Table(("as", "name", "at", "and now", "SHA-256 begins"), signed, (True,) * 5)
+    if run.amendment:
+        yield Items(tuple(", ".join(filter(None, (when(a.at), a.by, a.reason))) for a in run.amendment))

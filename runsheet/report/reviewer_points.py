@@ -1,0 +1,219 @@
+"""What a reviewer looks at first, each point answered in a line or two.
+
+Owns: `POINTS` and their order. Invariant: a point that cannot be answered says so; figures and verdicts are those of
+the sheet.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet import figures
+from runsheet.compute.comparison import SPIKES
+from runsheet.figures import counted, figure
+from runsheet.show import findings
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+    from runsheet.compute.results import Finding, RowResult, Sheet
+    from runsheet.report.making import Report
+
+ACID = 2.0
+"""pH at or below which a water sample for oil and grease counts as preserved (40 CFR 136 Table II says below 2)."""
+BOTTLES = ("sample", "duplicate", *SPIKES)
+MEASURED_IN = {"water": "mL", "solid": "g", "wipe": "cm2"}
+"""What an amount is measured in, by matrix."""
+
+
+def span(times: Iterable[object]) -> str:
+    """Say from when to when, by day; times with and without a zone are told as written."""
+    days = sorted({str(time)[:10] for time in times if time is not None})
+    return days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}" if days else ""
+
+
+def _of(sheet: Sheet, *rules: str) -> list[Finding]:
+    return [finding for finding in sheet.quality if finding.rule in rules]
+
+
+def _bad(sheet: Sheet, *rules: str) -> Iterator[str]:
+    """Say what these rules find, in short."""
+    for finding in _of(sheet, *rules):
+        if finding.state in ("fail", "warn"):
+            yield f"{finding.state.upper()} {findings.some(finding.rows, 3)}: {finding.why}.".replace(" :", ":")
+
+
+def _times(report: Report) -> Iterator[str]:
+    sheet = report.sheet
+    collected = span(s.collected for s in sheet.run.sample)
+    yield f"Collected {collected}." if collected else "No time of collection is recorded."
+    held = [f for f in _of(sheet, "holding") if f.value is not None and f.high]
+    if held:
+        longest = max(held, key=lambda f: (f.value or 0) / (f.high or 1))
+        yield f"Longest holding {longest.value:.1f} of {longest.high:g} days ({longest.rows[0]})."
+    measured = [float(s.pH) for s in sheet.run.sample if s.pH is not None]
+    high = [s.id for s in sheet.run.sample if s.pH is not None and float(s.pH) > ACID]
+    if measured:
+        yield f"pH {_between(measured)} in {len(measured)} of {counted(len(sheet.run.sample), 'sample')}" + (
+            f"; above {ACID:g}: {findings.some(high)}." if high else f", none above {ACID:g}."
+        )
+    elif sheet.run.sample and sheet.run.method.unit == "mg/L":
+        yield "No pH is recorded."
+    yield from _bad(sheet, "holding")
+
+
+def _weights(report: Report) -> Iterator[str]:
+    rows = [row for row in report.sheet.rows if row.kind in BOTTLES and not row.void]
+    for matrix in dict.fromkeys(row.amounts.matrix for row in rows if row.amounts):
+        known = [row.amounts for row in rows if row.amounts and row.amounts.matrix == matrix]
+        amounts, volumes = [a.amount for a in known if a.amount], [a.extract_ml for a in known if a.extract_ml]
+        yield (
+            f"{counted(len(known), 'row')} of samples, duplicates and spikes ({matrix})"
+            + (f": amount {_between(amounts)} {MEASURED_IN.get(matrix, '')}" if amounts else "")
+            + (f", extract {_between(volumes)} mL." if volumes else ".")
+        )
+    weighed = sum(row.row.full_g is not None for row in rows)
+    yield f"{weighed} amounts by weighing the bottle." if weighed else ""
+    yield from _bad(report.sheet, "amounts", "unit")
+
+
+def _between(values: list[float]) -> str:
+    low, high = figure(min(values)), figure(max(values))
+    return low if low == high else f"{low} to {high}"
+
+
+def _blanks(report: Report) -> Iterator[str]:
+    sheet = report.sheet
+    zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero]
+    read = any(s.x == 0 and s.y is not None for c in sheet.calibrations for s in c.standards)
+    none = "The zero standard reads 0." if read else "No zero standard."
+    yield f"Zero standard {', '.join(zeros)}." if zeros else none
+    nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
+    if nets:
+        yield f"{counted(len(nets), 'solvent blank')}, net {figure(min(nets), 3)} to {figure(max(nets), 3)}."
+    else:
+        yield "No solvent blank was read."
+    void = [f"{row.id} {figures.readings(row.row.readings)}" for row in sheet.rows if row.kind == "blank" and row.void]
+    yield f"Void: {findings.some(void)}." if void else ""
+    rezeroed = [row.id for row in sheet.rows if row.kind == "blank" and row.row.rezeroed]
+    yield f"Re-zeroed: {findings.some(rezeroed)}." if rezeroed else ""
+    yield from _bad(sheet, "blank", "blank-interval")
+
+
+def _dropped(report: Report) -> Iterator[str]:
+    left = [s for c in report.sheet.calibrations for s in c.standards if not s.used]
+    yield (
+        "None."
+        if not left
+        else " ".join(f"{s.standard.id} at {figure(s.x)} mg/L: {s.standard.reason or 'no reason given'}." for s in left)
+    )
+    yield from _bad(report.sheet, "dropped-levels")
+
+
+def _second_source(report: Report) -> Iterator[str]:
+    found = _of(report.sheet, "second-source")
+    lots = {row.id: row.row.lot for row in report.sheet.rows if row.kind == "second-source"}
+    verified = {row.calibration.id for row in report.sheet.rows if row.kind == "second-source" and row.calibration}
+    without = [c.id for c in report.sheet.calibrations if c.id not in verified and c.standards]
+    yield "None was read." if not found else f"None for {', '.join(without)}." if without else ""
+    for finding in found:
+        lot = lots.get(finding.rows[0])
+        value = "not read" if finding.value is None else f"{finding.value:.1f} %"
+        why = f" ({finding.why})" if finding.why else ""
+        yield f"{finding.rows[0]} lot {lot or 'not recorded'}: {value}, {finding.state}{why}."
+    standards = dict.fromkeys(s.lot for s in report.sheet.run.standard if s.lot)
+    yield f"Standards' lots: {', '.join(standards)}." if standards else "The standards' lots are not recorded."
+
+
+def _brackets(report: Report) -> Iterator[str]:
+    rows = [row for row in report.sheet.rows if row.kind not in ("blank", "check")]
+    for state in ("accepted", "open", "held", "unread"):
+        names = [row.id for row in rows if row.state == state]
+        if names:
+            yield f"{len(names)} {state}" + ("." if state == "accepted" else f": {findings.some(names, 6)}.")
+    yield from _bad(report.sheet, "check", "check-interval", "opening", "closing")
+
+
+def _dilutions(report: Report) -> Iterator[str]:
+    diluted = [row for row in report.sheet.rows if float(row.row.dilution or 1) > 1 and not row.void]
+    above = [row.id for row in report.sheet.rows if "E" in row.flags and not row.void]
+    yield f"Above the range: {findings.some(above)}." if above else ""
+    yield "None." if not diluted else ""
+    for row in diluted:
+        read = figures.readings(row.row.readings) or "not read"
+        yield f"{row.id} {row.row.dilution}x: {read}{_undiluted(row, report.sheet)}."
+    yield from _bad(report.sheet, "over-dilution", "carry-over")
+
+
+def _undiluted(row: RowResult, sheet: Sheet) -> str:
+    """Give the raw reading of the same extract less diluted."""
+    others = [
+        other
+        for other in sheet.rows
+        if other is not row and (other.sample, other.fraction, other.kind) == (row.sample, row.fraction, row.kind)
+    ]
+    less = [o for o in others if float(o.row.dilution or 1) < float(row.row.dilution or 1) and o.row.readings]
+    return f" ({less[-1].id} {less[-1].row.dilution or 1}x: {figures.readings(less[-1].row.readings)})" if less else ""
+
+
+def _corrections(report: Report) -> Iterator[str]:
+    sheet = report.sheet
+    drifts = [abs(row.drift) for row in sheet.rows if row.drift and row.counted]
+    yield f"Drift subtracted, at most {figure(max(drifts), 3)}." if drifts else "No drift subtracted."
+    factors = [row.id for row in sheet.rows if row.row.response_factor is not None]
+    yield f"Response factor: {findings.some(factors)}." if factors else ""
+    void, superseded = (
+        [row.id for row in sheet.rows if row.void],
+        [row.id for row in sheet.rows if row.row.report is False],
+    )
+    yield f"Void: {findings.some(void)}." if void else ""
+    yield f"Superseded: {findings.some(superseded)}." if superseded else ""
+    count = len(report.audit.corrections)
+    if report.audit.entries:
+        yield f"{count or 'No'} {'entry was' if count == 1 else 'entries were'} corrected, by the edit log."
+    else:
+        yield "No edit log beside the document."
+    yield f"{counted(len(sheet.run.amendment), 'amendment')} after signing." if sheet.run.amendment else ""
+    yield from _bad(sheet, "superseded", "one-result")
+
+
+def _order(report: Report) -> Iterator[str]:
+    bad = list(_bad(report.sheet, "clock"))
+    timed = sum(row.row.at is not None for row in report.sheet.rows if row.counted)
+    yield f"{timed} of {sum(row.counted for row in report.sheet.rows)} rows read have their time" + (
+        "." if bad else ", and times run forward."
+    )
+    late = [f"{each.row} by {each.minutes:.0f} min" for each in report.audit.late]
+    yield f"Entered late: {findings.some(late, 4)}." if late else ""
+    yield from bad
+
+
+def _study(report: Report) -> Iterator[str]:
+    limits = report.sheet.run.method.limits
+    if limits is None or limits.detection is None:
+        yield "The method has no detection limit."
+        return
+    yield f"Detection limit {limits.detection} {report.sheet.run.method.unit}"
+    opened = report.sheet.run.run.opened
+    if limits.studied is None:
+        yield "with no date of its study."
+    elif opened is None:
+        yield f"studied {limits.studied}."
+    else:
+        yield f"studied {limits.studied}, {(opened.date() - limits.studied).days} days before the run."
+    yield from _bad(report.sheet, "reporting-limit")
+
+
+POINTS: tuple[tuple[str, Callable[[Report], Iterator[str]]], ...] = (
+    ("Sample times and pH", _times),
+    ("Weights and volumes", _weights),
+    ("Zero and blanks", _blanks),
+    ("Dropped standards", _dropped),
+    ("Second source", _second_source),
+    ("Brackets", _brackets),
+    ("Dilutions, raw readings", _dilutions),
+    ("Corrections", _corrections),
+    ("Order of times", _order),
+    ("Detection study", _study),
+)
+"""What reviewers look at first, in this order (common practice, no source)."""

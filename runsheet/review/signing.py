@@ -1,0 +1,106 @@
+"""Signing a run off, and what becomes of that when it is changed later.
+
+Owns: who may sign, what a signature covers, when it still stands. Invariant: the analyst's signature covers the
+document without reviews, signatures and amendments, the reviewer's covers the reviews too; a later change leaves a
+signature in place, not standing, with the reason beside it. Names typed are not electronic signatures, and the report
+says so.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from typing import TYPE_CHECKING, Literal
+
+from runsheet.run import edit
+from runsheet.run.model import Amendment, Signature
+from runsheet.run.text import write
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+
+    from runsheet.compute.results import Sheet
+    from runsheet.run.model import Run
+
+    Role = Literal["analyst", "reviewer"]
+
+UNSIGNED = {"signature", "amendment"}
+"""Tables no signature covers."""
+
+
+def digest(run: Run, role: Role = "analyst") -> str:
+    """Give the SHA-256 of what a signature in this role covers, as hexadecimal digits."""
+    review = run.review if role == "reviewer" else ()
+    return hashlib.sha256(write(replace(run, review=review, signature=(), amendment=())).encode()).hexdigest()
+
+
+def standing(run: Run) -> tuple[Signature, ...]:
+    """Give the signatures that cover the document as it is."""
+    now = {role: digest(run, role) for role in {signature.role for signature in run.signature}}
+    return tuple(signature for signature in run.signature if signature.digest == now[signature.role])
+
+
+def touched(run: Run, edits: Iterable[edit.Edit]) -> bool:
+    """Whether edits of a run change what somebody signed; reviews are free until a reviewer's signature stands."""
+    tables = {made.path.split("[")[0] for made in edits} - UNSIGNED
+    if tables == {"review"}:
+        return any(signature.role == "reviewer" for signature in standing(run))
+    return bool(run.signature and tables)
+
+
+def same_person(one: str, other: str) -> bool:
+    """Whether two names are one, however they are spaced, capitalised and pointed."""
+    plain = ["".join(sign for sign in name.casefold() if sign.isalnum()) for name in (one, other)]
+    return plain[0] == plain[1] != ""
+
+
+def analysts(run: Run) -> tuple[str, ...]:
+    """Name everybody who worked on the run or signed it as analyst; none of them reviews it."""
+    signed = (signature.name for signature in run.signature if signature.role == "analyst")
+    named = (run.run.analyst, *(batch.analyst for batch in run.batch), *(row.analyst for row in run.queue), *signed)
+    return tuple(dict.fromkeys(filter(None, named)))
+
+
+def reviewers(run: Run) -> tuple[str, ...]:
+    """Name everybody who reviewed the run or signed it as reviewer; none of them signs as analyst."""
+    signed = (signature.name for signature in run.signature if signature.role == "reviewer")
+    return tuple(dict.fromkeys((*(made.by for made in run.review), *signed)))
+
+
+def role(run: Run) -> Role:
+    """Say as what the next person signs: as analyst until an analyst's signature stands."""
+    return "reviewer" if any(signature.role == "analyst" for signature in standing(run)) else "analyst"
+
+
+def refusal(sheet: Sheet, name: str) -> str:
+    """Say why this person cannot sign now, or nothing. The analyst signs first, another person as reviewer."""
+    run, signed = sheet.run, {signature.role for signature in standing(sheet.run)}
+    if not name.strip():
+        return "a name is needed"
+    if len(signed) > 1:
+        return "it is signed by analyst and reviewer"
+    if role(run) == "reviewer" and any(same_person(other, name) for other in analysts(run)):
+        return "the reviewer is not the analyst"
+    if role(run) == "analyst" and any(same_person(other, name) for other in reviewers(run)):
+        return f"the analyst signs first, anew after a change, and {name.strip()} has reviewed this run"
+    if sheet.state == "todo":
+        return "something is still to be read or closed"
+    open_ = [f for f in sheet.quality if f.state == "fail" and sheet.action(f) is None]
+    if open_:
+        rows = f" {' '.join(open_[0].rows[:3])}" if open_[0].rows else ""
+        return f"no action is noted on {len(open_)} failing, first {open_[0].rule}{rows} (t in the QC pane)"
+    return ""
+
+
+def sign(run: Run, name: str, now: datetime) -> edit.Edit:
+    """Make the edit that signs: as analyst first, then as reviewer."""
+    signs = role(run)
+    made = Signature(role=signs, name=name.strip(), at=now, digest=digest(run, signs))
+    return edit.insert_row(run, "signature", len(run.signature) + 1, made)
+
+
+def amend(run: Run, who: str, reason: str, now: datetime) -> edit.Edit:
+    """Make the edit that goes with a change of a signed run."""
+    made = Amendment(at=now, by=who or None, reason=reason)
+    return edit.insert_row(run, "amendment", len(run.amendment) + 1, made)

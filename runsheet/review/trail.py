@@ -1,0 +1,176 @@
+"""What the edit log tells a reader of the results: what was corrected, and what was entered late.
+
+Owns: `Audit` and `audit`. Invariant: pure, from the steps of a log; every value that replaced another is listed with
+who, when, why, old and new (US good laboratory practice, 40 CFR 160.130(e) and 21 CFR 58.130(e), from memory).
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from runsheet.run.edit import EditError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from runsheet.run.disk.log import Entry, Step
+    from runsheet.run.edit import Edit
+    from runsheet.run.model import Row, Run, Standard
+
+LATE = timedelta(minutes=15)
+"""From how long after a reading its entry is late (common practice, no source)."""
+NAMES = {"queue": "id", "standard": "id", "setup": "check", "sample": "id", "batch": "id", "calibration": "id"}
+"""What a row of each array is called by."""
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A value that replaced another."""
+
+    time: str
+    """When it was entered, ISO with its offset."""
+    who: str
+    what: str
+    """The row and the field, as `OF-3 readings`."""
+    old: str
+    new: str
+    """Both as one line of TOML; empty where nothing stood or stands."""
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """A reading entered long after it was made."""
+
+    row: str
+    read: datetime
+    entered: datetime
+
+    @property
+    def minutes(self) -> float:
+        """How long after."""
+        return (self.entered - self.read).total_seconds() / 60
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """What a log says of its run; empty where there is none."""
+
+    entries: int = 0
+    """How many edits it holds."""
+    corrections: tuple[Correction, ...] = ()
+    late: tuple[Late, ...] = ()
+    unknown: tuple[str, ...] = ()
+    """Rows whose readings stood in the document before the log began."""
+    faults: int = 0
+    """Steps that could not be followed; `runsheet log --verify` says which."""
+
+
+def audit(steps: Sequence[Step], run: Run) -> Audit:
+    """Say what a log's steps tell of the run they lead to."""
+    reader = _Reader()
+    faults = 0
+    for step in steps:
+        try:
+            reader.take(step)
+        except (EditError, ValueError, IndexError):  # a log that was tampered with is no reason for no report
+            faults += 1
+    entered = reader.entered
+    rows: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
+    timed = [(row.id, row.at) for row in rows if row.readings and row.at is not None]
+    late = tuple(Late(name, at, entered[name]) for name, at in timed if name in entered and entered[name] - at > LATE)
+    unknown = tuple(name for name, _ in timed if steps and name not in entered)
+    return Audit(sum(step.count for step in steps), tuple(reader.corrections), late, unknown, faults)
+
+
+@dataclass
+class _Reader:
+    """Follows the rows through a log by their names, as they are inserted, moved and renamed."""
+
+    names: dict[str, list[str]] = field(default_factory=dict)
+    entered: dict[str, datetime] = field(default_factory=dict)
+    """When each row's readings were first entered."""
+    corrections: list[Correction] = field(default_factory=list)
+
+    def take(self, step: Step) -> None:
+        if step.starts:
+            self.names = _named(step.entries[0].text or "")
+            return
+        edits = [(entry, entry.edit) for entry in step.entries]
+        read = {made.path.removesuffix(".readings") for _, made in edits if made.path.endswith(".readings")}
+        for entry, made in edits:
+            stamp = made.path.endswith(".at") and made.path.removesuffix(".at") in read
+            if _corrects(made) and not stamp:  # the time goes with the reading, and is no correction of its own
+                self.corrections.append(self._correction(entry, made))
+            self._follow(made, datetime.fromisoformat(entry.time))
+
+    def _correction(self, entry: Entry, made: Edit) -> Correction:
+        reason = entry.reason or (f"undo of step {entry.undoes}" if entry.undoes else "")
+        return Correction(entry.time, entry.who, self._what(made.path), entry.old or "", entry.new or "", reason)
+
+    def _what(self, path: str) -> str:
+        """Say a place by its row's name: `OF-3 readings` for `queue[3].readings`."""
+        array, at, key = _place(path)
+        rows = self.names.get(array, [])
+        if at is None or not 0 < at <= len(rows) or array not in NAMES:
+            return path
+        return f"{rows[at - 1]} {key}".strip() if array in ("queue", "standard") else f"{array} {rows[at - 1]} {key}"
+
+    def _follow(self, made: Edit, when: datetime) -> None:
+        array, at, key = _place(made.path)
+        rows = self.names.setdefault(array, [])
+        if at is None or array not in NAMES:
+            return
+        if made.action == "insert":
+            rows.insert(at - 1, str(made.new.get(NAMES[array], "")))
+            self._note(rows[at - 1], made.new.get("readings"), when)
+        elif made.action == "remove":
+            self.entered.pop(rows.pop(at - 1), None)
+        elif made.action == "move":
+            rows.insert(int(made.new) - 1, rows.pop(at - 1))
+        elif key == NAMES[array]:
+            old, rows[at - 1] = rows[at - 1], str(made.new)
+            if old in self.entered:
+                self.entered[str(made.new)] = self.entered.pop(old)
+        elif key == "readings" and (rows[at - 1] in self.entered or not made.old):
+            self._note(rows[at - 1], made.new, when)  # else it stood before the log, entered nobody knows when
+
+    def _note(self, name: str, readings: Any, when: datetime) -> None:
+        if readings:
+            self.entered.setdefault(name, when)
+        else:
+            self.entered.pop(name, None)
+
+
+def _named(document: str) -> dict[str, list[str]]:
+    data = tomllib.loads(document)
+    return {array: [str(row.get(key, "")) for row in data.get(array, [])] for array, key in NAMES.items()}
+
+
+def _place(path: str) -> tuple[str, int | None, str]:
+    """Take a path apart: array, row number or None, the rest."""
+    head, _, key = path.partition(".")
+    array, _, number = head.partition("[")
+    return array, int(number[:-1]) if number else None, key
+
+
+def _corrects(made: Edit) -> bool:
+    """Whether an edit replaces or takes away something that was entered; a replicate added is none."""
+    if made.action == "remove":
+        return bool(made.old.get("readings"))
+    if made.action != "set" or made.old in (None, [], "") or made.path.endswith(".note"):
+        return False
+    grown = isinstance(made.old, list) and isinstance(made.new, list) and made.new[: len(made.old)] == made.old
+    return made.old != made.new and not grown
+
+
+def words(found: Audit) -> Iterator[str]:
+    """Say each late entry in words."""
+    for late in found.late:
+        yield (
+            f"{late.row}: read {late.read:%Y-%m-%d %H:%M}, entered {late.entered:%Y-%m-%d %H:%M}, "
+            f"{late.minutes:.0f} min later"
+        )

@@ -1,0 +1,150 @@
+"""A reviewer's walk: the exceptions of a run looked at, and one row in ten typed again from the notebook.
+
+Owns: what there is to look at, which rows are typed again, who may, what is left. Invariant: pure; the rows follow from
+the digest of what the analyst signs, so that nobody can know them before the sheet is as it is, and everybody gets the
+same afterwards.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute.rules import notebook
+from runsheet.figures import figure, minute, visible
+from runsheet.review import signing
+from runsheet.review import trail as log
+from runsheet.show import findings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from runsheet.compute.results import Finding, RowResult, Sheet
+    from runsheet.review.trail import Audit
+    from runsheet.run.model import Row, Run, Standard
+
+SHARE = 10
+"""One row in so many is typed again (common practice, no source)."""
+UNSHOWN = ("due", "review")
+"""Rules that are no exceptions: what falls due changes by the minute, and a walk settles its own disagreements."""
+EVENTS = ("blank", "check", "second-source")
+"""Kinds with a verdict of their own, which the findings tell."""
+
+
+class Left(NamedTuple):
+    """What is done of a walk, and what is left."""
+
+    rows: tuple[str, ...]
+    """Ids of the rows to type again, in the order of the document; once nothing else is left, those that differ."""
+    exceptions: tuple[str, ...]
+    rows_done: int
+    """How many were typed again, without those in `rows`."""
+    exceptions_done: int
+
+
+def refusal(run: Run, name: str) -> str:
+    """Say why this person cannot review the run, or nothing."""
+    if not name.strip():
+        return "a name is needed"
+    theirs = any(signing.same_person(other, name) for other in signing.analysts(run))
+    return "the reviewer is not the analyst" if theirs else ""
+
+
+def left(sheet: Sheet, audit: Audit) -> Left:
+    """Say what of a walk is left. What was done counts whoever did it, also where the document has changed since."""
+    known = _readable(sheet.run)
+    typed = {name: made for name, made in notebook.latest(sheet.run).items() if name in known}
+    more = [name for name in _drawn(sheet.run, known) if name not in typed][: max(0, share(len(known)) - len(typed))]
+    every = exceptions(sheet, audit)
+    seen = {made.exception for made in sheet.run.review}
+    open_ = tuple(words for words in every if words not in seen)
+    if not more and not open_:
+        more = [name for name, made in typed.items() if made.readings != known[name].readings]
+    rows = tuple(name for name in known if name in more)
+    return Left(rows, open_, sum(name not in rows for name in typed), len(every) - len(open_))
+
+
+# --- the rows ---------------------------------------------------------------------------------------------------
+
+
+def chosen(run: Run) -> tuple[str, ...]:
+    """Give the ids of the rows to type again, in the order of the document: of what is read and not void."""
+    known = _readable(run)
+    first = set(_drawn(run, known)[: share(len(known))])
+    return tuple(name for name in known if name in first)
+
+
+def share(count: int) -> int:
+    """Give how many of so many rows are typed again: one in ten, rounded up."""
+    return -(-count // SHARE)
+
+
+def _readable(run: Run) -> dict[str, Row | Standard]:
+    return {name: row for name, row in notebook.rows(run).items() if row.readings}
+
+
+def _drawn(run: Run, names: Iterable[str]) -> list[str]:
+    """Give the rows in the order they are drawn in."""
+    seal = signing.digest(run)
+    return sorted(names, key=lambda name: hashlib.sha256(f"{seal} {name}".encode()).digest())
+
+
+# --- the exceptions ---------------------------------------------------------------------------------------------
+
+
+def exceptions(sheet: Sheet, audit: Audit) -> tuple[str, ...]:
+    """Say what a reviewer looks at, each once, with nothing in it that a terminal would obey."""
+    told = (*_findings(sheet), *_set_aside(sheet), *_doubtful(sheet), *_logged(audit))
+    return tuple(dict.fromkeys(map(visible, told)))
+
+
+def _findings(sheet: Sheet) -> Iterator[str]:
+    """Findings that fail or warn, the failing first, with what was done about them."""
+    for finding in findings.raised(sheet):
+        if finding.rule not in UNSHOWN:
+            yield findings.words(finding, len(finding.rows)) + _action(finding, sheet)
+
+
+def _action(finding: Finding, sheet: Sheet) -> str:
+    action = sheet.action(finding)
+    if action is None:
+        return "; no action noted" if finding.state == "fail" else ""
+    return f"; action: {action.taken}" + (f" ({action.by})" if action.by else "")
+
+
+def _set_aside(sheet: Sheet) -> Iterator[str]:
+    """What was read and does not count: void and superseded rows, standards left out."""
+    for row in sheet.run.queue:
+        if row.void is not None:
+            yield f"void: {row.id}: {row.void or 'no reason given'}"
+        elif row.report is False:
+            yield f"superseded: {row.id}: {row.reason or 'no reason given'}"
+    for made in (standard for calibration in sheet.calibrations for standard in calibration.standards):
+        if not made.used:
+            reason = made.standard.reason or "no reason given"
+            yield f"standard left out: {made.standard.id} at {figure(made.x)} mg/L: {reason}"
+
+
+def _doubtful(sheet: Sheet) -> Iterator[str]:
+    """Rows that are reported although they are held, or above the range."""
+    for row in sheet.rows:
+        if row.reports and row.counted and row.kind not in EVENTS:
+            if row.state == "held":
+                yield f"held: {row.id}: {_reported(row)}"
+            if "E" in row.flags:
+                yield f"above the range: {row.id}: {_reported(row)}"
+
+
+def _reported(row: RowResult) -> str:
+    return f"reported as {row.reported} {row.unit or ''}".strip() if row.reported else "no result"
+
+
+def _logged(audit: Audit) -> Iterator[str]:
+    """What the edit log tells."""
+    for made in audit.corrections:
+        why = made.reason or "no reason given"
+        yield f"corrected: {made.what}, {minute(made.time)} {made.who}: {made.old} to {made.new}: {why}"
+    for words in log.words(audit):
+        yield f"entered late: {words}"
+    if audit.faults:
+        yield f"{audit.faults} steps of the log could not be followed: runsheet log --verify says which"

@@ -1,0 +1,278 @@
+"""The few file calls a run is kept with, and the names of the files beside it.
+
+Owns: `Disk`, each method one call at which a disk can fail, so that a test can fail or kill there; and
+`replace_file`. Invariant: after a crash at any call the old file stands or the new one, whole.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import stat
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+_BINARY = getattr(os, "O_BINARY", 0)
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
+NO_WAIT = getattr(os, "O_NONBLOCK", 0)
+"""A pipe that stands in a file's place is opened without waiting for its other end."""
+NOT_THERE = (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG)
+"""What the system says where no file is, or where none could be."""
+_NO_FILE = "a pipe or a device stands in the file's place"
+_data_sync = getattr(os, "fdatasync", os.fsync)
+
+PRIVATE = 0o600
+"""The mode of recovery data: for the user alone."""
+
+
+class Identity(NamedTuple):
+    """What tells a file from another one, or from itself after a change, without reading it."""
+
+    device: int
+    inode: int
+    size: int
+    changed_ns: int
+
+    @classmethod
+    def of(cls, found: os.stat_result) -> Identity:
+        """Take it from what the system says of the file."""
+        return cls(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns)
+
+
+class Disk:
+    """The file calls. Each raises OSError where the disk does."""
+
+    def read(self, path: Path) -> bytes:
+        """Read a whole file; a pipe or a device, which may keep one waiting for ever, is refused."""
+        fd = os.open(path, os.O_RDONLY | _BINARY | NO_WAIT)
+        with os.fdopen(fd, "rb") as file:
+            if not stat.S_ISREG(os.fstat(fd).st_mode):
+                raise OSError(errno.EINVAL, _NO_FILE, str(path))
+            return file.read()
+
+    def look(self, path: Path) -> os.stat_result | None:
+        """Say what stands at a path, a link not followed; None for nothing."""
+        try:
+            return path.lstat()
+        except OSError as error:
+            if error.errno in NOT_THERE:
+                return None
+            raise
+
+    def open(self, path: Path, flags: int, mode: int = PRIVATE) -> int:
+        """Open a file; a link at its last step is not followed."""
+        return os.open(path, flags | _BINARY | _NO_LINK, mode)
+
+    def close(self, fd: int) -> None:
+        """Close it."""
+        os.close(fd)
+
+    def write(self, fd: int, data: bytes, at: int = 0) -> None:
+        """Write all of `data` from byte `at` on."""
+        os.lseek(fd, at, os.SEEK_SET)
+        rest = memoryview(data)
+        while rest:
+            rest = rest[os.write(fd, rest) :]
+
+    def truncate(self, fd: int, size: int) -> None:
+        """Cut the file to `size` bytes."""
+        os.ftruncate(fd, size)
+
+    def sync(self, fd: int) -> None:
+        """Wait until data and size are on the disk."""
+        os.fsync(fd)
+
+    def sync_data(self, fd: int) -> None:
+        """Wait until the data can be read back after a power cut."""
+        _data_sync(fd)
+
+    def replace(self, source: Path, target: Path) -> None:
+        """Put `source` in the place of `target`, at once."""
+        source.replace(target)
+
+    def place(self, source: Path, target: Path) -> None:
+        """Give `source` a second name; raises FileExistsError where something has it."""
+        try:
+            os.link(source, target)
+        except FileExistsError:
+            raise
+        except (OSError, AttributeError):  # a disk without links
+            if os.path.lexists(target):
+                raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from None
+            source.replace(target)
+
+    def remove(self, path: Path) -> None:
+        """Remove a file; fine if it is not there."""
+        path.unlink(missing_ok=True)
+
+    def sync_folder(self, folder: Path) -> None:
+        """Wait until the folder's names are on the disk (where the system can: a folder opens on no other)."""
+        if os.name == "posix":
+            fd = os.open(folder, os.O_RDONLY)
+            try:
+                self.sync(fd)
+            finally:
+                os.close(fd)
+
+
+DISK = Disk()
+
+
+def replace_file(
+    disk: Disk,
+    path: Path,
+    data: bytes,
+    like: os.stat_result | None = None,
+    put: Callable[[Path, Path], None] | None = None,
+) -> Identity:
+    """Write `data` as the whole of a file: beside it first, then in its place. Raises OSError; then the old one stands.
+
+    `like` is the file whose mode is kept, and its owner where the system allows; without it the new one is private.
+    `put` may refuse to put it there. Returns the new file's identity.
+    """
+    new = _new(path)
+    try:
+        identity = _whole(disk, new, data, like)
+        (put or disk.replace)(new, path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            disk.remove(new)  # a full disk needs the room
+        raise
+    disk.sync_folder(path.parent)
+    return identity
+
+
+def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None, mode: int = PRIVATE) -> None:
+    """As `replace_file`, but raises FileExistsError where something stands. `mode` is less the user's mask."""
+    new = _new(path)
+    try:
+        _whole(disk, new, data, like, mode)
+        disk.place(new, path)
+    finally:
+        with contextlib.suppress(OSError):
+            disk.remove(new)
+    disk.sync_folder(path.parent)
+
+
+def clear(disk: Disk, path: Path) -> None:
+    """Remove what a crash in the middle of writing this file left beside it."""
+    disk.remove(_new(path))
+
+
+def _new(path: Path) -> Path:
+    return path.with_name(f".{path.name}.new")
+
+
+def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None, mode: int = PRIVATE) -> Identity:
+    disk.remove(new)  # left by a crash
+    fd = disk.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
+    try:
+        if like is not None:
+            make_like(new, like)
+        disk.write(fd, data)
+        disk.sync(fd)
+        return Identity.of(os.fstat(fd))
+    finally:
+        disk.close(fd)
+
+
+def make_like(path: Path, like: os.stat_result) -> None:
+    """Give a file the mode of another, and its owner where the system allows."""
+    if hasattr(os, "chown"):
+        with contextlib.suppress(OSError):
+            os.chown(path, like.st_uid, like.st_gid)
+    path.chmod(stat.S_IMODE(like.st_mode))
+
+
+def digest(data: bytes) -> str:
+    """SHA-256, in hexadecimal: what `sha256sum` prints for the file."""
+    return hashlib.sha256(data).hexdigest()
+
+
+# --- names ------------------------------------------------------------------------------------------------------
+
+
+def real(path: Path) -> Path:
+    """Give the file itself where `path` is a link: links stay links, and all names of a run share one log and lock."""
+    return Path(os.path.realpath(path))
+
+
+def log_of(document: Path) -> Path:
+    """Name the edit log, `NAME.toml.log`."""
+    return document.with_name(f"{document.name}.log")
+
+
+def lock_of(document: Path) -> Path:
+    """Name the lock, `.NAME.toml.lock`."""
+    return document.with_name(f".{document.name}.lock")
+
+
+def beside(document: Path, word: str) -> Path:
+    """Name a file kept beside the document, `NAME.before-edit.toml`."""
+    return document.with_name(f"{document.stem}.{word}{document.suffix}")
+
+
+def unused(document: Path, word: str, at: datetime) -> Path:
+    """Name a file kept beside the document that is not there yet, `NAME.ours-20260311-090500.toml`."""
+    tries = (beside(document, f"{word}-{at:%Y%m%d-%H%M%S}{more}") for more in ("", *(f"-{n}" for n in range(2, 1000))))
+    return next(path for path in tries if not os.path.lexists(path))
+
+
+def fitting(document: Path) -> None:
+    """Raise OSError where the names of the files kept beside a document would be too long for its disk."""
+    longest = _new(beside(document, "theirs-20260311-090500-999"))
+    try:
+        room = os.pathconf(document.parent, "PC_NAME_MAX")
+    except (AttributeError, ValueError, OSError):  # another system, or no folder: what is wrong shows elsewhere
+        return
+    if (over := len(os.fsencode(longest.name)) - room) > 0:
+        why = f"the name is too long by {over} bytes for the names of the log and the copies beside it"
+        raise OSError(errno.ENAMETOOLONG, why, str(document))
+
+
+def state_folder() -> Path:
+    """Give the folder for what cannot be kept beside the document: `RUNSHEET_STATE`, else the platform's."""
+    if named := os.environ.get("RUNSHEET_STATE"):
+        return Path(named)
+    import platformdirs
+
+    return platformdirs.user_state_path("runsheet")
+
+
+def private(folder: Path) -> None:
+    """Make a folder, and those above it that are missing, for the user alone. Raises OSError."""
+    if not folder.is_dir():
+        private(folder.parent)
+        folder.mkdir(mode=0o700, exist_ok=True)
+
+
+def kept_for(document: Path, ending: str) -> Path:
+    """Name a file of the state folder that belongs to a document, wherever the document is."""
+    place = hashlib.sha256(os.fsencode(document)).hexdigest()[:12]
+    plain = "".join(sign if sign.isalnum() or sign in " -_." else "_" for sign in document.stem[:40])
+    return state_folder() / f"{plain}-{place}{ending}"
+
+
+_WORDS = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk quota is used up",
+    errno.EIO: "the disk reports an error",
+    errno.EACCES: "writing is not permitted",
+    errno.EPERM: "writing is not permitted",
+    errno.EROFS: "the disk is read-only",
+    errno.ENOENT: "the folder is gone",
+    errno.ENOTDIR: "the folder is gone",
+    errno.EISDIR: "a folder stands in the file's place",
+    errno.ELOOP: "a link stands in the file's place",
+}
+
+
+def words(error: OSError) -> str:
+    """Say what a disk's error means."""
+    return _WORDS.get(error.errno or 0) or error.strerror or str(error)

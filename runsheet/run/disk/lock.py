@@ -1,0 +1,255 @@
+"""One writer to a run: a lock file of its own beside the document.
+
+Owns: `acquire`, `Lock`, `Holder`. Invariant: on one host two processes never hold the lock together: the file is made
+with O_EXCL and kept under `flock`, which the system drops when its process ends, however it ends. For another host,
+where `flock` may not reach, the note in the file tells who holds it and when that one last gave a sign of life.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import os
+import socket
+import sys
+import time
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from runsheet.figures import visible
+from runsheet.run.disk.files import DISK, NO_WAIT, Identity, lock_of
+
+if sys.platform != "win32":
+    import fcntl
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+STALE_AFTER = timedelta(minutes=5)
+"""How long a holder on another host may give no sign of life before its lock may be taken over."""
+BEAT_EVERY = timedelta(seconds=30)
+"""How often a holder gives one."""
+_TRIES, _PAUSE = 20, 0.005
+"""How often, and after how many seconds each time, to try again what someone else's passing look may hinder."""
+_BEING_MADE = 5.0
+"""Seconds a lock file without a readable note is taken for one that is just being made."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What the lock file says."""
+
+    host: str
+    pid: int
+    user: str
+    since: str
+    """ISO, with its offset."""
+    heartbeat: str
+    """ISO, with its offset: the last sign of life."""
+
+    @property
+    def holder(self) -> tuple[str, int, str]:
+        """What tells one holder from another."""
+        return self.host, self.pid, self.since
+
+
+@dataclass(frozen=True, slots=True)
+class Holder:
+    """Someone else who holds the lock."""
+
+    note: Note | None
+    """None where the file cannot be read as a note."""
+    alive: bool
+    """Whether its process is seen to run on this host."""
+    stale: bool
+    """Whether the lock may be taken over."""
+
+    def words(self) -> str:
+        """Say who, where, since when, and whether still there."""
+        if self.note is None:
+            return "the lock file cannot be read; " + ("it was left behind" if self.stale else "it is just being made")
+        note = self.note
+        who = visible(f"{note.user} opened it on {note.host} at {note.since[:16]} (process {note.pid})")
+        if self.alive:
+            return f"{who} and has it open"
+        if note.host == socket.gethostname():
+            return f"{who}; that process has ended"
+        return f"{who}; its last sign of life was at {note.heartbeat}"
+
+
+class Lock:
+    """The lock, held."""
+
+    def __init__(self, path: Path, fd: int, note: Note) -> None:
+        """Take the open lock file (-1 once it is given back) and what it says of us."""
+        self.path, self._fd, self._note = path, fd, note
+
+    def held(self) -> bool:
+        """Whether the lock is still ours; makes the file anew where it vanished with its folder. Raises OSError."""
+        if self._fd < 0:
+            return False
+        found = _read(self.path)
+        if found is None and not self.path.exists():
+            if (made := _make(self.path, self._note)) is not None:
+                os.close(self._fd)
+                self._fd = made
+            found = _read(self.path)
+        return found is not None and found.holder == self._note.holder
+
+    def beat(self, now: datetime) -> None:
+        """Give a sign of life. Raises OSError."""
+        if now - datetime.fromisoformat(self._note.heartbeat) >= BEAT_EVERY and self.held():
+            self._note = replace(self._note, heartbeat=_time(now))
+            _write(self._fd, self._note)
+
+    def release(self) -> None:
+        """Give the lock back; a file that is no longer ours stays. A second time does nothing."""
+        fd, self._fd = self._fd, -1
+        if fd < 0:
+            return
+        with contextlib.suppress(OSError):
+            found = _read(self.path)
+            if found is not None and found.holder == self._note.holder and _same(fd, self.path):
+                self.path.unlink()
+        os.close(fd)
+
+
+def acquire(document: Path, user: str, now: datetime, *, take_over: bool = False) -> Lock | Holder:
+    """Take the lock of a document, or give who holds it.
+
+    `take_over` takes a stale lock; a lock that is not stale is never taken. Raises OSError where no lock can be made.
+    """
+    path = lock_of(document)
+    note = Note(socket.gethostname(), os.getpid(), user, now.isoformat(), _time(now))
+    for _ in range(_TRIES):
+        if (fd := _make(path, note)) is not None:
+            return Lock(path, fd, note)
+        if (holder := _holder(path, now)) is None:  # released meanwhile
+            time.sleep(_PAUSE)
+        elif not (take_over and holder.stale):
+            return holder
+        elif (fd := _take(path, note, now)) is not None:
+            return Lock(path, fd, note)
+    raise OSError(errno.EBUSY, "the lock file comes and goes", str(path))
+
+
+def _make(path: Path, note: Note) -> int | None:
+    """Make the lock file; None where there is one."""
+    try:
+        fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
+    except FileExistsError:
+        return None
+    if (
+        _flock_soon(fd) is False or not _same(fd, path) or os.fstat(fd).st_size
+    ):  # we slept so long that it was taken over
+        os.close(fd)
+        return None
+    try:
+        _write(fd, note)
+    except OSError:
+        path.unlink()
+        os.close(fd)
+        raise
+    return fd
+
+
+def _take(path: Path, note: Note, now: datetime) -> int | None:
+    """Take over a stale lock; None where someone was quicker."""
+    try:
+        fd = os.open(path, os.O_RDWR)
+    except FileNotFoundError:
+        return None
+    if _flock_soon(fd) is not False and _same(fd, path) and _stale(_read(path), path, now):
+        _write(fd, note)
+        return fd
+    os.close(fd)
+    return None
+
+
+def _holder(path: Path, now: datetime) -> Holder | None:
+    """Look who holds the lock; None where it is gone."""
+    try:
+        fd = os.open(path, os.O_RDONLY | NO_WAIT)
+    except FileNotFoundError:
+        return None
+    try:
+        free = _flock(fd, alone=False)
+        note = _read(path)
+        if not _same(fd, path):
+            return None
+        alive = free is False or (free is None and note is not None and _runs(note))
+        return Holder(note, alive, not alive and _stale(note, path, now))
+    finally:
+        os.close(fd)
+
+
+def _stale(note: Note | None, path: Path, now: datetime) -> bool:
+    """Whether a lock that no process of this host is seen to hold was left behind."""
+    if note is None:
+        return time.time() - path.stat().st_mtime > _BEING_MADE
+    here = os.name == "posix" and note.host == socket.gethostname()
+    return here or now - datetime.fromisoformat(note.heartbeat) > STALE_AFTER
+
+
+def _runs(note: Note) -> bool:
+    """Whether a process of this host runs, where `flock` cannot tell (another one may have got its number)."""
+    if note.host != socket.gethostname() or os.name != "posix":
+        return False
+    try:
+        os.kill(note.pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def _flock_soon(fd: int) -> bool | None:
+    """Lock the open file for ourselves; someone looking who holds it keeps it for an instant."""
+    for _ in range(_TRIES):
+        if (done := _flock(fd, alone=True)) is not False:
+            return done
+        time.sleep(_PAUSE)
+    return False
+
+
+def _flock(fd: int, *, alone: bool) -> bool | None:
+    """Lock the open file: True when done, False when another has it, None where the system has no such locks."""
+    if sys.platform == "win32":
+        return None
+    try:
+        fcntl.flock(fd, (fcntl.LOCK_EX if alone else fcntl.LOCK_SH) | fcntl.LOCK_NB)
+    except OSError as error:
+        return False if error.errno in (errno.EWOULDBLOCK, errno.EACCES) else None
+    return True
+
+
+def _same(fd: int, path: Path) -> bool:
+    """Whether the open file is still the one of that name."""
+    try:
+        return Identity.of(os.fstat(fd))[:2] == Identity.of(path.lstat())[:2]
+    except FileNotFoundError:
+        return False
+
+
+def _read(path: Path) -> Note | None:
+    try:
+        note = Note(**json.loads(DISK.read(path)))
+        aware = datetime.fromisoformat(note.heartbeat).utcoffset() is not None
+    except (OSError, ValueError, TypeError, RecursionError):
+        return None
+    texts = (note.host, note.user, note.since)
+    return note if aware and type(note.pid) is int and all(isinstance(text, str) for text in texts) else None
+
+
+def _write(fd: int, note: Note) -> None:
+    data = (json.dumps(asdict(note), ensure_ascii=False) + "\n").encode()
+    os.lseek(fd, 0, os.SEEK_SET)
+    os.write(fd, data)
+    os.ftruncate(fd, len(data))
+
+
+def _time(now: datetime) -> str:
+    return now.isoformat(timespec="seconds")

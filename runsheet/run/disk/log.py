@@ -1,0 +1,261 @@
+"""The edit log: every accepted edit of a run, one JSON object a line, each line chained to the one before.
+
+Owns: `Entry`, its text and the chain; bytes in and out, no files. What follows from a log is in `replay`. Invariant: a
+log alone is enough to rebuild the document at every step, since a `start` line holds the text its edits begin from.
+
+A step is what one Enter (or one paste) did: one line or several, the last of them with the SHA-256 of the document
+after it. A step without that line was never accepted. The chain finds lines changed, missing or moved; it is no
+signature: who can write the file can write a new log from a given line on.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+from runsheet.figures import visible
+from runsheet.problem import Problem
+from runsheet.run import edit
+from runsheet.run.disk.files import digest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import datetime
+
+    from runsheet.run.edit import Edit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One line of a log."""
+
+    time: str
+    """When it was accepted, ISO with its offset; the reading's own time is in the reading's row."""
+    who: str
+    action: str
+    """`start`, one of `edit.ACTIONS`, or a remark as `note`."""
+    path: str = ""
+    old: str | None = None
+    """As one line of TOML, digits as typed; None: nothing there."""
+    new: str | None = None
+    reason: str = ""
+    step: int = 0
+    """Counts up by one from 1; the lines of a step share it."""
+    undoes: int | None = None
+    """The step this one takes back."""
+    redoes: int | None = None
+    """The step this one does again."""
+    text: str | None = None
+    """For `start`: the whole document."""
+    document: str | None = None
+    """On a step's last line: the SHA-256 of the document after it."""
+    chain: str = ""
+    """SHA-256 over the chain of the line before and this line without its chain, as JSON with sorted keys."""
+
+    @property
+    def edit(self) -> Edit:
+        """The edit it records. Raises edit.EditError where its values cannot be read."""
+        old, new = (None if value is None else edit.untyped(value) for value in (self.old, self.new))
+        return edit.Edit(self.action, self.path, old, new)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The entries that were accepted together."""
+
+    entries: tuple[Entry, ...]
+    line: int
+    """The number of its first line in the log."""
+    sound: bool
+    """Whether each of its lines is as it was written and follows from the line before."""
+
+    @property
+    def number(self) -> int:
+        """The step's number."""
+        return self.entries[-1].step
+
+    @property
+    def document(self) -> str:
+        """The SHA-256 of the document after it."""
+        return self.entries[-1].document or ""
+
+    @property
+    def starts(self) -> bool:
+        """Whether it records a document taken as it stood, instead of edits."""
+        return self.entries[0].action == "start"
+
+    @property
+    def count(self) -> int:
+        """How many edits it holds."""
+        return 0 if self.starts else len(self.entries)
+
+    @property
+    def edits(self) -> tuple[Edit, ...]:
+        """Its edits, in order. Raises edit.EditError."""
+        return tuple(entry.edit for entry in self.entries)
+
+
+@dataclass(frozen=True, slots=True)
+class Trail:
+    """A log as read."""
+
+    steps: tuple[Step, ...]
+    faults: tuple[Problem, ...]
+    whole: int
+    """Bytes up to the end of the last whole step; what follows was never accepted."""
+    chain: str
+    """The chain of the last whole line."""
+
+    @property
+    def last(self) -> int:
+        """The number of its last step, 0 without any."""
+        return self.steps[-1].number if self.steps else 0
+
+    def after(self, document: str) -> tuple[Step, ...] | None:
+        """Give the steps that follow the document of this digest; None where it or the way from it is unknown."""
+        for at in range(len(self.steps) - 1, -1, -1):
+            if self.steps[at].document == document:
+                later = self.steps[at + 1 :]
+                return later if all(step.sound for step in later) else None
+        return None
+
+    def since_start(self) -> tuple[Step, ...]:
+        """Give the sound steps from the last start on; none where the last step is not sound."""
+        for at in range(len(self.steps) - 1, -1, -1):
+            if not self.steps[at].sound:
+                return self.steps[at + 1 :]
+            if self.steps[at].starts:
+                return self.steps[at:]
+        return self.steps
+
+
+# --- making lines -----------------------------------------------------------------------------------------------
+
+
+def start(document: bytes, now: datetime, who: str, reason: str = "") -> list[Entry]:
+    """Make the entry that takes a document as it stands; bytes that are no UTF-8 raise ValueError."""
+    text_ = document.decode()
+    return [Entry(time=_time(now), who=who, action="start", reason=reason, text=text_, document=digest(document))]
+
+
+def entries(edits: Sequence[Edit], document: bytes, now: datetime, who: str, **more: Any) -> list[Entry]:
+    """Make the entries of one step that leads to `document`; `more` is `reason`, `undoes` or `redoes`."""
+    made = [
+        Entry(time=_time(now), who=who, action=e.action, path=e.path, old=_typed(e.old), new=_typed(e.new), **more)
+        for e in edits
+    ]
+    return [*made[:-1], replace(made[-1], document=digest(document))]
+
+
+def chained(made: Iterable[Entry], chain: str, number: int) -> list[Entry]:
+    """Give the entries the step's number and chain each to the one before."""
+    done = []
+    for entry in made:
+        numbered = replace(entry, step=number)
+        chain = _chain(chain, _body(numbered))
+        done.append(replace(numbered, chain=chain))
+    return done
+
+
+def line(entry: Entry) -> bytes:
+    """Write an entry as its line, the end of line included."""
+    return (json.dumps({**_body(entry), "chain": entry.chain}, ensure_ascii=False) + "\n").encode()
+
+
+def _time(now: datetime) -> str:
+    if now.utcoffset() is None:
+        raise ValueError("a log's times need an offset")
+    return now.isoformat(timespec="seconds")
+
+
+def _typed(value: Any) -> str | None:
+    return None if value is None else edit.typed(value)
+
+
+def _body(entry: Entry) -> dict[str, Any]:
+    """Everything but the chain; what does not apply is left out, `old` and `new` never."""
+    found = {name: getattr(entry, name) for name in _FIELDS}
+    return {name: value for name, value in found.items() if value is not None or name in _ALWAYS}
+
+
+def _chain(before: str, body: dict[str, Any]) -> str:
+    canonical = json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return digest((before + canonical).encode())
+
+
+_FIELDS = tuple(field.name for field in fields(Entry) if field.name != "chain")
+_ALWAYS = frozenset({"old", "new"})
+_NUMBERS = frozenset({"step", "undoes", "redoes"})
+_REQUIRED = frozenset({"time", "who", "action", "path", "old", "new", "reason", "step", "chain"})
+
+
+# --- reading ----------------------------------------------------------------------------------------------------
+
+
+def parse(data: bytes) -> Trail:
+    """Read a log. Nothing raises: what is wrong with a line is among the faults."""
+    steps: list[Step] = []
+    faults: list[Problem] = []
+    open_: list[Entry] = []
+    chain, at, whole, first, sound = "", 0, (0, ""), 1, True
+    for number, raw in enumerate(data.split(b"\n")[:-1], 1):
+        at += len(raw) + 1
+        entry = _entry(raw)
+        fault = _fault(entry, raw, chain)
+        chain = entry.chain if entry else ""
+        if fault:
+            faults.append(Problem("", fault, line=number))
+            sound = False
+        if entry:
+            open_.append(entry)
+        if entry is None or entry.document is not None:
+            if entry:
+                steps.append(Step(tuple(open_), first, sound))
+            open_, first, sound, whole = [], number + 1, True, (at, chain)
+    return Trail(tuple(steps), tuple(faults), *whole)
+
+
+def _entry(raw: bytes) -> Entry | None:
+    try:
+        data = json.loads(raw)
+        if not (isinstance(data, dict) and data.keys() >= _REQUIRED):
+            return None
+        kinds = ((name, int if name in _NUMBERS else str) for name in data)
+        good = all(type(data[name]) is kind or (name in _ALWAYS and data[name] is None) for name, kind in kinds)
+        return Entry(**data) if good else None
+    except (ValueError, TypeError, RecursionError):
+        return None
+
+
+def _fault(entry: Entry | None, raw: bytes, before: str) -> str:
+    if entry is None:
+        return "cannot be read as an entry of the log"
+    try:
+        if entry.chain != _chain(before, _body(entry)):
+            return "was changed, or a line before it is missing, changed or moved"
+        return "" if line(entry) == raw + b"\n" else "is not written as it was"
+    except UnicodeEncodeError:
+        return "holds characters that cannot be written as UTF-8"
+
+
+# --- for a person ---------------------------------------------------------------------------------------------
+
+
+def lines(log: bytes) -> list[str]:
+    """Give the log for a person to read, one edit a line; control characters are shown as escapes."""
+    return [_shown(entry) for step in parse(log).steps for entry in step.entries]
+
+
+def _shown(entry: Entry) -> str:
+    turned = (
+        f"undoes step {entry.undoes}: " if entry.undoes else f"redoes step {entry.redoes}: " if entry.redoes else ""
+    )
+    if entry.action == "start":
+        what = f"start: the document as it stood, SHA-256 {entry.document}"
+    elif entry.action == "move":
+        what = f"move {entry.path} to {entry.new}"
+    else:
+        what = f"{entry.action} {entry.path}: {entry.old or 'nothing'} -> {entry.new or 'nothing'}"
+    reason = f"  ({entry.reason})" if entry.reason else ""
+    return visible(f"{entry.time}  step {entry.step}  {entry.who}  {turned}{what}{reason}")

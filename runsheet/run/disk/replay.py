@@ -1,0 +1,120 @@
+"""What follows from an edit log: the document it leads to, what can be undone, what is wrong with it.
+
+Owns: `replay`, `history`, `verify`. Invariant: nothing here guesses; where an edit does not fit the document before it,
+it says so.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+from runsheet.problem import Problem, has_errors
+from runsheet.run import edit, text
+from runsheet.run.disk.files import digest
+from runsheet.run.disk.log import parse
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from runsheet.run.disk.log import Step, Trail
+    from runsheet.run.model import Run
+
+
+def replay(run: Run | None, steps: Iterable[Step]) -> Run:
+    """Give the run that the steps lead to from `run`; a start needs none before it.
+
+    Raises edit.EditError where a step does not fit what the steps before it led to.
+    """
+    for step in steps:
+        run = _after(run, step)
+    if run is None:
+        raise edit.EditError(Problem("", "the log does not begin with a document"))
+    return run
+
+
+def _after(run: Run | None, step: Step) -> Run | None:
+    if step.starts:
+        return _read(step.entries[0].text or "")
+    return None if run is None else edit.apply_all(run, step.edits)
+
+
+def _read(document: str) -> Run:
+    run, problems = text.read(document)
+    if run is None or has_errors(problems):
+        raise edit.EditError(*(problem for problem in problems if problem.level == "error"))
+    return run
+
+
+def history(steps: Iterable[Step]) -> tuple[list[Step], list[Step]]:
+    """Give the steps that can be undone and those that can be done again, the next one last in each.
+
+    A start ends what went before: edits of another document cannot be taken back.
+    """
+    done: list[Step] = []
+    undone: list[Step] = []
+    for step in steps:
+        remember(done, undone, step)
+    return done, undone
+
+
+def remember(done: list[Step], undone: list[Step], step: Step) -> None:
+    """Bring the two lists of `history` up to date with one more step."""
+    if step.starts:
+        done.clear()
+        undone.clear()
+    elif step.entries[0].undoes is not None:
+        undone += [done.pop()] if done else []
+    elif step.entries[0].redoes is not None:
+        done += [undone.pop()] if undone else []
+    elif any(entry.action in edit.ACTIONS for entry in step.entries):
+        done.append(step)
+        undone.clear()
+
+
+def verify(log: bytes, document: bytes | None) -> list[Problem]:
+    """Find what is wrong with a log, and with a document that is not where the log leads.
+
+    Every line's chain is recomputed, and every step made again from the start line on. What is odd but explained (a log
+    ahead of the document after a crash, a document changed by hand and then taken as it stood) is a warning.
+    """
+    trail = parse(log)
+    problems = [*trail.faults, *_replayed(trail.steps)]
+    if trail.whole < len(log):
+        problems.append(Problem("", "the last lines are of an edit that was never accepted", "warning"))
+    return [*sorted(problems, key=lambda problem: problem.line or sys.maxsize), *_arrived(trail, document)]
+
+
+def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
+    run, before, pages = None, "", text.Pages()
+    if steps and not steps[0].starts:
+        yield Problem("", "the log does not begin with the document it starts from", line=steps[0].line)
+    for step in steps:
+        if step.starts and before and step.document != before:
+            yield Problem("", "here the document was taken as it stood, changed outside the log", "warning", step.line)
+        before = step.document
+        try:
+            run = _after(run, step)
+        except edit.EditError as error:
+            yield Problem("", f"the edit does not fit the document before it: {error}", line=step.line)
+            run = None
+            continue
+        if run is not None and digest(_document(step, run, pages)) != step.document:
+            yield Problem("", "leads to another document than the line says", line=step.line)
+
+
+def _document(step: Step, run: Run, pages: text.Pages) -> bytes:
+    return (step.entries[0].text or "").encode() if step.starts else pages.write(run)
+
+
+def _arrived(trail: Trail, document: bytes | None) -> Iterator[Problem]:
+    if document is None:
+        yield Problem("", "the document is missing; the log holds it")
+    elif not trail.steps:
+        yield Problem("", "the log is empty")
+    elif (later := trail.after(digest(document))) is None:
+        yield Problem("", "the document is not where the log leads: it was changed outside, or lines are missing")
+    elif later:
+        count = sum(step.count for step in later)
+        entries = f"{count} {'entry' if count == 1 else 'entries'}"
+        yield Problem("", f"the log is {entries} ahead of the document; opening it for writing brings it up", "warning")

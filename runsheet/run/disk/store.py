@@ -1,0 +1,336 @@
+"""A run opened for work: each accepted edit kept before anyone is told so.
+
+Owns: `open_for_writing`, `Store`, `read_only`, `create`. Invariant: when `accept` returns, the edit is in the log on
+the disk, or `trouble` says where it is instead. Whichever is ahead, the document and the log together are the run.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import glob
+import json
+import os
+import stat
+import threading
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from runsheet.problem import has_errors
+from runsheet.run import edit, text
+from runsheet.run.disk import files, lock, log, replay
+from runsheet.run.disk.files import DISK, Disk
+from runsheet.run.disk.opening import Follower, Found, look, parsed
+from runsheet.run.disk.saver import Conflict, Desk, LogFile, Saver
+from runsheet.tables import has_comments
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from runsheet.problem import Problem
+    from runsheet.run.disk.log import Entry, Step
+    from runsheet.run.edit import Edit
+    from runsheet.run.model import Run
+
+
+class CannotOpenError(Exception):
+    """A run that cannot be opened for writing, and why; `problems` are those of its text."""
+
+    def __init__(self, words: str, problems: Sequence[Problem] = ()) -> None:
+        """Take the reason, for a person."""
+        super().__init__(words)
+        self.problems = tuple(problems)
+
+
+class LockedError(CannotOpenError):
+    """Someone else has it open, or left a lock behind: see `holder`."""
+
+    def __init__(self, holder: lock.Holder) -> None:
+        """Take who."""
+        super().__init__(holder.words())
+        self.holder = holder
+
+
+class Draft(NamedTuple):
+    """A half-typed entry."""
+
+    text: str
+    place: str
+    """The path of the cell, as `queue[3].readings`."""
+
+
+def read_only(path: Path, disk: Disk = DISK) -> Follower:
+    """Read a run without writing anything; its `found` has the run, its problems and what the log is ahead.
+
+    Raises OSError.
+    """
+    return Follower(path, disk)
+
+
+def create(path: Path, run: Run, disk: Disk = DISK) -> None:
+    """Write a new document. Raises FileExistsError where one, or the log of one, stands; OSError."""
+    document = files.real(path)
+    files.fitting(document)
+    if os.path.lexists(files.log_of(document)):
+        raise FileExistsError(f"{files.log_of(document)} is there: the log of another run of this name")
+    files.write_new(disk, document, text.write(run).encode(), mode=0o666)
+
+
+def open_for_writing(
+    path: Path,
+    who: str,
+    now: datetime,
+    *,
+    take_over: bool = False,
+    disk: Disk = DISK,
+    clock: Callable[[], datetime] = lambda: datetime.now().astimezone(),
+) -> Store:
+    """Open a run for work and bring its document up to date with its log.
+
+    `take_over` takes a lock that was left behind. Raises LockedError, CannotOpenError.
+    """
+    document = files.real(path)
+    try:
+        _writable(document)
+        files.fitting(document)
+        held = lock.acquire(document, who, now, take_over=take_over)
+        if isinstance(held, lock.Holder):
+            raise LockedError(held)
+        try:
+            return _opened(Desk(document, held, disk, clock), who)
+        except BaseException:
+            held.release()
+            raise
+    except OSError as error:
+        raise CannotOpenError(f"{path}: {files.words(error)}") from error
+
+
+def _writable(document: Path) -> None:
+    if document.exists() and not (stat.S_IMODE(document.stat().st_mode) & 0o222 and os.access(document, os.W_OK)):
+        raise CannotOpenError(f"{document} is write-protected")
+
+
+def _opened(desk: Desk, who: str) -> Store:
+    for path in (desk.document, files.log_of(desk.document)):
+        files.clear(desk.disk, path)
+    found = look(desk.document, desk.disk)
+    if found.run is None or not found.readable:
+        raise CannotOpenError(f"{desk.document} has errors", found.problems)
+    return Store(desk, found, found.run, who)
+
+
+class Store:
+    """A run open for writing."""
+
+    def __init__(self, desk: Desk, found: Found, run: Run, who: str) -> None:
+        """Take what was found on the disk, and the run it comes to."""
+        self.run = run
+        """The run with every accepted edit."""
+        self.came_back = found.ahead
+        """Entries the log had and the document did not."""
+        self.notes = (*found.notes, *_kept_apart(desk, found))
+        """What a person should be told on opening."""
+        self._desk, self._who, self._entries = desk, who, found.ahead
+        self._start = None if found.known else found.data
+        self._done, self._undone = replay.history(found.trail.since_start() if found.known else ())
+        self._closing, self._closed, self._clean = threading.Lock(), False, False
+        self._pages = text.Pages()
+        self._draft = files.kept_for(desk.document, ".draft")
+        self._log = LogFile(desk, found)
+        self._saver = Saver(desk, self._log, found.data)
+        if behind := found.ahead or found.data is None:
+            last = found.trail.steps[-1].entries[-1]  # of a start, the text itself: where the log leads, to the byte
+            self._saver.want(last.text.encode() if last.text else self._pages.write(run), self._entries)
+        if behind or found.torn:
+            self._saver.save(timeout=2)
+
+    # --- state ---
+
+    @property
+    def saved_at(self) -> datetime | None:
+        """When the document was last written."""
+        return self._saver.saved_at
+
+    @property
+    def pending(self) -> int:
+        """Accepted entries the document does not have yet; the log has them, unless `trouble` says otherwise."""
+        return self._saver.pending
+
+    @property
+    def trouble(self) -> str:
+        """What keeps entries from being saved, and where they are meanwhile; empty when all is well."""
+        words = self._log.trouble or self._saver.trouble
+        if not words:
+            return ""
+        waiting = self._log.waiting
+        if not waiting:
+            kept = "the log" if not self._log.trouble else self._log.rescue if self._log.rescued else ""
+            since = f": not saved since {self.saved_at:%H:%M}" if self.saved_at else ""
+            return f"{words}{since}, all entries are in {kept}" if kept and since else words
+        where = f"and in {self._log.rescue}" if self._log.rescued else "only"
+        return f"{words}: {waiting} {'entry is' if waiting == 1 else 'entries are'} kept in memory {where}"
+
+    @property
+    def conflict(self) -> Conflict | None:
+        """A change of the document by someone else; ours is saved beside it until `keep` is called."""
+        return self._saver.conflict
+
+    @property
+    def drafted(self) -> Draft | None:
+        """The half-typed entry that was left, if there is one."""
+        try:
+            found = json.loads(self._draft.read_bytes())
+            return Draft(str(found["text"]), str(found["place"]))
+        except (OSError, ValueError, TypeError, KeyError):
+            return None
+
+    # --- work ---
+
+    def accept(self, edits: Sequence[Edit], now: datetime, reason: str = "", who: str = "") -> Run:
+        """Make the edits as one step and keep them.
+
+        Raises edit.EditError, and changes nothing, where they do not fit or would make a document with errors.
+        """
+        if edits:
+            self._commit(edit.apply_all(self.run, edits), edits, now, who, reason=reason)
+        return self.run
+
+    def undo(self, now: datetime, who: str = "") -> Step | None:
+        """Take the last step back and give it; None where there is none."""
+        if not self._done:
+            return None
+        step = self._done[-1]
+        edits = [edit.inverse(made) for made in reversed(step.edits) if made.changes]
+        self._commit(edit.apply_all(self.run, edits), edits, now, who, undoes=step.number)
+        return step
+
+    def redo(self, now: datetime, who: str = "") -> Step | None:
+        """Make the step that was last taken back again and give it; None where there is none."""
+        if not self._undone:
+            return None
+        step = self._undone[-1]
+        edits = [made for made in step.edits if made.changes]
+        self._commit(edit.apply_all(self.run, edits), edits, now, who, redoes=step.number)
+        return step
+
+    def draft(self, typed: str, place: str) -> None:
+        """Keep a half-typed entry; an empty one is forgotten. It is a convenience: a disk that fails is no trouble."""
+        with contextlib.suppress(OSError, UnicodeEncodeError):
+            if not typed:
+                self._draft.unlink(missing_ok=True)
+                return
+            data = json.dumps({"text": typed, "place": place}, ensure_ascii=False).encode()
+            files.private(self._draft.parent)
+            fd = os.open(self._draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, files.PRIVATE)
+            os.write(fd, data)
+            os.close(fd)
+
+    def keep(self, which: Literal["ours", "theirs"], now: datetime, who: str = "") -> Run:
+        """Settle a conflict: go on with ours (theirs is kept beside it) or with theirs (ours is kept already).
+
+        Raises CannotOpenError where theirs has errors or is not there, or something else stands in its place.
+        """
+        self.flush()
+        try:
+            theirs = self._theirs()
+            if which == "theirs":
+                data = self._adopt(theirs, now, who or self._who)
+            else:
+                data = self._saver.ours
+                self._put_by(theirs, now)
+        except OSError as error:
+            raise CannotOpenError(files.words(error)) from error
+        self._saver.settle(theirs, data, self._entries)
+        return self.run
+
+    def _theirs(self) -> bytes | None:
+        """Read what stands in the document's place; what is behind a link is not ours to read or to write."""
+        found = self._desk.disk.look(self._desk.document)
+        if found and stat.S_ISLNK(found.st_mode):
+            raise OSError(errno.ELOOP, "a link stands in the file's place")
+        return self._desk.disk.read(self._desk.document) if found else None
+
+    def _put_by(self, theirs: bytes | None, now: datetime) -> None:
+        document, disk = self._desk.document, self._desk.disk
+        if theirs is not None:
+            files.write_new(disk, files.unused(document, "theirs", now), theirs, document.stat())
+
+    def flush(self, timeout: float = 2.0) -> bool:
+        """Wait until all is on the disk; False where it is not by then. Safe in a signal handler of the main thread."""
+        return self._saver.save(timeout) and not self.trouble
+
+    def close(self, timeout: float = 5.0) -> bool:
+        """Save, end the thread and give the lock back. False where something could not be saved: see `trouble`.
+
+        Safe in a signal handler and in another thread; a second time it does nothing.
+        """
+        if not self._closing.acquire(timeout=timeout):
+            return False
+        try:
+            if not self._closed:
+                self._clean = self.flush(timeout)
+                self._closed = True
+                self._saver.stop()
+                self._desk.lock.release()
+        finally:
+            self._closing.release()
+        return self._clean
+
+    def _commit(self, run: Run, edits: Sequence[Edit], now: datetime, who: str, **more: object) -> None:
+        data = self._pages.write(run)
+        made = log.entries(edits, data, now, who or self._who, **more)
+        if self._start is not None:
+            self._add(log.start(self._start, now, who or self._who))
+            self._start = None
+        self._add(made)
+        self.run = run
+        self.draft("", "")
+        self._saver.want(data, self._entries)
+
+    def _add(self, made: Sequence[Entry]) -> None:
+        step = self._log.append(made)
+        replay.remember(self._done, self._undone, step)
+        self._entries += step.count
+
+    def _adopt(self, theirs: bytes | None, now: datetime, who: str) -> bytes:
+        if theirs is None:
+            raise CannotOpenError(f"{self._desk.document} is not there")
+        run, problems = parsed(theirs)
+        if run is None or has_errors(problems):
+            raise CannotOpenError(f"{self._desk.document} has errors", problems)
+        self._add(log.start(theirs, now, who, "changed by another program; kept"))
+        self._start, self.run = None, run
+        return theirs
+
+
+def _kept_apart(desk: Desk, found: Found) -> list[str]:
+    """Keep what the log or the state folder leads to, where it is not what the document goes on with."""
+    notes = []
+    if found.apart:
+        notes += _log_kept(desk, found)
+    if found.strange:
+        kept = files.kept_for(desk.document, ".log")
+        apart = files.unused(kept, "apart", desk.clock())
+        desk.disk.replace(kept, apart)
+        notes.append(f"entries of an earlier opening do not fit the log; they are kept in {apart}")
+    if found.torn and found.trail.whole == found.safe:
+        notes.append("the last edit in the log was cut short before it was accepted; it is left out")
+    if found.data and has_comments(found.data.decode()):
+        notes.append(f"comments are not kept; {files.beside(desk.document, 'before-edit').name} will have them")
+    if found.data is not None and desk.document.stat().st_nlink > 1:
+        notes.append("the document has several names (hard links); the others stay as they are when it is saved")
+    return notes
+
+
+def _log_kept(desk: Desk, found: Found) -> list[str]:
+    try:
+        ours = text.Pages().write(replay.replay(None, found.trail.since_start()))
+    except edit.EditError:
+        return []
+    known = desk.document.parent.glob(f"{glob.escape(desk.document.stem)}.ours-*{glob.escape(desk.document.suffix)}")
+    path = next((path for path in known if path.read_bytes() == ours), None)
+    if path is None:
+        path = files.unused(desk.document, "ours", desk.clock())
+        files.write_new(desk.disk, path, ours, desk.document.stat())
+    return [f"what the log leads to is kept in {path.name}"]

@@ -1,0 +1,1 @@
+"""A sheet in words and cells, for screen and report alike: columns, explanations, findings, plots."""

@@ -1,0 +1,240 @@
+"""Every table's columns, once.
+
+Owns: what a column is called, what it shows, and which field of the document it edits. The screen, the reports and the
+CSV iterate these. Invariant: a column shows a figure of the sheet or a field of the document and computes nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from runsheet.figures import clock, figure, one_decimal, readings, signal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from runsheet.compute.results import RowResult, SetupResult, StandardResult
+
+T = TypeVar("T")
+
+ABBREVIATIONS = {
+    "sample": "",
+    "blank": "SB",
+    "check": "CCV",
+    "second-source": "ICV",
+    "method-blank": "MB",
+    "control": "LCS",
+    "control-duplicate": "LCSD",
+    "duplicate": "DUP",
+    "spike": "MS",
+    "spike-duplicate": "MSD",
+    "detection-spike": "MDLS",
+    "capability": "IDC",
+}
+"""What the trade calls each kind of row. SB is the solvent blank."""
+
+KIND_WORDS = {
+    "SB": "solvent blank",
+    "CCV": "calibration check standard",
+    "ICV": "second-source standard",
+    "MB": "method blank",
+    "LCS": "control sample",
+    "LCSD": "control sample duplicate",
+    "DUP": "duplicate",
+    "MS": "spike",
+    "MSD": "spike duplicate",
+    "MDLS": "detection study spike",
+    "IDC": "initial demonstration control",
+}
+
+FLAG_WORDS = {
+    "U": "below the detection limit, reported as less than the limit",
+    "J": "between detection and reporting limit, estimated",
+    "E": "above the calibrated range",
+    "D": "diluted",
+    "B": "the method blank shows something and this is below ten times it",
+    "H": "holding time exceeded",
+}
+"""U and J as in the EPA National Functional Guidelines; B, D, E and H are laboratory flags."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column(Generic[T]):
+    """One column of a table."""
+
+    key: str
+    """Its name in CSV, and for a calculated figure the name of its explanation."""
+    title: str
+    width: int
+    """Characters it wants on a screen."""
+    text: Callable[[T], str]
+    """What a person reads."""
+    value: Callable[[T], Any]
+    """What another program reads."""
+    edits: str | None = None
+    """The field of the document that typing here changes."""
+    left: bool = False
+    """Aligned to the left; figures stand to the right."""
+    explains: bool = False
+    """Whether it is calculated, so that it has an explanation."""
+
+
+def _field(key: str, title: str, width: int, *, left: bool = False) -> Column[RowResult]:
+    """Make a column that shows a field of the row as typed."""
+
+    def text(result: RowResult) -> str:
+        value = getattr(result.row, key)
+        return "" if value is None else str(value)
+
+    return Column(key, title, width, text, text, edits=key, left=left)
+
+
+def _calculated(
+    key: str, title: str, width: int, attribute: str, text: Callable[[float | None], str]
+) -> Column[RowResult]:
+    """Make a column that shows a figure of the sheet."""
+    return Column(
+        key,
+        title,
+        width,
+        lambda result: text(getattr(result, attribute)),
+        lambda result: getattr(result, attribute),
+        explains=True,
+    )
+
+
+def reported(result: RowResult) -> str:
+    """Give what is reported; for a row that reports nothing its figure or recovery, in words where it has none."""
+    if result.void:
+        return "void"
+    if result.reported is not None:
+        return result.reported
+    if result.recovery_percent is not None and result.kind in ("check", "second-source"):
+        return f"{result.recovery_percent:.1f} %"
+    if result.result is not None:
+        return f"({figure(result.result, 3)})"
+    return ""
+
+
+def state(result: RowResult) -> str:
+    """Give the state of a row, or what became of its result."""
+    word = "superseded" if result.row.report is False and not result.void else result.state
+    return f"FAIL {word}" if result.fails else word
+
+
+def bracket(result: RowResult) -> str:
+    """Mark a row among the blanks and checks: = one that passes, | closed on both sides, : still open, x held."""
+    if result.void or result.state == "unread":
+        return ""
+    if result.state == "held":
+        return "x"
+    if result.kind in ("blank", "check"):
+        return "="
+    return "|" if result.state == "accepted" else ":"
+
+
+QUEUE: tuple[Column[RowResult], ...] = (
+    _field("id", "id", 10, left=True),
+    Column("bracket", "", 1, bracket, bracket, left=True),
+    Column("kind", "kind", 4, lambda r: ABBREVIATIONS[r.kind], lambda r: r.kind, left=True),
+    Column(
+        "readings",
+        "reading",
+        11,
+        lambda r: readings(r.row.readings),
+        lambda r: readings(r.row.readings),
+        edits="readings",
+    ),
+    Column("reported", "result", 8, reported, lambda r: r.reported, explains=True),
+    Column("unit", "unit", 6, lambda r: r.unit or "", lambda r: r.unit, left=True),
+    Column("flags", "flags", 5, lambda r: "".join(r.flags), lambda r: "".join(r.flags), left=True, explains=True),
+    Column("state", "state", 13, state, state, left=True, explains=True),
+    Column("at", "time", 5, lambda r: clock(r.row.at), lambda r: r.row.at and r.row.at.isoformat(), left=True),
+    _field("amount", "amount", 7),
+    _field("extract_ml", "extract mL", 10),
+    _field("dilution", "dil.", 5),
+    _calculated("drift", "drift", 7, "drift", signal),
+    _calculated("net", "net", 8, "net", signal),
+    _calculated("extract", "mg/L extr.", 10, "extract", figure),
+    _calculated("factor", "factor", 8, "factor", figure),
+    _calculated("result", "unrounded", 9, "result", figure),
+    _calculated("U", "U", 8, "expanded", lambda v: figure(v, 2)),
+    _calculated("detection", "detection", 9, "detection", lambda v: figure(v, 3)),
+    _calculated("reporting", "reporting", 9, "reporting", lambda v: figure(v, 3)),
+    _calculated("recovery_percent", "rec. %", 7, "recovery_percent", one_decimal),
+    _calculated("rpd_percent", "RPD %", 6, "rpd_percent", one_decimal),
+    Column("advice", "advice", 10, lambda r: r.advice, lambda r: r.advice, left=True, explains=True),
+    Column("sample", "sample", 10, lambda r: r.sample, lambda r: r.sample, edits="sample", left=True),
+    Column("fraction", "fraction", 8, lambda r: "TPH" if r.row.silica_gel else "O&G", lambda r: r.fraction, left=True),
+    Column("batch", "batch", 6, lambda r: r.batch or "", lambda r: r.batch, edits="batch", left=True),
+    Column(
+        "calibration",
+        "curve",
+        5,
+        lambda r: r.calibration.id if r.calibration else "",
+        lambda r: r.calibration.id if r.calibration else None,
+        edits="calibration",
+        left=True,
+    ),
+    _field("expected", "expected", 8),
+    _field("added_mg", "added mg", 8),
+    _field("of", "of", 8, left=True),
+    _field("note", "note", 20, left=True),
+)
+"""The queue. The first columns are what an analyst watches; the rest scroll in behind the id."""
+
+STANDARDS: tuple[Column[StandardResult], ...] = (
+    Column("id", "id", 6, lambda s: s.standard.id, lambda s: s.standard.id, edits="id", left=True),
+    Column("x", "mg/L", 6, lambda s: figure(s.x, 5), lambda s: s.x, edits="concentration", explains=True),
+    Column(
+        "readings",
+        "reading",
+        11,
+        lambda s: readings(s.standard.readings),
+        lambda s: readings(s.standard.readings),
+        edits="readings",
+    ),
+    Column(
+        "error_percent", "error %", 7, lambda s: one_decimal(s.error_percent), lambda s: s.error_percent, explains=True
+    ),
+    Column("used", "used", 4, lambda s: "yes" if s.used else "no", lambda s: s.used, left=True),
+    Column("back", "on curve", 8, lambda s: figure(s.back), lambda s: s.back, explains=True),
+    Column("y", "net", 8, lambda s: signal(s.y), lambda s: s.y, explains=True),
+    Column(
+        "at",
+        "time",
+        5,
+        lambda s: clock(s.standard.at),
+        lambda s: s.standard.at and s.standard.at.isoformat(),
+        left=True,
+    ),
+    Column("lot", "lot", 8, lambda s: s.standard.lot or "", lambda s: s.standard.lot, edits="lot", left=True),
+    Column(
+        "reason",
+        "reason",
+        20,
+        lambda s: s.standard.reason or "",
+        lambda s: s.standard.reason,
+        edits="reason",
+        left=True,
+    ),
+)
+
+SETUP: tuple[Column[SetupResult], ...] = (
+    Column("check", "check", 12, lambda s: s.setup.check, lambda s: s.setup.check, left=True),
+    Column(
+        "readings",
+        "reading",
+        11,
+        lambda s: clock(s.setup.started) if s.setup.check == "warm-up" else readings(s.setup.readings),
+        lambda s: readings(s.setup.readings),
+        edits="readings",
+    ),
+    Column("value", "value", 7, lambda s: figure(s.value, 3), lambda s: s.value, explains=True),
+    Column("state", "state", 5, lambda s: s.state, lambda s: s.state, left=True),
+    Column("limit", "limit", 7, lambda s: figure(s.limit, 3), lambda s: s.limit),
+    Column("unit", "unit", 4, lambda s: s.unit, lambda s: s.unit, left=True),
+    Column("at", "time", 5, lambda s: clock(s.setup.at or s.setup.started), lambda s: s.setup.at, left=True),
+    Column("why", "why", 26, lambda s: s.why, lambda s: s.why, left=True),
+)

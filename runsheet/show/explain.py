@@ -1,0 +1,333 @@
+"""Why this number: each calculated figure with its formula, the numbers in it, its unit and its source.
+
+Owns: the words of a worked calculation, the same on the screen and in the report. Invariant: every figure shown here is
+read from the sheet; nothing is computed a second time.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute.readings import EVENTS, relative_parts
+from runsheet.figures import figure, signal
+from runsheet.show.columns import FLAG_WORDS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.compute.results import CalibrationResult, RowResult, SetupResult, Sheet, StandardResult
+
+
+class Step(NamedTuple):
+    """One step of a calculation."""
+
+    figure: str
+    """The name of the figure, as in the columns."""
+    formula: str
+    numbers: str
+    """The formula with its numbers, and what comes of it with its unit."""
+    source: str
+
+
+def steps(row: RowResult, sheet: Sheet) -> tuple[Step, ...]:
+    """Give every step from a row's readings to what is reported."""
+    if row.void or not row.counted:
+        return ()
+    return tuple(step for part in _PARTS for step in part(row, sheet))
+
+
+def lines(row: RowResult, sheet: Sheet, key: str) -> list[str]:
+    """Explain one column of a row, in words for a screen; empty where there is nothing to explain."""
+    if key == "state":
+        return [_state_words(row, sheet)]
+    if key == "flags":
+        return [f"{flag}: {FLAG_WORDS[flag]}" for flag in row.flags] or ["no flags"]
+    wanted = {"reported": ("reported", "result")}.get(key, (key,))
+    found = [step for step in steps(row, sheet) if step.figure in wanted]
+    return [text for step in found for text in (f"{step.formula}", f"  {step.numbers}", f"  {step.source}")]
+
+
+def _signal_unit(row: RowResult) -> str:
+    return "mg/L" if row.calibration and row.calibration.direct else "A"
+
+
+def _mean(row: RowResult, sheet: Sheet) -> Iterator[Step]:
+    typed = " ".join(str(reading) for reading in row.row.readings)
+    if sheet.run.instrument.reads == "transmittance":
+        values = " ".join(signal(value) for value in row.signals)
+        yield Step("signals", "A = -log10(T / 100)", f"{typed} %T -> {values} A", "definition of absorbance")
+    values = " + ".join(signal(value) for value in row.signals)
+    n = len(row.signals)
+    numbers = (
+        f"({values}) / {n} = {signal(row.mean)} {_signal_unit(row)}"
+        if n > 1
+        else f"{signal(row.mean)} {_signal_unit(row)}"
+    )
+    yield Step("mean", "mean of the readings", numbers, "one reading is one filling of the cell")
+
+
+def _drift(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
+    if row.drift is None or row.net is None or row.calibration is None:
+        return
+    unit = _signal_unit(row)
+    blank = f"from blank {row.drift_from}" if row.drift_from else f"from the zero of {row.calibration.id}"
+    treatment = row.calibration.calibration.zero_standard or "subtract"
+    relative = (
+        "" if treatment == "subtract" else f", less the zero {signal(row.calibration.zero)} which the curve holds"
+    )
+    mode = row.calibration.calibration.drift or "last"
+    yield Step(
+        "drift",
+        f"drift, {mode}: what clean solvent reads",
+        f"{blank}{relative}: {signal(row.drift)} {unit}",
+        "the calibration's own setting",
+    )
+    yield Step(
+        "net",
+        "net = mean - drift",
+        f"{signal(row.mean)} - {signal(row.drift)} = {signal(row.net)} {unit}",
+        "zero and blanks, common practice, no source",
+    )
+
+
+def curve_words(result: CalibrationResult) -> str:
+    """Write the equation of a curve with its figures."""
+    curve = result.curve
+    if curve is None:
+        return "displayed concentration" if result.direct else "no curve yet"
+    a, b = curve.coefficients[0], curve.coefficients[1]
+    terms = [figure(a, 5)] if 0 in curve.powers else []
+    terms.append(f"{figure(b, 6)} x")
+    if curve.model == "quadratic":
+        terms.append(f"{figure(curve.coefficients[2], 5)} x^2")
+    return "y = " + " + ".join(terms)
+
+
+_INVERSE = {
+    "line": "Cx = (net - a) / b",
+    "line-through-zero": "Cx = net / b",
+    "mean-factor": "Cx = net / mean factor",
+    "quadratic": "Cx = the root of a + b x + c x^2 = net nearest the middle of the range",
+    "direct": "Cx = net, as displayed",
+}
+
+
+def _extract(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
+    calibration = row.calibration
+    if calibration is None or row.extract is None or row.kind == "blank":
+        return
+    model = calibration.calibration.model
+    curve = calibration.curve
+    numbers = f"{curve_words(calibration)}; net {signal(row.net)}"
+    if curve is not None and model != "quadratic":
+        a, b = figure(curve.coefficients[0], 5), figure(curve.coefficients[1], 6)
+        top = f"({signal(row.net)} - {a})" if model == "line" else signal(row.net)
+        numbers = f"{top} / {b}"
+    yield Step(
+        "extract",
+        f"{_INVERSE[model]}, calibration {calibration.id}",
+        f"{numbers} = {figure(row.extract, 5)} mg/L of extract",
+        "inverse of the fitted curve",
+    )
+
+
+_FACTORS = {
+    "water": "factor = extract mL x dilution / sample mL",
+    "solid": "factor = extract mL x dilution / sample g",
+    "wipe": "factor = extract mL x dilution / 1000",
+    "extract": "factor = dilution",
+}
+
+
+def _factor(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
+    amounts = row.amounts
+    if amounts is None or row.factor is None or row.result is None:
+        return
+    formula = _FACTORS[amounts.matrix]
+    parts = [figure(amounts.extract_ml, 6)] if amounts.matrix != "extract" else []
+    parts.append(figure(amounts.dilution, 6))
+    numbers = " x ".join(parts)
+    if amounts.matrix == "wipe":
+        numbers += " / 1000"
+        if amounts.amount is not None:
+            formula, numbers = formula + " x 100 / area cm2", f"{numbers} x 100 / {figure(amounts.amount, 6)}"
+    elif amounts.matrix != "extract":
+        numbers += f" / {figure(amounts.amount, 6)}"
+    if amounts.solids_percent is not None:
+        formula, numbers = formula + " / (solids % / 100)", f"{numbers} / {figure(amounts.solids_percent / 100, 5)}"
+    yield Step("factor", formula, f"{numbers} = {figure(row.factor, 6)}", "EPA 418.1, SW-846 8440")
+    yield Step(
+        "result",
+        "result = Cx x factor",
+        f"{figure(row.extract, 5)} x {figure(row.factor, 6)} = {figure(row.result, 5)} {row.unit}",
+        "EPA 418.1, SW-846 8440",
+    )
+
+
+def _uncertainty(row: RowResult, sheet: Sheet) -> Iterator[Step]:
+    if row.expanded is None or row.u_extract is None or row.factor is None:
+        return
+    parts = relative_parts(sheet.run.method.uncertainty)
+    named = ", ".join(f"{name} {percent:g} %" for name, percent in parts.items()) or "none"
+    yield Step(
+        "U",
+        "U = k x factor x sqrt(u(Cx)^2 + Cx^2 x sum of the relative parts squared)",
+        f"k {figure(row.coverage, 3)}, u(Cx) {figure(row.u_extract, 3)} mg/L, parts: {named}: "
+        f"U = {figure(row.expanded, 2)} {row.unit}",
+        "inverse prediction, Miller & Miller chapter 5"
+        + ("" if sheet.uncertainty_complete else "; instrument and volumes only"),
+    )
+
+
+def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
+    limits = sheet.run.method.limits
+    if limits is None or row.factor is None:
+        return
+    for name, value, limit in (
+        ("detection", row.detection, limits.detection),
+        ("reporting", row.reporting, limits.reporting),
+    ):
+        if value is None:
+            continue
+        floor = ""
+        if name == "reporting" and row.calibration and row.calibration.low is not None:
+            floor = f", or the lowest standard {figure(row.calibration.low)} mg/L x factor where larger"
+        yield Step(
+            name,
+            f"{name} limit = method's x factor / nominal factor{floor}",
+            f"method's {limit} at the nominal amounts: {figure(value)} {row.unit}",
+            (sheet.run.method.sources or {}).get(f"limits.{name}", "the method"),
+        )
+
+
+def _quality(row: RowResult, sheet: Sheet) -> Iterator[Step]:
+    if row.recovery_percent is not None:
+        if row.kind in ("check", "second-source"):
+            formula = "recovery = Cx / expected x 100"
+            numbers = f"{figure(row.extract, 5)} / {row.row.expected} x 100 = {row.recovery_percent:.2f} %"
+        else:
+            formula = "recovery = (result - parent's result) as mass / added mass x 100"
+            parent = _parent(row, sheet)
+            less = f" - {figure(parent.result, 5)} ({parent.id})" if parent else ""
+            numbers = (
+                f"({figure(row.result, 5)}{less}) {row.unit}, {row.row.added_mg} mg added: {row.recovery_percent:.2f} %"
+            )
+        yield Step("recovery_percent", formula, numbers, "EPA 1664B, SW-846 8000D")
+    if row.rpd_percent is not None:
+        yield Step(
+            "rpd_percent", "RPD = difference / mean x 100, on concentrations", f"{row.rpd_percent:.2f} %", "EPA 1664B"
+        )
+
+
+def _parent(row: RowResult, sheet: Sheet) -> RowResult | None:
+    if row.row.of is None:
+        return None
+    rows = (r for r in sheet.rows if r.kind == "sample" and r.reports and r.counted and r.sample == row.row.of)
+    return next((r for r in rows if r.fraction == row.fraction), None)
+
+
+def _reported(row: RowResult, sheet: Sheet) -> Iterator[Step]:
+    if row.reported is None or row.result is None:
+        return
+    figures = sheet.run.method.figures or "1664"
+    words = "three significant figures from 10 up, two below" if figures == "1664" else f"{figures} significant figures"
+    flags = f", flags {''.join(row.flags)}" if row.flags else ""
+    yield Step(
+        "reported",
+        f"reported: {words}, half to even",
+        f"{figure(row.result, 6)} -> {row.reported} {row.unit}{flags}",
+        "ASTM E29; EPA 1664B" if figures == "1664" else "ASTM E29",
+    )
+
+
+def _advice(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
+    if row.advice and row.calibration and row.amounts:
+        yield Step(
+            "advice",
+            "the smallest whole dilution that brings the extract to the middle of the range or below",
+            f"{figure(row.extract)} mg/L, middle {figure(row.calibration.middle)}: {row.advice} in all",
+            "EPA 418.1: dilute and read again, from memory",
+        )
+
+
+_PARTS = (_mean, _drift, _extract, _factor, _uncertainty, _limits, _quality, _reported, _advice)
+
+
+def _state_words(row: RowResult, sheet: Sheet) -> str:
+    """Say why a row has the state it has."""
+    words = {
+        "unread": "not read yet",
+        "open": "read; waiting for the blank and check that close its bracket",
+        "accepted": "the blanks and checks on both sides pass",
+        "void": f"void: {row.row.void or 'no reason given'}; shown, and used for nothing",
+    }
+    if row.kind in ("blank", "check") and row.state == "accepted":
+        return "within its limits"
+    if row.state != "held":
+        return words[row.state]
+    if row.calibration is None:
+        return "held: no calibration of its cell was read in full by its time"
+    if row.calibration.state != "pass":
+        return f"held: calibration {row.calibration.id} is {row.calibration.state}"
+    return "held: " + ("; ".join(_beside(row, sheet)) or "a blank or check beside it fails")
+
+
+def _beside(row: RowResult, sheet: Sheet) -> Iterator[str]:
+    """Say what fails of the row itself or of the nearest blank and check on each side, on its calibration."""
+    failed = {
+        finding.rows[0]: finding for finding in sheet.quality if finding.state == "fail" and finding.rule in EVENTS
+    }
+    place = next(at for at, other in enumerate(sheet.rows) if other is row)
+    near: list[str] = [row.id] if row.kind in EVENTS else []
+    for side in (sheet.rows[:place][::-1], sheet.rows[place + 1 :]) if not near else ():
+        for kind in EVENTS:
+            events = (
+                other for other in side if other.kind == kind and other.counted and other.calibration is row.calibration
+            )
+            near += [event.id for event in (next(events, None),) if event is not None]
+    for name in dict.fromkeys(near):
+        if name in failed:
+            yield f"{failed[name].rule} {name} {failed[name].why}"
+
+
+# --- standards and setup checks ---------------------------------------------------------------------------------
+
+
+def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[Step, ...]:
+    """Give every step from a standard's readings to its error on the curve."""
+    typed, unit = result.standard, "mg/L" if calibration.direct else "A"
+    found = []
+    if typed.concentration is None:
+        numbers = f"{typed.stock} x {typed.aliquot_ml} / {typed.final_ml} = {figure(result.x, 5)} mg/L"
+        found.append(Step("x", "x = stock x aliquot / final volume", numbers, "dilution"))
+    if result.y is not None:
+        treatment = calibration.calibration.zero_standard or "subtract"
+        zero = f" - zero {signal(calibration.zero)}" if treatment == "subtract" else ""
+        readings = " ".join(str(reading) for reading in typed.readings)
+        numbers = f"mean of {readings}{zero} = {signal(result.y)} {unit}"
+        found.append(Step("y", f"net, zero standard: {treatment}", numbers, "one preparation is one point"))
+    if result.back is not None:
+        numbers = f"{curve_words(calibration)}; net {signal(result.y)}: {figure(result.back, 5)} mg/L"
+        found.append(Step("back", _INVERSE[calibration.calibration.model], numbers, "inverse of the fitted curve"))
+    if result.error_percent is not None:
+        numbers = f"({figure(result.back, 5)} - {figure(result.x, 5)}) / {figure(result.x, 5)} x 100"
+        formula = "error % = (on curve - x) / x x 100"
+        found.append(
+            Step("error_percent", formula, f"{numbers} = {result.error_percent:+.2f} %", "EPA SW-846 8000D, TNI sign")
+        )
+    return tuple(found)
+
+
+def setup_check(result: SetupResult) -> tuple[Step, ...]:
+    """Say what the value of a setup check is, and what it is held against."""
+    formulas = {
+        "warm-up": "minutes from lamp on to the first standard, else to now",
+        "stability": "largest reading less smallest",
+        "full-scale": "largest deviation from 100 %T",
+        "dark": "largest deviation from 0 %T",
+    }
+    formula = formulas.get(result.setup.check, "largest deviation from 0 A")
+    way = "at least" if result.setup.check == "warm-up" else "at most"
+    limit = "no limit" if result.limit is None else f"{way} {figure(result.limit)} {result.unit}"
+    numbers = f"{figure(result.value) or 'no value yet'} {result.unit}, {limit}: {result.state}"
+    return (Step("value", formula, numbers, "common practice, no source"),)

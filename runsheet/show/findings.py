@@ -1,0 +1,57 @@
+"""Findings in words, one a line.
+
+Owns: how a finding reads. Invariant: every finding that does not pass is said, the failing ones first.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.figures import figure
+
+if TYPE_CHECKING:
+    from runsheet.compute.results import Finding, Sheet
+
+ORDER = {"fail": 0, "warn": 1, "todo": 2}
+
+
+def lines(sheet: Sheet) -> list[str]:
+    """Give every finding that is no pass, and what is still to do, one a line."""
+    told = sorted((f for f in sheet.quality if f.state in ORDER), key=lambda finding: ORDER[finding.state])
+    found = [words(finding) for finding in told]
+    found += [f"todo: setup {r.setup.check}: {r.why}" for r in sheet.setup if r.state == "todo"]
+    found += [f"todo: calibration {c.id}: {why}" for c in sheet.calibrations for why in c.todos]
+    unread = [row.id for row in sheet.rows if row.state == "unread"]
+    waiting = [row.id for row in sheet.rows if row.state == "open"]
+    found += [f"todo: {len(unread)} rows not read: {some(unread)}"] if unread else []
+    found += [f"todo: {len(waiting)} rows wait for a closing blank or check: {some(waiting)}"] if waiting else []
+    return found
+
+
+def raised(sheet: Sheet) -> list[Finding]:
+    """Give the findings that fail, then those that warn, each in the order of the rules."""
+    return [finding for state in ("fail", "warn") for finding in sheet.quality if finding.state == state]
+
+
+def some(names: list[str] | tuple[str, ...], most: int = 8) -> str:
+    """Name some rows, and say how many more there are."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return " ".join(names[:most]) + more
+
+
+def words(finding: Finding, most: int = 8) -> str:
+    """Write one finding: verdict, rule, rows as far as `most` names them, why."""
+    rows = f" {some(finding.rows, most)}" if finding.rows else ""
+    return f"{finding.state}: {finding.rule}{rows}: {finding.why}"
+
+
+def limits(finding: Finding) -> str:
+    """Write the limits of a finding."""
+    low, high = finding.low, finding.high
+    if low is not None and high is not None:
+        return f"{figure(low)} to {figure(high)}"
+    if high is not None:
+        return f"at most {figure(high)}"
+    if low is not None:
+        return f"at least {figure(low)}"
+    return "none set" if finding.value is not None and finding.state == "pass" else ""

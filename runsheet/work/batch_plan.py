@@ -1,0 +1,340 @@
+"""From a list of samples to queue rows.
+
+Owns: the batch QC a method asks for, and where blanks and checks go. Invariant: no id is used twice,
+and a planned queue read in order, one reading a row, overruns no interval and lacks no QC row of its batch.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from runsheet import tables
+from runsheet.compute.amounts import MATRIX_OF_UNIT, PREPARED
+from runsheet.compute.brackets import asked_for, left_good
+from runsheet.compute.readings import EVENTS, calibration_of
+from runsheet.compute.sheet import evaluate
+from runsheet.run import edit
+from runsheet.run.model import ReportingLimits, Row, Sample
+from runsheet.show.columns import ABBREVIATIONS, KIND_WORDS
+from runsheet.work.sample_list import Planned, ids
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from datetime import datetime
+
+    from runsheet.compute.results import CalibrationResult, Event, RowResult, Sheet
+    from runsheet.problem import Problem
+    from runsheet.run.model import Kind, Run
+    from runsheet.tables import Number
+
+PACE = 2.0
+"""Minutes a row takes, for intervals given in minutes. Common practice, no source."""
+
+
+class Plan(NamedTuple):
+    """What is to be inserted."""
+
+    rows: tuple[Row, ...]
+    samples: tuple[Sample, ...]
+    """Those the run has no `[[sample]]` of yet."""
+
+
+# --- planning -----------------------------------------------------------------------------------------------------
+
+
+def plan(run: Run, planned: Sequence[Planned], sheet: Sheet | None, now: datetime) -> Plan:
+    """Give the rows to append for these samples, with the QC and the events the method asks for.
+
+    `sheet` is that of `run`; it is computed at `now` where it is None.
+    """
+    sheet = sheet or evaluate(run, now)
+    names = Names(run, (each.row.id for each in planned))
+    second: tuple[Row, ...] = ()
+    if run.method.check is not None and all(row.void or row.kind != "second-source" for row in sheet.rows):
+        second = (event(sheet, names, "second-source"),)
+    spacer = Spacer(sheet, sheet.rows, names, Row(id="", kind="blank"), now)
+    closing = bool(run.method.check and run.method.check.closing)
+    rows = spacer.space(_with_qc(sheet, planned, names), opening=second, closing=asked_for(run.method) * closing)
+    return Plan(tuple(rows), _new_samples(run, planned))
+
+
+class Names:
+    """Ids of a run and of what is planned; none is given out twice."""
+
+    def __init__(self, run: Run, more: Iterable[str] = ()) -> None:
+        """Take the ids there are."""
+        self._taken = {*ids(run), *(sample.id for sample in run.sample), *more}
+
+    def first(self, stem: str) -> str:
+        """Give the first unused id of a stem."""
+        name = next(name for n in range(1, len(self._taken) + 2) if (name := f"{stem}{n}") not in self._taken)
+        self._taken.add(name)
+        return name
+
+
+def _new_samples(run: Run, planned: Sequence[Planned]) -> tuple[Sample, ...]:
+    """Give the samples not received yet; what two lines say of one is put together, the first line first."""
+    had = {sample.id for sample in run.sample}
+    made: dict[str, dict[str, Any]] = {}
+    for each in planned:
+        if each.sample.id not in had:
+            made[each.sample.id] = {**tables.plain(each.sample), **made.get(each.sample.id, {})}
+    return tuple(Sample(**values) for values in made.values())
+
+
+def _with_qc(sheet: Sheet, planned: Sequence[Planned], names: Names) -> Iterator[Row]:
+    """Give the samples with the QC of their batch: before each started one what the bench prepares, after its first
+    sample a duplicate, after its second (its first, where no duplicate is asked for) a spike pair.
+    """
+    run = sheet.run
+    only = run.batch[0].id if len(run.batch) == 1 else None
+    had: defaultdict[tuple[str | None, str], defaultdict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
+    for result in sheet.rows:
+        if not result.void:
+            had[result.batch, result.fraction][result.kind].add(result.sample)
+    for each in planned:
+        row = _filled(each.row, run)
+        fraction = "petroleum" if row.silica_gel else "oil_grease"
+        group = had[row.batch or only, fraction]
+        group["sample"].add(row.sample or row.id)
+        size = _limit(run, fraction, "samples")
+        started = 1 if size is None else math.ceil(len(group["sample"]) / float(size) - 1e-9)
+        prepared: tuple[Kind, ...] = ("method-blank", "control") if size is not None else ()
+        missing = [kind for kind in prepared for _ in range(started - len(group[kind]))]
+        yield from _counted(group, (_qc(sheet, names, kind, row) for kind in missing))
+        yield row
+        yield from _counted(group, (_qc(sheet, names, kind, row) for kind in _after(run, fraction, group, started)))
+
+
+def _counted(group: defaultdict[str, set[str]], rows: Iterable[Row]) -> Iterator[Row]:
+    for row in rows:
+        group[row.kind].add(row.id)
+        yield row
+
+
+def _after(run: Run, fraction: str, group: defaultdict[str, set[str]], started: int) -> tuple[Kind, ...]:
+    """Name the QC rows made from a sample just planned, of which its batch has not enough."""
+    if _limit(run, fraction, "duplicate_rpd_percent") is not None and len(group["duplicate"]) < started:
+        return ("duplicate",)
+    pair: tuple[Kind, ...] = ("spike", "spike-duplicate")
+    pairs = min(len(group[kind]) for kind in pair)
+    return pair if _limit(run, fraction, "spike_percent") is not None and pairs < started else ()
+
+
+def _limit(run: Run, fraction: str, name: str) -> Any:
+    """Give a limit of the batch QC for a fraction, the method's where the fraction says nothing."""
+    found = getattr(getattr(run.method.batch, fraction, None), name, None)
+    return getattr(run.method.batch, name, None) if found is None else found
+
+
+def _filled(row: Row, run: Run) -> Row:
+    """Give a row the nominal extract volume, and one the bench makes itself its amount too; a bottle is measured."""
+    limits = run.method.limits or ReportingLimits()
+    nominal = row.matrix in (None, MATRIX_OF_UNIT[run.method.unit])
+    prepared = nominal and row.kind in PREPARED and run.method.unit != "mg/wipe"
+    petroleum = (run.method.name or "").startswith("tph") or None
+    return replace(
+        row,
+        amount=limits.nominal_amount if prepared and row.amount is None else row.amount,
+        extract_ml=limits.nominal_extract_ml if nominal and row.extract_ml is None else row.extract_ml,
+        dilution=1 if row.dilution is None else row.dilution,
+        silica_gel=petroleum if row.silica_gel is None else row.silica_gel,
+    )
+
+
+def _qc(sheet: Sheet, names: Names, kind: Kind, like: Row) -> Row:
+    """Make a QC row for the batch of a sample; a second bottle is not measured yet, but its solids are the first's."""
+    run = sheet.run
+    row = Row(id=names.first(ABBREVIATIONS[kind]), kind=kind, batch=like.batch, matrix=like.matrix)
+    row = replace(row, cell_mm=like.cell_mm, silica_gel=like.silica_gel)
+    if kind in ("duplicate", "spike", "spike-duplicate"):
+        parts = {name: getattr(like, name) for name in ("dilution", "solids_percent", "dish_g", "wet_g", "dry_g")}
+        row = replace(row, of=like.sample or like.id, **parts)
+    row = _filled(row, run)
+    if kind in PREPARED and kind != "method-blank" and row.amount is None:
+        row = replace(row, amount=like.amount)
+    row = row if row.extract_ml is not None else replace(row, extract_ml=like.extract_ml)
+    return row if kind in ("method-blank", "duplicate") else replace(row, added_mg=_added(sheet, row))
+
+
+def _added(sheet: Sheet, row: Row) -> Number | None:
+    """Propose what to add: as the last control had, else what brings the extract to the middle of the range, mg."""
+    before = [r.added_mg for r in sheet.run.queue if r.kind == "control" and r.added_mg is not None]
+    levels = _levels(_latest(sheet))
+    if before or not levels or row.extract_ml is None:
+        return before[-1] if before else None
+    return _plain((levels[0] + levels[-1]) / 2 * float(row.extract_ml) / 1000)
+
+
+def _latest(sheet: Sheet) -> CalibrationResult | None:
+    """Give the calibration a row read next would use, else the last there is."""
+    ready = calibration_of(Row(id="", kind="blank"), sheet.calibrations)
+    return ready or (sheet.calibrations[-1] if sheet.calibrations else None)
+
+
+def _levels(calibration: CalibrationResult | None) -> list[float]:
+    return sorted({s.x for s in calibration.standards if s.used and s.x > 0}) if calibration else []
+
+
+def _plain(value: float) -> Number:
+    """Write a computed figure with three digits: an integer where it is one."""
+    value = float(f"{value:.3g}")
+    return int(value) if value == int(value) else Decimal(str(value))
+
+
+def event(sheet: Sheet, names: Names, kind: Kind, like: Row | None = None) -> Row:
+    """Make a blank, check or second source; a check as the last one, else on a level near the middle of the curve."""
+    row = Row(id=names.first(ABBREVIATIONS[kind]), kind=kind)
+    if like is not None:
+        row = replace(row, calibration=like.calibration, cell_mm=like.cell_mm)
+    if kind == "blank":
+        return row
+    before = [r.expected for r in sheet.run.queue if r.kind == kind and r.expected is not None]
+    levels = _levels(_latest(sheet))
+    middle = _plain(levels[len(levels) // 2]) if levels else None
+    return replace(row, expected=before[-1] if before else middle)
+
+
+# --- blanks and checks between rows -------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Interval:
+    """How much of the interval to the next event of a kind is used up."""
+
+    kind: Event
+    readings: float
+    minutes: float
+    used: float = 0
+    elapsed: float = 0
+    fresh: bool = False
+    """Whether a good one was the last thing read."""
+
+    def full(self, row: Row) -> bool:
+        """Whether the event must come before a row: after it, it would be late."""
+        if row.kind == self.kind or not (self.used or self.elapsed):
+            return False
+        many = row.kind not in EVENTS and self.used + 1 > self.readings
+        return many or self.elapsed + 2 * PACE > self.minutes
+
+    def after(self, row: Row) -> None:
+        """Count a row."""
+        if row.kind == self.kind:
+            self.used = self.elapsed = 0
+        else:
+            self.used += row.kind not in EVENTS
+            self.elapsed += PACE
+
+
+class Spacer:
+    """Puts blanks and checks between rows so that no interval is overrun."""
+
+    def __init__(self, sheet: Sheet, before: Sequence[RowResult], names: Names, like: Row, now: datetime) -> None:
+        """Take what was read already and what is to be read `before`; events are read in the cell `like` names."""
+        self._sheet, self._names, self._like, self._now = sheet, names, like, now
+        self._intervals = [self._interval(kind, before) for kind in asked_for(sheet.run.method)]  # type: ignore[arg-type]
+        self._rows: list[Row] = []
+
+    def space(self, rows: Iterable[Row], *, opening: Sequence[Row], closing: Iterable[str]) -> list[Row]:
+        """Give the rows behind an opening blank and check, with events where they fall due and the closing ones."""
+        rows = list(rows)
+        if not rows:
+            return []
+        self._open("blank")
+        for row in opening:
+            self._add(row)
+        self._open("check")
+        for row in rows:
+            self._add(row)
+        for kind in closing:
+            self._event(kind)  # type: ignore[arg-type]
+        return self._rows
+
+    def _open(self, kind: Event) -> None:
+        if any(interval.kind == kind and not interval.fresh for interval in self._intervals):
+            self._event(kind)
+
+    def _event(self, kind: Event) -> None:
+        self._add(event(self._sheet, self._names, kind, self._like))
+
+    def _add(self, row: Row) -> None:
+        for interval in self._intervals:
+            if interval.full(row):
+                self._event(interval.kind)
+        self._rows.append(row)
+        for interval in self._intervals:
+            interval.after(row)
+
+    def _interval(self, kind: Event, before: Sequence[RowResult]) -> _Interval:
+        limits = getattr(self._sheet.run.method, kind)
+        made = _Interval(kind, _every(limits, "every_readings"), _every(limits, "every_minutes"))
+        due = next(due for due in self._sheet.due if due.what == kind)
+        if due.readings_left is not None:
+            made.used = made.readings - due.readings_left
+        made.elapsed = self._since(kind)
+        for result in before:
+            if result.state == "unread":
+                made.after(result.row)
+        made.fresh = self._fresh(kind, before)
+        return made
+
+    def _since(self, kind: Event) -> float:
+        """Give the minutes since the last event of a kind or the last calibration."""
+        times = [row.row.at for row in self._sheet.rows if row.kind == kind and row.counted and row.row.at]
+        times += [c.finished for c in self._sheet.calibrations if c.ready and c.finished]
+        return max(0.0, (self._now - max(times)).total_seconds() / 60) if times else 0.0
+
+    def _fresh(self, kind: Event, before: Sequence[RowResult]) -> bool:
+        """Whether the last rows are events, and the last of the kind is unread, or good on a curve that passes."""
+        curve = calibration_of(self._like, self._sheet.calibrations)
+        for result in reversed([result for result in before if not result.void]):
+            if result.kind not in EVENTS:
+                return False
+            if result.kind == kind and result.state == "unread":
+                return True
+            if result.kind == kind and result.calibration is curve:
+                return curve is not None and curve.state == "pass" and left_good(result, self._sheet.run)
+        return False
+
+
+def _every(limits: object, name: str) -> float:
+    every = getattr(limits, name, None)
+    return math.inf if every is None else float(every)
+
+
+# --- what comes of it ---------------------------------------------------------------------------------------------
+
+
+def edits(run: Run, rows: Iterable[Row], samples: Iterable[Sample], at: int) -> list[edit.Edit]:
+    """Give the edits, as one step, that add samples and insert rows as number `at` of the queue and on."""
+    places = [("sample", n, sample) for n, sample in enumerate(samples, len(run.sample) + 1)]
+    made = []
+    for array, place, table in [*places, *(("queue", n, row) for n, row in enumerate(rows, at))]:
+        made.append(edit.insert_row(run, array, place, table))
+        run = edit.apply(run, made[-1])
+    return made
+
+
+def preview(rows: Sequence[Row], problems: Iterable[Problem]) -> list[str]:
+    """Say in lines what would be inserted and what is wrong with the list."""
+    many = Counter(KIND_WORDS.get(ABBREVIATIONS[row.kind], "sample") for row in rows)
+    said = [f"{len(rows)} rows: {', '.join(f'{n} {word}' for word, n in many.items())}"] if rows else ["no rows"]
+    return [*map(str, problems), *said, *map(_line, rows)]
+
+
+def _line(row: Row) -> str:
+    words = KIND_WORDS.get(ABBREVIATIONS[row.kind], "sample") + (f" of {row.of}" if row.of else "")
+    parts: list[tuple[str, object]] = [
+        ("amount", row.amount),
+        ("extract mL", row.extract_ml),
+        ("added mg", row.added_mg),
+    ]
+    parts += [("expected mg/L", row.expected), ("batch", row.batch)]
+    measured = ABBREVIATIONS[row.kind] not in ("SB", "CCV", "ICV") and row.matrix != "extract"
+    words += ", no amount yet" if measured and row.amount is None and row.full_g is None else ""
+    said = [words, *(f"{name} {value}" for name, value in parts if value is not None)]
+    return f"  {row.id:10} {', '.join(said)}"

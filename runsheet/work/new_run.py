@@ -1,0 +1,92 @@
+"""A new run from a method.
+
+Owns: what a run holds on its first morning. Invariant: nothing in it was measured; levels of standards are a proposal
+from the method's reporting limit and are there to be changed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from runsheet.compute.amounts import nominal_factor
+from runsheet.compute.setup import KINDS
+from runsheet.figures import visible
+from runsheet.run.model import About, Calibration, Instrument, Run, Setup, Solvent, Standard
+from runsheet.run.text import FORMAT
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from runsheet.run.model import Method
+    from runsheet.tables import Number
+
+LEVELS = (0, 1, 2, 4, 8, 16)
+"""Standards proposed, in multiples of the reporting limit taken to the extract: with 20 mg/L they reach 320."""
+PLAIN_LOWEST = 10
+"""mg/L, where the method has no reporting limit; within the working range of a 10 mm cell (EPA SW-846 8440)."""
+
+
+def new(name: str, method: Method, now: datetime, *, analyst: str | None = None) -> Run:
+    """Make a run called `name` at a time with its offset; what no document or terminal takes in it is escaped."""
+    direct = method.blank is not None and method.blank.concentration is not None
+    petroleum = (method.name or "").startswith("tph")
+    curve = Calibration(
+        id="C1",
+        cell_mm=10,
+        model="direct" if direct else "line",
+        weighting=None if direct else "none",
+        zero_standard="subtract",
+        drift="last",
+        confidence=Decimal("0.95"),
+        material="reference oil",
+    )
+    return Run(
+        format=FORMAT,
+        run=About(
+            id=visible(name),
+            title=method.title,
+            analyst=analyst,
+            opened=now,
+            offset=_offset(now),
+            note=_note(petroleum=petroleum),
+        ),
+        method=method,
+        instrument=Instrument(
+            name="photometer",
+            reads="concentration" if direct else "absorbance",
+            step=Decimal("0.1" if direct else "0.001"),
+        ),
+        solvent=Solvent(name="tetrachloroethylene", grade="infrared"),
+        setup=_setup(method),
+        calibration=(curve,),
+        standard=_standards(method, direct=direct),
+    )
+
+
+def _note(*, petroleum: bool) -> str | None:
+    return "rows read after silica gel carry silica_gel = true" if petroleum else None
+
+
+def _offset(now: datetime) -> str:
+    return now.strftime("%z")[:3] + ":" + now.strftime("%z")[3:5]
+
+
+def _setup(method: Method) -> tuple[Setup, ...]:
+    """Make one row for each check the method has a limit for, the zero once."""
+    limits = method.setup
+    given = {field.name for field in fields(limits) if getattr(limits, field.name) is not None} if limits else set()
+    return tuple(Setup(check=check) for check, kind in KINDS.items() if kind.limit in given)  # type: ignore[arg-type]
+
+
+def _standards(method: Method, *, direct: bool) -> tuple[Standard, ...]:
+    reporting, factor = method.limits and method.limits.reporting, nominal_factor(method)
+    lowest = _plain(float(reporting) / factor) if reporting and factor else PLAIN_LOWEST
+    multiples = (0, 8, 4) if direct else LEVELS
+    return tuple(Standard(id=f"S{at}", concentration=lowest * multiple) for at, multiple in enumerate(multiples))
+
+
+def _plain(value: float) -> Number:
+    """Write a computed level with few digits: an integer where it is one."""
+    return int(value) if value == int(value) else Decimal(f"{value:.3g}")

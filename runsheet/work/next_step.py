@@ -1,0 +1,190 @@
+"""What to do next, and why.
+
+Owns: the order of a day's work, from the sheet alone. Invariant: there is always exactly one next thing, with its
+reason; what falls due is offered and never forced.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+EVENTS = ("blank", "check")
+
+if TYPE_CHECKING:
+    from runsheet.compute.results import CalibrationResult, DueResult, Event, RowResult, Sheet
+
+PaneName = Literal["setup", "standards", "queue", "quality"]
+
+
+class NextStep(NamedTuple):
+    """The next thing to do."""
+
+    pane: PaneName
+    row: int
+    """The row of that pane it is about, from 0."""
+    words: str
+    why: str
+    offer: Event | None = None
+    """The kind of row to insert, where one falls due."""
+
+
+def next_step(sheet: Sheet) -> NextStep:
+    """Give the next thing to do."""
+    return next(step for find in _ORDER if (step := find(sheet)) is not None)
+
+
+def _setup(sheet: Sheet) -> NextStep | None:
+    todo = [(at, result) for at, result in enumerate(sheet.setup) if result.state == "todo"]
+    running = next((r for _, r in todo if r.setup.check == "warm-up" and r.setup.started), None)
+    for at, result in todo:
+        if result.setup.check == "warm-up":
+            if result.setup.started is None:
+                return NextStep("setup", at, "lamp on: press Enter to start the warm-up", "everything waits for it")
+            continue
+        if running is not None:
+            return NextStep("setup", at, f"warm up: {running.why}", f"then {result.setup.check}")
+        return NextStep("setup", at, f"setup check: {result.setup.check}", result.why)
+    return None if running is None else NextStep("setup", todo[0][0], f"warm up: {running.why}", "then the standards")
+
+
+def _doing(result: CalibrationResult, x: float) -> str:
+    """Say what is done with a standard: read, or on a direct-reading analyser blank, span, verify."""
+    if not result.direct:
+        return "read standard"
+    if x == 0:
+        return "set the blank to 0 and read"
+    return "span on and read" if x == max(standard.x for standard in result.standards) else "verify with"
+
+
+def _standards(sheet: Sheet) -> NextStep | None:
+    if any(row.signals for row in sheet.rows) and any(result.ready for result in sheet.calibrations):
+        started = {result.id for result in sheet.calibrations if any(s.y is not None for s in result.standards)}
+    else:
+        started = {result.id for result in sheet.calibrations}
+    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    for result in sheet.calibrations:
+        unread = [s for s in result.standards if s.used and s.y is None]
+        if unread and result.id in started:
+            words = f"{_doing(result, unread[0].x)} {unread[0].standard.id}, {unread[0].x:g} mg/L"
+            return NextStep("standards", place[unread[0].standard.id], words, f"{len(unread)} to read for {result.id}")
+    return None
+
+
+def _due(sheet: Sheet) -> NextStep | None:
+    at = _first_unread(sheet)
+    coming = sheet.rows[at].kind if at is not None else None
+    for result in sheet.due:
+        if result.state in ("due", "overdue") and coming != result.what:
+            row = len(sheet.rows) if at is None else at
+            return NextStep("queue", row, f"insert a {result.what}", result.words, result.what)
+    return None
+
+
+def _failed_event(sheet: Sheet) -> NextStep | None:
+    """The last blank or check read fails: nothing read after it will count until that is put right."""
+    at = next(
+        (n for n in range(len(sheet.rows) - 1, -1, -1) if sheet.rows[n].kind in EVENTS and sheet.rows[n].signals), None
+    )
+    if at is None or sheet.rows[at].state != "held":
+        return None
+    row, first = sheet.rows[at], _first_unread(sheet)
+    if first is not None and sheet.rows[first].kind == row.kind:
+        return None
+    finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
+    words = f"{row.id} fails: put it right and read it again with r"
+    return NextStep("queue", at, words, finding.why if finding else "it is outside its limits")
+
+
+def _dilution(sheet: Sheet) -> NextStep | None:
+    """A sample reads above the range and is not diluted yet."""
+    for at, row in enumerate(sheet.rows):
+        if row.kind == "sample" and row.advice and row.reports:
+            return NextStep(
+                "queue", at, f"{row.id} is above the range: d reads it again, {row.advice}", "clean solvent first"
+            )
+    return None
+
+
+def _held(sheet: Sheet) -> NextStep | None:
+    """Samples are held by a blank or check that failed."""
+    held = [at for at, row in enumerate(sheet.rows) if row.state == "held" and row.kind == "sample" and row.reports]
+    if not held:
+        return None
+    rows = f"{len(held)} sample{'s are' if len(held) > 1 else ' is'} held"
+    return NextStep("queue", held[0], f"{rows}: H plans the shortest way to read them again", "a blank or check failed")
+
+
+def unread_after(sheet: Sheet, pane: str, place: int) -> int | None:
+    """Give the next thing to read in a pane below a place, or None."""
+    if pane == "queue":
+        return next((at for at in range(place + 1, len(sheet.rows)) if sheet.rows[at].state == "unread"), None)
+    if pane == "standards":
+        standards = sheet.run.standard
+        unread = (
+            at
+            for at in range(place + 1, len(standards))
+            if not standards[at].readings and standards[at].use is not False
+        )
+        return next(unread, None)
+    return next((at for at in range(place + 1, len(sheet.setup)) if sheet.setup[at].state == "todo"), None)
+
+
+def _unread(sheet: Sheet) -> NextStep | None:
+    at = _first_unread(sheet)
+    if at is None:
+        return None
+    row = sheet.rows[at]
+    left = sum(other.state == "unread" for other in sheet.rows)
+    return NextStep("queue", at, f"read {row.id}{_kind(row)}", _reason(sheet, row, left))
+
+
+def _kind(row: RowResult) -> str:
+    return "" if row.kind == "sample" else f", {row.kind.replace('-', ' ')}"
+
+
+def _reason(sheet: Sheet, row: RowResult, left: int) -> str:
+    soon = next((result for result in sheet.due if result.state != "ok" and result.what != row.kind), None)
+    rows = f"{left} row{'s' if left > 1 else ''} left"
+    return f"{rows}; {soon.words}" if soon else rows
+
+
+def _first_unread(sheet: Sheet) -> int | None:
+    return next((at for at, row in enumerate(sheet.rows) if row.state == "unread"), None)
+
+
+def _closing(sheet: Sheet) -> NextStep | None:
+    waiting = [at for at, row in enumerate(sheet.rows) if row.state == "open"]
+    if not waiting:
+        return None
+    after = {row.kind for row in sheet.rows[waiting[-1] + 1 :] if row.signals}
+    kind: Event = next((result.what for result in sheet.due if result.what not in after), "blank")
+    rows = f"{len(waiting)} row{'s wait' if len(waiting) > 1 else ' waits'} for it"
+    return NextStep("queue", len(sheet.rows), f"close the batch: insert a {kind}", rows, kind)
+
+
+def _failing(sheet: Sheet) -> NextStep | None:
+    failing = [finding for finding in sheet.quality if finding.state == "fail"]
+    if not failing:
+        return None
+    return NextStep(
+        "quality", 0, f"{len(failing)} finding{'s fail' if len(failing) > 1 else ' fails'}: see QC", failing[0].why
+    )
+
+
+def _empty(sheet: Sheet) -> NextStep | None:
+    return None if sheet.rows else NextStep("queue", 0, "plan the queue: insert the first row with i", "it is empty")
+
+
+def _done(sheet: Sheet) -> NextStep:
+    return NextStep(
+        "queue", len(sheet.rows) - 1, "all read and closed: review and report", f"the run's state is {sheet.state}"
+    )
+
+
+_ORDER = (_setup, _standards, _empty, _failed_event, _due, _dilution, _unread, _held, _closing, _failing, _done)
+
+
+def offered_kind(due: tuple[DueResult, ...]) -> Event:
+    """Give the kind of row to offer when one is asked for: what is most urgent."""
+    order = {"overdue": 0, "due": 1, "soon": 2, "ok": 3}
+    return min(due, key=lambda result: order[result.state]).what if due else "blank"

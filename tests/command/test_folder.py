@@ -1,0 +1,145 @@
+"""The commands over a folder: what they print, their exit codes, and how they refuse."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from typing import TYPE_CHECKING
+
+import psutil
+import pytest
+
+from runsheet.command.main import main
+from tests import many
+from tests.history.folder import put
+from tests.history.test_studies import demonstrate, study
+from tests.make import command
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("bench one")
+    many.write(made, 25)
+    (made / "broken.toml").write_text("format = 1\n[run]\nid =", encoding="utf-8")
+    return made
+
+
+def test_history_as_text_says_charts_limits_and_findings(folder: Path) -> None:
+    told = command("history", str(folder))
+    assert "HISTORY OF BENCH ONE" in told
+    assert "25 runs, 2026-03-11 to 2026-04-04; 1 documents not computed." in told
+    assert "broken.toml: not computed:" in told
+    assert "control recovery, oil and grease, tph-water" in told
+    assert "Own limits" in told
+    assert max(map(len, told.splitlines())) <= 80
+
+
+def test_history_of_one_kind_with_other_rules_and_fewer_points(folder: Path) -> None:
+    told = command("history", str(folder), "--of", "check", "--points", "8", "--rules", "1,2,3,4,5,6,7,8")
+    assert "8, the latest of 50" in told
+    assert "second-source" not in told
+    assert "Provisional" in told
+
+
+@pytest.mark.parametrize("form", ["markdown", "html", "csv", "sql"])
+def test_history_in_every_form(folder: Path, form: str, tmp_path: Path) -> None:
+    out = tmp_path / "history out"
+    assert main(["history", str(folder), "--as", form, "-o", str(out)]) == 0
+    told = out.read_text(encoding="utf-8")
+    assert told.startswith(
+        {"markdown": "# History", "html": "<!DOCTYPE html>", "csv": "path,row,what", "sql": "BEGIN;"}[form]
+    )
+    assert told.count("<svg") == (7 if form == "html" else 0)
+
+
+def test_detection_says_the_figure_and_what_is_missing(tmp_path: Path) -> None:
+    study(tmp_path)
+    demonstrate(tmp_path, 9, 92, 98, 101, 95)
+    told = command("detection", str(tmp_path), "--now", "2026-06-01T00:00:00+01:00")
+    assert "0.757 mg/L, complete" in told
+    assert "detection = 0.76" in told
+    assert "PASS" in told
+    assert "1664B" in command("detection", str(tmp_path), "--criteria", "1664-oil-grease")
+
+
+def test_find_says_where_and_ends_with_1_where_nothing_is(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    told = command("find", str(folder), "SS-0")
+    assert "SS-0    25  2026-03-11  2026-04-04" in told
+    assert "broken.toml: not computed" in told
+    assert "W-3-4" in command("find", str(folder), "w-3-4")
+    assert main(["find", str(folder), "no such thing"]) == 1
+    assert "In none of these" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (["history", "/no/such/folder"], "No such file or directory"),
+        (["history", ".", "--rules", "1,9"], "no run rule 9"),
+        (["history", ".", "-o", "/no/such/place"], "No such file"),
+    ],
+)
+def test_what_cannot_be_done_is_refused_in_words(
+    words: list[str], why: str, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(words) == 2
+    told = capsys.readouterr()
+    assert (told.out, why in told.err) == ("", True)
+
+
+@pytest.mark.parametrize("bad", [["--points", "1"], ["--points", "x"], ["--rules", "a"], ["--of", "mood"]])
+def test_bad_arguments_end_with_2(bad: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["history", ".", *bad])
+    assert ended.value.code == 2
+    assert "usage" in capsys.readouterr().err
+
+
+def test_a_name_that_would_run_or_steer_is_shown_harmless(tmp_path: Path) -> None:
+    put(tmp_path, 0, [], name="x", run={"id": "<script>\x1b[2J", "title": "=1"})
+    for form in ("text", "markdown", "html"):
+        told = command("find", str(tmp_path), "*script*", "--as", form)
+        assert "\x1b" not in told
+        assert "<script>" not in told or form == "text"
+
+
+def test_an_interrupt_stops_the_reading_keeps_what_was_read_and_leaves_no_process(tmp_path: Path) -> None:
+    many.write(tmp_path / "runs", 400)
+    run = subprocess.Popen(
+        [sys.executable, "-m", "runsheet", "history", str(tmp_path / "runs")],
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**os.environ, "RUNSHEET_CACHE": str(tmp_path / "cache")},
+        text=True,
+    )
+    deadline = time.monotonic() + 20
+    while _kept(tmp_path / "cache") < 100 and time.monotonic() < deadline:
+        time.sleep(0.02)
+    workers = psutil.Process(run.pid).children()
+    run.send_signal(signal.SIGINT)
+    out, err = run.communicate(timeout=20)
+    assert (run.returncode, out) == (2, "")
+    assert err == "runsheet: stopped; what was read is kept for the next time\n"
+    assert 100 <= _kept(tmp_path / "cache") < 400
+    assert not [worker for worker in workers if worker.is_running()]
+
+
+def _kept(cache: Path) -> int:
+    """Count the documents a cache holds."""
+    for file in cache.glob("*.sqlite3"):
+        connection = sqlite3.connect(file)
+        try:
+            return int(connection.execute("SELECT count(*) FROM run").fetchone()[0])
+        except sqlite3.OperationalError:  # not made yet
+            return 0
+        finally:
+            connection.close()
+    return 0

@@ -1,0 +1,219 @@
+"""Every command as a new user would try it: what it prints where, and what it ends with."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo, methods, read
+from runsheet.command.main import main
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+NOW = ["--now", demo.NOW["soil-day"].isoformat()]
+
+
+@pytest.fixture
+def soil(tmp_path: Path) -> Path:
+    path = tmp_path / "soil day.toml"
+    path.write_text(demo.text("soil-day"), encoding="utf-8")
+    return path
+
+
+def test_check_prints_findings_and_fails(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(soil), *NOW]) == 1
+    out, err = capsys.readouterr()
+    assert out.splitlines()[0] == "fail: check CCV3: recovers 87.1 %, limits 90-110"
+    assert not err
+
+
+def test_results_and_reports_do_not_fail_with_the_run(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for words in (["results", "--as", "text"], ["results", "--as", "csv"], ["report", "--as", "markdown"]):
+        assert main([words[0], str(soil), *words[1:], *NOW]) == 0
+        out, err = capsys.readouterr()
+        assert "GR-0422" in out
+        assert not err
+
+
+def test_results_as_json_have_the_shape_of_the_contract(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["results", str(soil), "--as", "json", *NOW]) == 0
+    data = json.loads(capsys.readouterr().out)
+    parts = [
+        "format",
+        "run",
+        "now",
+        "state",
+        "setup",
+        "calibrations",
+        "rows",
+        "fractions",
+        "quality",
+        "due",
+        "problems",
+    ]
+    assert list(data) == parts
+    row = "id kind sample batch calibration report drift net extract u_extract factor result unit U detection reporting"
+    more = "flags reported recovery_percent rpd_percent state advice"
+    assert {*row.split(), *more.split()} <= data["rows"][0].keys()
+    curve = "id model weighting zero coefficients n levels r r2 s rse_percent rsd_percent range state why detection"
+    assert {*curve.split(), "standards"} <= data["calibrations"][0].keys()
+    assert data["quality"][0].keys() == {"rule", "rows", "value", "low", "high", "state", "why"}
+    assert data["due"][0].keys() == {"what", "state", "readings_left", "minutes_left"}
+    assert data["fractions"][0].keys() == {"sample", "oil_grease", "petroleum", "polar", "U"}
+
+
+def test_text_fits_eighty_columns(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for command in (["report", str(soil)], ["results", str(soil)], ["methods"]):
+        assert main([*command, *(NOW if command[0] != "methods" else [])]) == 0
+        assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+
+
+def test_report_is_written_to_a_file(soil: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    target = tmp_path / "-out put.html"
+    assert main(["report", str(soil), "--as", "html", f"-o{target}", *NOW]) == 0
+    out, err = capsys.readouterr()
+    assert not out
+    assert str(target) in err
+    page = target.read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "http" not in page
+
+
+def test_a_report_is_not_written_over_its_run(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = soil.read_bytes()
+    assert main(["report", str(soil), "-o", str(soil), *NOW]) == 2
+    assert "the run itself" in capsys.readouterr().err
+    assert soil.read_bytes() == before
+
+
+def test_new_makes_a_readable_run_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in methods.names():
+        path = tmp_path / f"{name}.toml"
+        assert main(["new", str(path), "--method", name]) == 0
+        run, problems = read(path.read_text(encoding="utf-8"))
+        assert run is not None
+        assert not problems
+        assert run.method == methods.find(name)
+        before = path.read_bytes()
+        assert main(["new", str(path), "--method", name]) == 2
+        assert path.read_bytes() == before
+    assert "is there already" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["check", "nothing.toml"], "nothing.toml"),
+        (["check", "."], "directory"),
+        (["frobnicate"], "neither a file nor a command"),
+        (["new", "no/such/folder/x.toml", "--method", "plain"], "No such file"),
+        (["new", "x.toml", "--method", "nosuch"], "tph-water"),
+        (["methods", "nosuch"], "tph-water"),
+        (["demo", "nosuch"], "water-day"),
+        (["open"], "needs a terminal"),
+    ],
+)
+def test_a_refusal_says_why(
+    words: list[str], said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(words) == 2
+    out, err = capsys.readouterr()
+    assert not out
+    assert said in err
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize(
+    ("now", "said"), [("2026-04-22T15:30", "has no offset"), ("today", "is no date and time")], ids=["local", "word"]
+)
+def test_a_time_must_have_its_offset(now: str, said: str, soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        main(["check", str(soil), "--now", now])
+    assert said in capsys.readouterr().err
+
+
+def test_methods_show_sources_and_cautions(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["methods", "tph-water"]) == 0
+    out = capsys.readouterr().out
+    assert "EPA SW-846 8000D" in out
+    assert "licensed practice decides" in " ".join(out.split())
+
+
+def run(*words: str, stdin: int = subprocess.DEVNULL) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "runsheet", *words], stdin=stdin, capture_output=True, text=True, check=False, timeout=60
+    )
+
+
+def test_demo_without_a_terminal_is_its_report() -> None:
+    done = run("demo")
+    assert done.returncode == 0
+    assert done.stdout.startswith("ORLA SOUND HARBOUR DRAINS, MARCH (INVENTED)")
+    assert not done.stderr
+
+
+def test_a_reader_that_leaves_is_no_error() -> None:
+    shell = f"{sys.executable} -m runsheet demo | head -1"
+    done = subprocess.run(
+        ["bash", "-o", "pipefail", "-c", shell], capture_output=True, text=True, check=False, timeout=60
+    )
+    assert done.returncode == 0
+    assert "Traceback" not in done.stderr
+
+
+def test_help_loads_neither_numpy_nor_the_screen() -> None:
+    code = (
+        "import sys; from runsheet.command.main import main\n"
+        "try: main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "print(sorted({'numpy', 'textual', 'tomli_w', 'decimal'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_log_prints_and_verifies(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from runsheet.run import edit
+    from runsheet.run.disk import store
+
+    opened = store.open_for_writing(soil, "tester", demo.NOW["soil-day"])
+    opened.accept([edit.set_value(opened.run, "queue[1].note", "looked at twice")], demo.NOW["soil-day"], "a reason")
+    opened.close()
+    assert main(["log", str(soil)]) == 0
+    assert "looked at twice" in capsys.readouterr().out
+    assert main(["log", str(soil), "--verify"]) == 0
+    assert "whole" in capsys.readouterr().out
+    log = soil.with_name(soil.name + ".log")
+    log.write_bytes(log.read_bytes().replace(b"looked at twice", b"looked at never"))
+    assert main(["log", str(soil), "--verify"]) == 1
+    assert "was changed" in capsys.readouterr().out
+
+
+def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    assert main(["log", str(path)]) == 2
+    assert main(["log", str(path), "--verify"]) == 2
+    assert capsys.readouterr().err.count("run.toml: it has no edit log; one begins when it is opened for work") == 2
+
+
+def test_a_pipe_in_the_place_of_the_log_hangs_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    os.mkfifo(tmp_path / "run.toml.log")
+    assert main(["log", str(path)]) == 2
+    assert "run.toml" in capsys.readouterr().err
+
+
+def test_a_name_that_would_steer_the_terminal_is_shown_harmless(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "/no/such/\x1b[2J.toml"]) == 2
+    told = capsys.readouterr().err
+    assert "\x1b" not in told
+    assert "\\x1b[2J" in told

@@ -1,0 +1,71 @@
+"""What the history says of an open run: judged by the runs before it only."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet import evaluate, read
+from runsheet.history import earlier_runs
+from runsheet.history.extract import latest, points
+from tests.history.folder import control, opened, put
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from runsheet.compute.results import Finding
+
+STEADY = (98, 102, 99, 101, 97, 103, 99, 101, 98, 102)
+
+
+def warned(folder: Path, open_: Path) -> list[Finding]:
+    run, _ = read(open_.read_text(encoding="utf-8"))
+    assert run is not None
+    mine = list(points(open_.name, evaluate(run, latest(run))))
+    with opened(folder) as tables:
+        return list(
+            earlier_runs.warnings(mine, earlier_runs.past(tables, open_.name, min(point.moment for point in mine)))
+        )
+
+
+def history(folder: Path, values: tuple[float, ...]) -> None:
+    for day, value in enumerate(values):
+        put(folder, day, [control("LCS1", value)])
+
+
+def test_a_point_beyond_the_action_limits_of_the_earlier_runs(tmp_path: Path) -> None:
+    history(tmp_path, STEADY)
+    (found,) = warned(tmp_path, put(tmp_path, 20, [control("LCS1", 112)], name="open"))
+    assert (found.rule, found.rows, found.state) == ("history", ("LCS1",), "warn")
+    assert found.why == "control recovery: more than 3 sigma above the mean, over 10 points before this run (rule 1)"
+    assert found.value is not None
+    # mean 100, moving ranges 4 3 2 4 6 4 2 3 4: mean 32/9, sigma 32/9/1.128
+    assert abs((found.high or 0) - (100 + 3 * 32 / 9 / 1.128)) < 1e-9
+
+
+def test_this_control_is_the_ninth_on_one_side(tmp_path: Path) -> None:
+    history(tmp_path, (*STEADY, *[95 + at % 2 for at in range(4)], *[101 + at % 2 for at in range(8)]))
+    (found,) = warned(tmp_path, put(tmp_path, 40, [control("LCS1", 101.5)], name="open"))
+    assert "the ninth in a row above the mean" in found.why
+
+
+def test_a_steady_run_and_a_short_history_warn_of_nothing(tmp_path: Path) -> None:
+    history(tmp_path, STEADY[: earlier_runs.ENOUGH - 1])
+    assert warned(tmp_path, put(tmp_path, 30, [control("LCS1", 150)], name="open")) == []
+    history(tmp_path, STEADY)
+    assert warned(tmp_path, put(tmp_path, 30, [control("LCS1", 101)], name="open")) == []
+
+
+def test_runs_read_later_and_the_run_itself_do_not_judge_it(tmp_path: Path) -> None:
+    history(tmp_path, STEADY)
+    for day in range(100, 110):
+        put(tmp_path, day, [control("LCS1", 112 + day % 3)])
+    (found,) = warned(tmp_path, put(tmp_path, 20, [control("LCS1", 112)], name="open"))
+    assert "over 10 points" in found.why
+
+
+def test_two_controls_of_the_run_are_judged_in_their_order(tmp_path: Path) -> None:
+    history(tmp_path, STEADY)
+    two = put(tmp_path, 20, [control("LCS1", 108), control("LCS2", 108.5)], name="open")
+    assert [(found.rows, found.why.partition(":")[2][:14]) for found in warned(tmp_path, two)] == [
+        (("LCS2",), " 2 of 3 in a r")
+    ]
