@@ -71,7 +71,7 @@ def visible(text: str) -> str:
 
 
 def safe(value: Any) -> str:
-    """Give a cell's characters: figures in full, nothing for None, texts that cannot be run."""
+    """A cell's characters: figures in full, nothing for None, texts that cannot be run."""
     if value is None:
         return ""
     if isinstance(value, bool):

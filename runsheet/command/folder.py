@@ -76,7 +76,7 @@ def find(asked: argparse.Namespace) -> int:
 
 
 def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tuple[Block, ...]]:
-    """Give a run's sheet with what its folder's history says of it, and its control charts for the report."""
+    """A run's sheet with what its folder's history says of it, and its control charts for the report."""
     from runsheet.history import open_run
     from runsheet.report import history as told
 

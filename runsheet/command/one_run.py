@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.problem import Problem
     from runsheet.report.blocks import Block
-    from runsheet.run.disk.log import Trail
+    from runsheet.run.disk.log import ReadLog
     from runsheet.run.model import Run
 
 
@@ -127,7 +127,7 @@ def report(asked: argparse.Namespace) -> int:
     charts: tuple[Block, ...] = ()
     if asked.history is not None:
         sheet, charts = folder.with_history(Path(asked.file), sheet, Path(asked.history))
-    text = formats.FORMATS[asked.form](Report(sheet, trail.audit(found.trail.steps, found.run), charts))
+    text = formats.FORMATS[asked.form](Report(sheet, trail.audit(found.log.steps, found.run), charts))
     if asked.output is None:
         print(text, end="")
         return Exit.FINE
@@ -177,7 +177,7 @@ class _Readable(NamedTuple):
 
     run: Run
     problems: tuple[Problem, ...]
-    trail: Trail
+    log: ReadLog
 
 
 def _found(path: Path) -> _Readable:
@@ -196,7 +196,7 @@ def _found(path: Path) -> _Readable:
         print(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in", file=sys.stderr)
     for note in found.notes:
         print(f"runsheet: {path}: {note}", file=sys.stderr)
-    return _Readable(found.run, found.problems, found.trail)
+    return _Readable(found.run, found.problems, found.log)
 
 
 def moment(text: str) -> datetime:

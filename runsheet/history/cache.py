@@ -43,7 +43,7 @@ class Tables:
     def __init__(self, connection: sqlite3.Connection, folder: Path, note: str = "") -> None:
         """Take an open database with the tables in it."""
         self.connection, self.folder, self.note = connection, folder, note
-        self.left = 0
+        self.unread = 0
         """Documents still to be read, where the reading was stopped."""
 
     def rows(self, query: str, *values: object) -> list[tuple[object, ...]]:
@@ -56,7 +56,7 @@ class Tables:
 
 
 def columns(table: str) -> list[tuple[str, str]]:
-    """Give a table's columns with their SQL types."""
+    """A table's columns with their SQL types."""
     hints = get_type_hints(TABLES[table])
     return [(name, _sql_type(hints[name])) for name in TABLES[table]._fields]
 
@@ -67,7 +67,7 @@ def _sql_type(hint: type) -> str:
 
 
 def create_statements() -> Iterator[str]:
-    """Give the SQL that makes the tables, as any database takes it."""
+    """The SQL that makes the tables, as any database takes it."""
     for table in TABLES:
         told = ",\n".join(f'  "{name}" {kind}' for name, kind in columns(table))
         yield f'CREATE TABLE "{table}" (\n{told}\n);'
@@ -76,7 +76,7 @@ def create_statements() -> Iterator[str]:
 
 
 def place(folder: Path, *, deep: bool = True) -> Path:
-    """Give the cache file of a folder: in `RUNSHEET_CACHE`, else in the platform's cache folder."""
+    """The cache file of a folder: in `RUNSHEET_CACHE`, else in the platform's cache folder."""
     name = hashlib.sha256(os.fsencode(folder) + (b"/" if deep else b"")).hexdigest()[:24]
     return _cache_folder() / f"history-{name}.sqlite3"
 
@@ -99,7 +99,7 @@ def bring_up(
 ) -> Tables:
     """Open the tables of a folder, `deep` with those below it, and read what changed since.
 
-    `progress` is called now and then; where it gives False the reading stops, what was read is kept and `left` says how
+    `progress` is called now and then; where it gives False the reading stops, what was read is kept and `unread` says how
     much is not. With more than `at_most` documents to read, none is. Raises OSError where the folder cannot be read.
     """
     real = folder.resolve()
@@ -194,16 +194,16 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
     if gone:
         with tables.connection:
             _forget(tables.connection, gone)
-    tables.left = len(changed)
+    tables.unread = len(changed)
     if not changed or (at_most is not None and len(changed) > at_most):
         return
     with contextlib.closing(documents.read_all(tables.folder, changed)) as read:  # type: ignore[type-var]
         batch: list[Facts] = []
         for facts in read:
             batch.append(facts)
-            tables.left -= 1
-            stop = not progress(Progress(len(changed) - tables.left, len(changed)))
-            if len(batch) >= TOGETHER or tables.left == 0 or stop:
+            tables.unread -= 1
+            stop = not progress(Progress(len(changed) - tables.unread, len(changed)))
+            if len(batch) >= TOGETHER or tables.unread == 0 or stop:
                 with tables.connection:
                     keep(tables.connection, batch)
                 batch = []

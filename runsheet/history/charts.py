@@ -99,7 +99,7 @@ class Chart:
 def all_charts(
     tables: Tables, latest: int = LATEST, rules: Iterable[int] = control_charts.DEFAULT, what: str | None = None
 ) -> list[Chart]:
-    """Give the charts of a folder, each of its `latest` points, in the order of `SERIES`."""
+    """The charts of a folder, each of its `latest` points, in the order of `SERIES`."""
     order = {name: at for at, name in enumerate(SERIES)}
     found = [series for series in all_series(tables) if what in (None, series.what)]
     found.sort(key=lambda series: (order.get(series.what, len(order)), series))
@@ -107,7 +107,7 @@ def all_charts(
 
 
 def all_series(tables: Tables) -> list[Series]:
-    """Give every series that has a point that counts."""
+    """Every series that has a point that counts."""
     query = f"SELECT DISTINCT {SHARED} FROM point WHERE counts = 1 AND path NOT IN (SELECT path FROM twice)"  # noqa: S608
     return [Series(*map(str, row)) for row in tables.rows(query)]
 
@@ -133,7 +133,7 @@ def chart(
 def points_of(
     tables: Tables, series: Series, latest: int, but: str = "", before: str = NEVER
 ) -> tuple[list[PointRow], int]:
-    """Give the latest points of a series in order of time, and how many there are.
+    """The latest points of a series in order of time, and how many there are.
 
     None of the document `but`, and only those read `before` a time in UTC.
     """

@@ -33,7 +33,7 @@ TAIL = 4096
 
 
 def find(folder: Path, *, deep: bool = True) -> dict[str, str]:
-    """Give the documents of a folder, and `deep` of those below it, by path, with their stamps.
+    """The documents of a folder, and `deep` of those below it, by path, with their stamps.
 
     Hidden files and folders are passed over, and folders that cannot be read; the top one raises OSError.
     """
@@ -59,7 +59,7 @@ def _walk(folder: str, below: str, *, deep: bool) -> Iterator[tuple[str, str]]:
 
 
 def shown(path: str) -> str:
-    """Give a path as the tables name it: a name that is no text has its strange bytes as escapes."""
+    """A path as the tables name it: a name that is no text has its strange bytes as escapes."""
     return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
@@ -134,11 +134,11 @@ def read_all(folder: Path, wanted: Iterable[tuple[str, str]]) -> Iterator[Facts]
     """Read documents, given as path and stamp, in any order; many of them in several processes."""
     todo = list(wanted)
     processes = min(os.cpu_count() or 1, len(todo) // TOGETHER)
-    left = {shown(path): (path, stamp) for path, stamp in todo}
+    unanswered = {shown(path): (path, stamp) for path, stamp in todo}
     if processes > 1:
         with contextlib.suppress(OSError):  # no processes to be had: all is read here
             for facts in workers.read(str(folder), todo, processes):
-                left.pop(facts.run.path, None)
+                unanswered.pop(facts.run.path, None)
                 yield facts
-    for path, stamp in left.values():
+    for path, stamp in unanswered.values():
         yield read(str(folder), path, stamp)

@@ -38,7 +38,7 @@ class Past(NamedTuple):
 
 
 def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Series, Past]:
-    """Give what every series was before a time in UTC, without the run's own document `but`.
+    """What every series was before a time in UTC, without the run's own document `but`.
 
     Series with fewer than `ENOUGH` points are left out.
     """
@@ -52,12 +52,12 @@ def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Se
 
 
 def series_of(point: PointRow) -> Series:
-    """Give the series a point belongs to."""
+    """The series a point belongs to."""
     return Series(*(getattr(point, name) for name in Series._fields))
 
 
 def own(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[tuple[Series, list[PointRow]]]:
-    """Give a run's points that count, by the series they belong to; only series with a past."""
+    """A run's points that count, by the series they belong to; only series with a past."""
     mine: dict[Series, list[PointRow]] = {}
     for point in points:
         if point.counts:

@@ -37,7 +37,7 @@ def points(tables: Tables) -> str:
 
 
 def sql(tables: Tables) -> Iterator[str]:
-    """Give the tables as SQL statements, a line each: what makes them, then every row."""
+    """The tables as SQL statements, a line each: what makes them, then every row."""
     yield "BEGIN;"
     yield from cache.create_statements()
     for table in TABLES:

@@ -48,12 +48,12 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
 
 
 def latest(run: Run) -> datetime:
-    """Give the time of a run's latest reading, else of its opening."""
+    """The time of a run's latest reading, else of its opening."""
     return max([*times(run), *([run.run.opened] if run.run.opened else [])], default=datetime(2000, 1, 1, tzinfo=UTC))
 
 
 def times(run: Run) -> list[datetime]:
-    """Give the times of all readings that have one."""
+    """The times of all readings that have one."""
     dated: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
     return [row.at for row in dated if row.at is not None]
 
@@ -100,7 +100,7 @@ def instrument(run: Run) -> str:
 
 
 def points(path: str, sheet: Sheet) -> Iterator[PointRow]:
-    """Give the figures of a sheet that are charted, in the order of analysis."""
+    """The figures of a sheet that are charted, in the order of analysis."""
     for result in sheet.calibrations:
         yield from _curve(path, sheet, result)
     limits = {(f.rule, name): (f.low, f.high) for f in sheet.quality for name in f.rows[:1]}
@@ -128,7 +128,7 @@ def points(path: str, sheet: Sheet) -> Iterator[PointRow]:
 
 
 def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[PointRow]:
-    """Give slope and error at the lowest level of a calibration that is finished."""
+    """Slope and error at the lowest level of a calibration that is finished."""
     if result.state == "todo" or result.finished is None:
         return
     for what, unit, value, limit in (("slope", "A per mg/L", _slope(result), None), _lowest(result, sheet)):
@@ -150,12 +150,12 @@ def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[Point
 
 
 def _slope(result: CalibrationResult) -> float | None:
-    """Give the slope at the middle of the range."""
+    """The slope at the middle of the range."""
     return None if result.curve is None or result.middle is None else result.curve.slope(result.middle)
 
 
 def _lowest(result: CalibrationResult, sheet: Sheet) -> tuple[str, str, float | None, float | None]:
-    """Give the error at the lowest level used, and its limit."""
+    """The error at the lowest level used, and its limit."""
     used = [standard for standard in result.standards if standard.used and standard.x > 0]
     lowest = min(used, key=lambda standard: standard.x, default=None)
     limits = sheet.run.method.calibration
@@ -164,7 +164,7 @@ def _lowest(result: CalibrationResult, sheet: Sheet) -> tuple[str, str, float | 
 
 
 def _where(path: str, sheet: Sheet, curve: CalibrationResult | None) -> dict[str, str]:
-    """Give what two figures must share to be compared, and the document."""
+    """What two figures must share to be compared, and the document."""
     run = sheet.run
     cell = None if curve is None else curve.calibration.cell_mm
     return {
@@ -177,7 +177,7 @@ def _where(path: str, sheet: Sheet, curve: CalibrationResult | None) -> dict[str
 
 
 def _times(at: datetime | None, run: Run) -> dict[str, str]:
-    """Give a time as written and in UTC; what has none counts as read with the run's latest reading."""
+    """A time as written and in UTC; what has none counts as read with the run's latest reading."""
     known = at or latest(run)
     return {"at": _iso(known), "moment": moment(known)}
 
@@ -243,7 +243,7 @@ def _results(path: str, sheet: Sheet) -> Iterator[ResultRow]:
 
 
 def _lots(path: str, sheet: Sheet) -> Iterator[LotRow]:
-    """Give every lot number a run holds, and what of the run hangs on it."""
+    """Every lot number a run holds, and what of the run hangs on it."""
     run = sheet.run
     if run.solvent.lot:
         yield LotRow(path, run.solvent.lot, "solvent", "", "", "")

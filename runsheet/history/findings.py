@@ -20,8 +20,8 @@ def findings(tables: Tables) -> Iterator[str]:
     """Say what is wrong, a line each."""
     if tables.note:
         yield tables.note
-    if tables.left:
-        yield f"{tables.left} documents were not read: what follows leaves them out"
+    if tables.unread:
+        yield f"{tables.unread} documents were not read: what follows leaves them out"
     for path, problem in tables.rows("SELECT path, problem FROM run WHERE problem NOT IN ('', ?) ORDER BY path", NO):
         yield f"{path}: not computed: {problem}"
     for (name,) in tables.rows("SELECT id FROM run WHERE id <> '' GROUP BY id HAVING count(*) > 1 ORDER BY id"):

@@ -30,25 +30,25 @@ class Known:
     document: str
     """The run's own document, as the tables name it."""
     past: dict[Series, Past] = field(default_factory=dict)
-    left: int = 0
+    unread: int = 0
     """Documents of the folder that were not read."""
 
     def judged(self, sheet: Sheet) -> Sheet:
-        """Give the sheet with what the history says of its points among its findings."""
+        """The sheet with what the history says of its points among its findings."""
         if not self.past:
             return sheet
         warnings = tuple(earlier_runs.warnings(extract.points(self.document, sheet), self.past))
         return replace(sheet, quality=(*sheet.quality, *warnings)) if warnings else sheet
 
     def charts(self, sheet: Sheet) -> Iterator[Chart]:
-        """Give the chart of each figure of the sheet that has a past; its own points do not make the limits."""
+        """The chart of each figure of the sheet that has a past; its own points do not make the limits."""
         for series, here in earlier_runs.own(extract.points(self.document, sheet), self.past):
             before = self.past[series].points
             yield charts.chart(series, (*before, *here), len(before) + len(here), judged_from=len(before))
 
 
 def folder_of(document: Path) -> tuple[Path, bool]:
-    """Give the folder whose runs are a document's history, and whether those below it are too.
+    """The folder whose runs are a document's history, and whether those below it are too.
 
     `RUNSHEET_HISTORY` names it, with what is below; else it is the document's own folder and nothing below, since that
     may be a home with much in it.
@@ -72,12 +72,12 @@ def load(
     tables = cache.bring_up(place, progress, at_most=at_most, deep=deep)
     try:
         own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
-        return Known(own, earlier_runs.past(tables, own, _begun(run)), tables.left)
+        return Known(own, earlier_runs.past(tables, own, _begun(run)), tables.unread)
     finally:
         tables.close()
 
 
 def _begun(run: Run) -> str:
-    """Give when a run began: its first reading, else its opening, else after everything."""
+    """When a run began: its first reading, else its opening, else after everything."""
     begun = min(extract.times(run), default=run.run.opened)
     return extract.moment(begun) or charts.NEVER

@@ -88,7 +88,7 @@ def _use(lot: LotRow) -> str:
 
 
 def _touched(tables: Tables, uses: list[LotRow]) -> tuple[ResultRow, ...]:
-    """Give the results that hang on one lot by any of its uses in a run, each once."""
+    """The results that hang on one lot by any of its uses in a run, each once."""
     marks = ", ".join("?" * len(NO_RESULT))
     query = f"SELECT * FROM result WHERE path = ? AND kind NOT IN ({marks}) AND state NOT IN ('unread', 'void')"  # noqa: S608
     rows = [ResultRow(*row) for row in tables.rows(f"{query} ORDER BY rowid", uses[0].path, *NO_RESULT)]  # type: ignore[arg-type]

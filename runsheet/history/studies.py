@@ -52,7 +52,7 @@ class Detection:
 
     @property
     def offered(self) -> str | None:
-        """Give the figure for the method's `detection`, as text of two significant figures; None while incomplete."""
+        """The figure for the method's `detection`, as text of two significant figures; None while incomplete."""
         return significant(self.study.mdl) if self.study.complete and self.study.mdl else None
 
 

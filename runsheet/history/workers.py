@@ -74,7 +74,7 @@ def _listen(worker: subprocess.Popen[bytes], answers: queue.SimpleQueue[tuple[su
 
 
 def _ask(worker: subprocess.Popen[bytes], folder: str, waiting: Iterator[tuple[str, str]]) -> None:
-    """Give a worker the next document; with none left its input ends, and so does it."""
+    """Send a worker the next document; with none left its input ends, and so does it."""
     if worker.stdin is None or worker.stdin.closed:
         return
     asked = next(waiting, None)

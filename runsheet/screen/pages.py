@@ -132,7 +132,7 @@ def report(bench: Bench) -> Content:
 def reported(bench: Bench) -> Report:
     """Give what a report is made from: the sheet, and what the log beside the document tells."""
     try:
-        steps = opening.look(files.real(bench.path)).trail.steps
+        steps = opening.look(files.real(bench.path)).log.steps
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
         steps = ()
     charts = tuple(history.of_run(bench.known.charts(bench.sheet))) if bench.known else ()

@@ -46,8 +46,8 @@ def open_history(bench: Bench) -> None:
     """Show the charts; where documents are not read yet, ask first."""
     if bench.known is None:
         bench.say("the runs of this folder are still being looked at, or there is no reading them")
-    elif bench.known.left:
-        words = f"{bench.known.left} runs of this folder are not read yet. Read them now? y/n:"
+    elif bench.known.unread:
+        words = f"{bench.known.unread} runs of this folder are not read yet. Read them now? y/n:"
         bench.ask(words, lambda answer: _read(bench) if answer.strip().lower().startswith("y") else _list(bench))
     else:
         _list(bench)

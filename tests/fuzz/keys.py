@@ -136,7 +136,7 @@ def work(path: Path, count: int, seed: int, text: str, now: datetime) -> int:
     found = opening.look(path)
     assert found.known
     assert found.run == last
-    return sum(step.count for step in found.trail.steps)
+    return sum(step.count for step in found.log.steps)
 
 
 async def _work(bench: Bench, count: int, random_: random.Random) -> None:

@@ -145,7 +145,7 @@ def test_the_cache_is_private(folder: Path, file: Path) -> None:
 
 def test_stopped_in_the_middle_it_says_what_is_left_and_goes_on_from_there(folder: Path, file: Path) -> None:
     tables = cache.bring_up(folder, lambda progress: progress.done < 2, file=file)
-    assert tables.left == 4
+    assert tables.unread == 4
     assert tables.rows("SELECT count(*) FROM run") == [(2,)]
     tables.close()
     assert read_count(folder, file) == 4
@@ -153,7 +153,7 @@ def test_stopped_in_the_middle_it_says_what_is_left_and_goes_on_from_there(folde
 
 def test_with_too_much_to_read_none_is_read(folder: Path, file: Path) -> None:
     tables = cache.bring_up(folder, at_most=3, file=file)
-    assert (tables.left, tables.rows("SELECT count(*) FROM run")) == (6, [(0,)])
+    assert (tables.unread, tables.rows("SELECT count(*) FROM run")) == (6, [(0,)])
     tables.close()
 
 

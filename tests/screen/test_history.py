@@ -119,7 +119,7 @@ def test_many_unread_runs_are_asked_about_and_the_reading_can_be_stopped(
         "reading 2 of 11 runs; Enter or Escape stops",
     ]
     assert drive.bench.known is not None
-    assert drive.bench.known.left == 8
+    assert drive.bench.known.unread == 8
 
 
 def test_a_folder_that_cannot_be_read_leaves_the_screen_as_it_is(open_: Path, monkeypatch: pytest.MonkeyPatch) -> None:

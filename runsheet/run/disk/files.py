@@ -97,7 +97,7 @@ class Disk:
         source.replace(target)
 
     def place(self, source: Path, target: Path) -> None:
-        """Give `source` a second name; raises FileExistsError where something has it."""
+        """Make a second name for `source`; raises FileExistsError where something has it."""
         try:
             os.link(source, target)
         except FileExistsError:
@@ -183,7 +183,7 @@ def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None, mode
 
 
 def make_like(path: Path, like: os.stat_result) -> None:
-    """Give a file the mode of another, and its owner where the system allows."""
+    """Set the mode of a file to that of another, and its owner where the system allows."""
     if hasattr(os, "chown"):
         with contextlib.suppress(OSError):
             os.chown(path, like.st_uid, like.st_gid)
@@ -199,7 +199,7 @@ def digest(data: bytes) -> str:
 
 
 def real(path: Path) -> Path:
-    """Give the file itself where `path` is a link: links stay links, and all names of a run share one log and lock."""
+    """The file itself where `path` is a link: links stay links, and all names of a run share one log and lock."""
     return Path(os.path.realpath(path))
 
 
@@ -237,7 +237,7 @@ def fitting(document: Path) -> None:
 
 
 def state_folder() -> Path:
-    """Give the folder for what cannot be kept beside the document: `RUNSHEET_STATE`, else the platform's."""
+    """The folder for what cannot be kept beside the document: `RUNSHEET_STATE`, else the platform's."""
     if named := os.environ.get("RUNSHEET_STATE"):
         return Path(named)
     import platformdirs

@@ -99,13 +99,13 @@ class Lock:
         return found is not None and found.holder == self._note.holder
 
     def beat(self, now: datetime) -> None:
-        """Give a sign of life. Raises OSError."""
+        """Write a sign of life into the file. Raises OSError."""
         if now - datetime.fromisoformat(self._note.heartbeat) >= BEAT_EVERY and self.held():
             self._note = replace(self._note, heartbeat=_time(now))
             _write(self._fd, self._note)
 
     def release(self) -> None:
-        """Give the lock back; a file that is no longer ours stays. A second time does nothing."""
+        """Release the lock; a file that is no longer ours stays. A second time does nothing."""
         fd, self._fd = self._fd, -1
         if fd < 0:
             return

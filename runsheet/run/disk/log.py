@@ -97,7 +97,7 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Trail:
+class ReadLog:
     """A log as read."""
 
     steps: tuple[Step, ...]
@@ -113,7 +113,7 @@ class Trail:
         return self.steps[-1].number if self.steps else 0
 
     def after(self, document: str) -> tuple[Step, ...] | None:
-        """Give the steps that follow the document of this digest; None where it or the way from it is unknown."""
+        """The steps that follow the document of this digest; None where it or the way from it is unknown."""
         for at in range(len(self.steps) - 1, -1, -1):
             if self.steps[at].document == document:
                 later = self.steps[at + 1 :]
@@ -121,7 +121,7 @@ class Trail:
         return None
 
     def since_start(self) -> tuple[Step, ...]:
-        """Give the sound steps from the last start on; none where the last step is not sound."""
+        """The sound steps from the last start on; none where the last step is not sound."""
         for at in range(len(self.steps) - 1, -1, -1):
             if not self.steps[at].sound:
                 return self.steps[at + 1 :]
@@ -149,7 +149,7 @@ def entries(edits: Sequence[Edit], document: bytes, now: datetime, who: str, **m
 
 
 def chained(made: Iterable[Entry], chain: str, number: int) -> list[Entry]:
-    """Give the entries the step's number and chain each to the one before."""
+    """The entries with their step's number, each chained to the one before."""
     done = []
     for entry in made:
         numbered = replace(entry, step=number)
@@ -193,7 +193,7 @@ _REQUIRED = frozenset({"time", "who", "action", "path", "old", "new", "reason", 
 # --- reading ----------------------------------------------------------------------------------------------------
 
 
-def parse(data: bytes) -> Trail:
+def parse(data: bytes) -> ReadLog:
     """Read a log. Nothing raises: what is wrong with a line is among the faults."""
     steps: list[Step] = []
     faults: list[Problem] = []
@@ -213,7 +213,7 @@ def parse(data: bytes) -> Trail:
             if entry:
                 steps.append(Step(tuple(open_), first, sound))
             open_, first, sound, whole = [], number + 1, True, (at, chain)
-    return Trail(tuple(steps), tuple(faults), *whole)
+    return ReadLog(tuple(steps), tuple(faults), *whole)
 
 
 def _entry(raw: bytes) -> Entry | None:
@@ -243,7 +243,7 @@ def _fault(entry: Entry | None, raw: bytes, before: str) -> str:
 
 
 def lines(log: bytes) -> list[str]:
-    """Give the log for a person to read, one edit a line; control characters are shown as escapes."""
+    """The log for a person to read, one edit a line; control characters are shown as escapes."""
     return [_shown(entry) for step in parse(log).steps for entry in step.entries]
 
 

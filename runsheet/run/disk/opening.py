@@ -1,6 +1,6 @@
 """A run as it stands on the disk: the document, the log ahead of it, and what both come to.
 
-Owns: `Found`, `look`, `verify`, `Follower`. Invariant: nothing here writes. A reading that was accepted is in `run`,
+Owns: `RunOnDisk`, `look`, `verify`, `Follower`. Invariant: nothing here writes. An accepted reading is in `run`,
 from the document, from the log, or from the part of the log that the state folder kept.
 """
 
@@ -17,20 +17,20 @@ from runsheet.run.disk.files import DISK, Disk, Identity, digest
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from runsheet.run.disk.log import Trail
+    from runsheet.run.disk.log import ReadLog
     from runsheet.run.model import Run
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class RunOnDisk:
     """A document, its log, and the run that both make."""
 
     data: bytes | None
     """The document as it stands; None: it is not there."""
     run: Run | None
     problems: tuple[Problem, ...]
-    trail: Trail
-    log: bytes
+    log: ReadLog
+    log_bytes: bytes
     """The log, with what the state folder kept of it."""
     safe: int
     """Bytes of it that are in the log on the disk."""
@@ -40,7 +40,7 @@ class Found:
     """Entries the document does not have yet; `run` has them."""
     kept: bool = False
     """Whether the state folder has a log for this document."""
-    strange: bool = False
+    foreign: bool = False
     """Whether that one fits neither this log nor comes before it."""
     known: bool = False
     """Whether the log leads to `run`."""
@@ -53,23 +53,25 @@ class Found:
         return self.run is not None and not has_errors(self.problems)
 
     @property
-    def apart(self) -> bool:
+    def log_leads_elsewhere(self) -> bool:
         """Whether the log leads to another document than stands there."""
-        return self.readable and bool(self.trail.steps) and not self.known
+        return self.readable and bool(self.log.steps) and not self.known
 
 
-def look(document: Path, disk: Disk = DISK) -> Found:
+def look(document: Path, disk: Disk = DISK) -> RunOnDisk:
     """Read a document and its log. Raises OSError where there is neither, or they cannot be read."""
     data = _read(disk, document)  # before the log, which is always written first
     on_disk = _read(disk, files.log_of(document)) or b""
     kept = _kept(document, disk)
-    whole, trail = on_disk, log.parse(on_disk)
-    safe = trail.whole
+    whole, read_log = on_disk, log.parse(on_disk)
+    safe = read_log.whole
     if len(kept) > safe and kept.startswith(on_disk[:safe]):
-        whole, trail = kept, log.parse(kept)
+        whole, read_log = kept, log.parse(kept)
     run, problems = (None, []) if data is None else parsed(data)
-    strange = not whole.startswith(kept)
-    found = Found(data, run, tuple(problems), trail, whole, safe, on_disk[safe:], kept=bool(kept), strange=strange)
+    foreign = not whole.startswith(kept)
+    found = RunOnDisk(
+        data, run, tuple(problems), read_log, whole, safe, on_disk[safe:], kept=bool(kept), foreign=foreign
+    )
     if data is None:
         return _rebuilt(found, document)
     return _brought_up(found, run, data) if run is not None and found.readable else found
@@ -107,9 +109,9 @@ def parsed(data: bytes) -> tuple[Run | None, list[Problem]]:
         return None, [Problem("", f"expected UTF-8 text, found the byte 0x{data[error.start]:02X}", line=line)]
 
 
-def _rebuilt(found: Found, document: Path) -> Found:
+def _rebuilt(found: RunOnDisk, document: Path) -> RunOnDisk:
     """Make the run from the log alone, which holds all of it."""
-    steps = found.trail.since_start()
+    steps = found.log.since_start()
     try:
         run = replay.replay(None, steps)
     except edit.EditError:
@@ -118,12 +120,12 @@ def _rebuilt(found: Found, document: Path) -> Found:
     return replace(found, run=run, ahead=sum(step.count for step in steps), known=True, notes=(note,))
 
 
-def _brought_up(found: Found, run: Run, data: bytes) -> Found:
+def _brought_up(found: RunOnDisk, run: Run, data: bytes) -> RunOnDisk:
     """Add to the document what the log has ahead of it, where the log knows the document."""
-    later = found.trail.after(digest(data))
+    later = found.log.after(digest(data))
     if later is None:
         changed = "the document was changed outside, or its log was: it is taken as it stands"
-        return replace(found, notes=(changed,) if found.trail.steps else ())
+        return replace(found, notes=(changed,) if found.log.steps else ())
     try:
         run = replay.replay(run, later)
     except edit.EditError as error:

@@ -17,12 +17,12 @@ from runsheet.run.disk.log import parse
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from runsheet.run.disk.log import Step, Trail
+    from runsheet.run.disk.log import ReadLog, Step
     from runsheet.run.model import Run
 
 
 def replay(run: Run | None, steps: Iterable[Step]) -> Run:
-    """Give the run that the steps lead to from `run`; a start needs none before it.
+    """The run that the steps lead to from `run`; a start needs none before it.
 
     Raises edit.EditError where a step does not fit what the steps before it led to.
     """
@@ -47,7 +47,7 @@ def _read(document: str) -> Run:
 
 
 def history(steps: Iterable[Step]) -> tuple[list[Step], list[Step]]:
-    """Give the steps that can be undone and those that can be done again, the next one last in each.
+    """The steps that can be undone and those that can be done again, the next one last in each.
 
     A start ends what went before: edits of another document cannot be taken back.
     """
@@ -78,11 +78,11 @@ def verify(log: bytes, document: bytes | None) -> list[Problem]:
     Every line's chain is recomputed, and every step made again from the start line on. What is odd but explained (a log
     ahead of the document after a crash, a document changed by hand and then taken as it stood) is a warning.
     """
-    trail = parse(log)
-    problems = [*trail.faults, *_replayed(trail.steps)]
-    if trail.whole < len(log):
+    read_log = parse(log)
+    problems = [*read_log.faults, *_replayed(read_log.steps)]
+    if read_log.whole < len(log):
         problems.append(Problem("", "the last lines are of an edit that was never accepted", "warning"))
-    return [*sorted(problems, key=lambda problem: problem.line or sys.maxsize), *_arrived(trail, document)]
+    return [*sorted(problems, key=lambda problem: problem.line or sys.maxsize), *_arrived(read_log, document)]
 
 
 def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
@@ -107,12 +107,12 @@ def _document(step: Step, run: Run, pages: text.Pages) -> bytes:
     return (step.entries[0].text or "").encode() if step.starts else pages.write(run)
 
 
-def _arrived(trail: Trail, document: bytes | None) -> Iterator[Problem]:
+def _arrived(read_log: ReadLog, document: bytes | None) -> Iterator[Problem]:
     if document is None:
         yield Problem("", "the document is missing; the log holds it")
-    elif not trail.steps:
+    elif not read_log.steps:
         yield Problem("", "the log is empty")
-    elif (later := trail.after(digest(document))) is None:
+    elif (later := read_log.after(digest(document))) is None:
         yield Problem("", "the document is not where the log leads: it was changed outside, or lines are missing")
     elif later:
         count = sum(step.count for step in later)

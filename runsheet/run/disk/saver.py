@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from runsheet.run.disk.lock import Lock
     from runsheet.run.disk.log import Entry, Step
-    from runsheet.run.disk.opening import Found
+    from runsheet.run.disk.opening import RunOnDisk
 
 _KINDS = {stat.S_IFDIR: "folder", stat.S_IFLNK: "link", stat.S_IFIFO: "pipe"}
 LOOK_EVERY = 1.0
@@ -34,7 +34,7 @@ LOOK_EVERY = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Desk:
+class RunPlace:
     """Where a run is kept, and what it is kept with."""
 
     document: Path
@@ -57,13 +57,13 @@ class LogFile:
     place twice does no harm, so a signal handler may push while the push it interrupted is under way.
     """
 
-    def __init__(self, desk: Desk, found: Found) -> None:
+    def __init__(self, place: RunPlace, found: RunOnDisk) -> None:
         """Take the log as it was found."""
-        self.path, self.rescue = files.log_of(desk.document), files.kept_for(desk.document, ".log")
+        self.path, self.rescue = files.log_of(place.document), files.kept_for(place.document, ".log")
         self.trouble = ""
-        self._desk, self._like = desk, desk.document.stat() if desk.document.exists() else None
-        self._data = bytearray(found.log[: found.trail.whole])
-        self._chain, self._number = found.trail.chain, found.trail.last
+        self._place, self._like = place, place.document.stat() if place.document.exists() else None
+        self._data = bytearray(found.log_bytes[: found.log.whole])
+        self._chain, self._number = found.log.chain, found.log.last
         self._safe, self._torn = found.safe, found.torn
         self._identity: Identity | None = None
         self._turn = threading.RLock()
@@ -111,39 +111,39 @@ class LogFile:
         self._unkeep()
 
     def _there(self) -> bool:
-        found = self._desk.disk.look(self.path)
+        found = self._place.disk.look(self.path)
         as_left = found is not None and self._identity in (None, Identity.of(found))
         return as_left and not self._torn and not self.behind
 
     def _write(self) -> None:
-        if new := self._desk.disk.look(self.path) is None:
+        if new := self._place.disk.look(self.path) is None:
             self._safe, self._torn = 0, b""
-        check(self._desk.lock)
+        check(self._place.lock)
         at = self._safe
         added = bytes(self._data[at:])
         if new:  # at once with its first lines: an empty log would look like one that somebody emptied
-            files.write_new(self._desk.disk, self.path, added, self._like)
+            files.write_new(self._place.disk, self.path, added, self._like)
         else:
             self._add(added, at)
-        found = self._desk.disk.look(self.path)
+        found = self._place.disk.look(self.path)
         self._identity = Identity.of(found) if found else None
         self._safe, self._torn = at + len(added), b""
 
     def _add(self, added: bytes, at: int) -> None:
-        fd = self._desk.disk.open(self.path, os.O_RDWR)
+        fd = self._place.disk.open(self.path, os.O_RDWR)
         try:
             self._check(fd)
-            self._desk.disk.write(fd, added, at)
-            self._desk.disk.sync_data(fd)
+            self._place.disk.write(fd, added, at)
+            self._place.disk.sync_data(fd)
         finally:
-            self._desk.disk.close(fd)
+            self._place.disk.close(fd)
 
     def _check(self, fd: int) -> None:
         """See that the log is as we left it; a failed write or a crash may have left more. Raises OSError."""
         if Identity.of(os.fstat(fd)) != self._identity:
-            found, safe = self._desk.disk.read(self.path), bytes(self._data[: self._safe])
+            found, safe = self._place.disk.read(self.path), bytes(self._data[: self._safe])
             if self._torn and found == safe + self._torn:
-                self._desk.disk.truncate(fd, self._safe)
+                self._place.disk.truncate(fd, self._safe)
             elif not (found.startswith(safe) and self._data.startswith(found)):
                 raise OSError(errno.ESTALE, "another program changed the log")
 
@@ -153,7 +153,7 @@ class LogFile:
         try:
             files.private(self.rescue.parent)
             data = bytes(self._data)  # an append may come meanwhile
-            files.replace_file(self._desk.disk, self.rescue, data)
+            files.replace_file(self._place.disk, self.rescue, data)
             self._kept = len(data)
         except OSError:
             pass  # `rescued` says so
@@ -161,7 +161,7 @@ class LogFile:
     def _unkeep(self) -> None:
         if self._kept:
             with contextlib.suppress(OSError):
-                self._desk.disk.remove(self.rescue)
+                self._place.disk.remove(self.rescue)
                 self._kept = 0
 
 
@@ -190,12 +190,12 @@ class Saver:
     interrupted either.
     """
 
-    def __init__(self, desk: Desk, log_file: LogFile, data: bytes | None) -> None:
+    def __init__(self, place: RunPlace, log_file: LogFile, data: bytes | None) -> None:
         """Take the document as it stands on the disk; None: it is not there."""
         self.conflict: Conflict | None = None
         self.trouble = ""
-        self._desk, self._log = desk, log_file
-        self._like = desk.disk.look(desk.document)
+        self._place, self._log = place, log_file
+        self._like = place.disk.look(place.document)
         self._identity = Identity.of(self._like) if self._like else None
         self.saved_at = datetime.fromtimestamp(self._like.st_mtime).astimezone() if self._like else None
         self._wanted = Wanted(data or b"", 0)
@@ -272,8 +272,8 @@ class Saver:
             raise
 
     def _save(self, wanted: Wanted) -> None:
-        self._desk.lock.beat(self._desk.clock())
-        check(self._desk.lock)
+        self._place.lock.beat(self._place.clock())
+        check(self._place.lock)
         if not self.conflict:
             self._look()
         if self._saved is not wanted:
@@ -282,11 +282,11 @@ class Saver:
             except FileExistsError:  # someone else was quicker
                 self._look()
                 self._write(wanted)
-            self._saved, self.saved_at = wanted, self._desk.clock()
+            self._saved, self.saved_at = wanted, self._place.clock()
 
     def _look(self) -> None:
         """Look whether the document is as we left it; if not, ours is to go beside it."""
-        document, disk = self._desk.document, self._desk.disk
+        document, disk = self._place.document, self._place.disk
         found = disk.look(document)
         if found is None:
             self._saved = None  # nothing there to be written over
@@ -302,11 +302,11 @@ class Saver:
     def _part(self, found: os.stat_result) -> None:
         kind = _KINDS.get(stat.S_IFMT(found.st_mode))
         what = f"a {kind} stands in its place" if kind else "another program changed it"
-        ours = files.unused(self._desk.document, "ours", self._desk.clock())
-        self._saved, self.conflict = None, Conflict(ours, f"{self._desk.document.name}: {what}")
+        ours = files.unused(self._place.document, "ours", self._place.clock())
+        self._saved, self.conflict = None, Conflict(ours, f"{self._place.document.name}: {what}")
 
     def _write(self, wanted: Wanted) -> None:
-        document, disk = self._desk.document, self._desk.disk
+        document, disk = self._place.document, self._place.disk
         if self.conflict:
             files.replace_file(disk, self.conflict.ours, wanted.data, self._like)
             return
@@ -320,7 +320,7 @@ class Saver:
 
     def _put(self, new: Path, document: Path) -> None:
         """Put ours in the document's place, if nobody wrote there while we wrote ours. Raises FileExistsError."""
-        disk, found = self._desk.disk, self._desk.disk.look(document)
+        disk, found = self._place.disk, self._place.disk.look(document)
         if found is None:
             disk.place(new, document)
             disk.remove(new)
@@ -331,5 +331,5 @@ class Saver:
 
 
 def _commented(data: bytes | None) -> bytes | None:
-    """Give a document that holds comments, which are lost when it is written over."""
+    """The document, where it holds comments, which are lost when it is written over; else None."""
     return data if data and has_comments(data.decode()) else None

@@ -20,8 +20,8 @@ from runsheet.problem import has_errors
 from runsheet.run import edit, text
 from runsheet.run.disk import files, lock, log, replay
 from runsheet.run.disk.files import DISK, Disk
-from runsheet.run.disk.opening import Follower, Found, look, parsed
-from runsheet.run.disk.saver import Conflict, Desk, LogFile, Saver
+from runsheet.run.disk.opening import Follower, RunOnDisk, look, parsed
+from runsheet.run.disk.saver import Conflict, LogFile, RunPlace, Saver
 from runsheet.tables import has_comments
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def open_for_writing(
         if isinstance(held, lock.Holder):
             raise LockedError(held)
         try:
-            return _opened(Desk(document, held, disk, clock), who)
+            return _opened(RunPlace(document, held, disk, clock), who)
         except BaseException:
             held.release()
             raise
@@ -111,36 +111,36 @@ def _writable(document: Path) -> None:
         raise CannotOpenError(f"{document} is write-protected")
 
 
-def _opened(desk: Desk, who: str) -> Store:
-    for path in (desk.document, files.log_of(desk.document)):
-        files.clear(desk.disk, path)
-    found = look(desk.document, desk.disk)
+def _opened(place: RunPlace, who: str) -> Store:
+    for path in (place.document, files.log_of(place.document)):
+        files.clear(place.disk, path)
+    found = look(place.document, place.disk)
     if found.run is None or not found.readable:
-        raise CannotOpenError(f"{desk.document} has errors", found.problems)
-    return Store(desk, found, found.run, who)
+        raise CannotOpenError(f"{place.document} has errors", found.problems)
+    return Store(place, found, found.run, who)
 
 
 class Store:
     """A run open for writing."""
 
-    def __init__(self, desk: Desk, found: Found, run: Run, who: str) -> None:
+    def __init__(self, place: RunPlace, found: RunOnDisk, run: Run, who: str) -> None:
         """Take what was found on the disk, and the run it comes to."""
         self.run = run
         """The run with every accepted edit."""
         self.came_back = found.ahead
         """Entries the log had and the document did not."""
-        self.notes = (*found.notes, *_kept_apart(desk, found))
+        self.notes = (*found.notes, *_kept_apart(place, found))
         """What a person should be told on opening."""
-        self._desk, self._who, self._entries = desk, who, found.ahead
+        self._place, self._who, self._entries = place, who, found.ahead
         self._start = None if found.known else found.data
-        self._done, self._undone = replay.history(found.trail.since_start() if found.known else ())
+        self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
         self._closing, self._closed, self._clean = threading.Lock(), False, False
         self._pages = text.Pages()
-        self._draft = files.kept_for(desk.document, ".draft")
-        self._log = LogFile(desk, found)
-        self._saver = Saver(desk, self._log, found.data)
+        self._draft = files.kept_for(place.document, ".draft")
+        self._log = LogFile(place, found)
+        self._saver = Saver(place, self._log, found.data)
         if behind := found.ahead or found.data is None:
-            last = found.trail.steps[-1].entries[-1]  # of a start, the text itself: where the log leads, to the byte
+            last = found.log.steps[-1].entries[-1]  # of a start, the text itself: where the log leads, to the byte
             self._saver.want(last.text.encode() if last.text else self._pages.write(run), self._entries)
         if behind or found.torn:
             self._saver.save(timeout=2)
@@ -246,13 +246,13 @@ class Store:
 
     def _theirs(self) -> bytes | None:
         """Read what stands in the document's place; what is behind a link is not ours to read or to write."""
-        found = self._desk.disk.look(self._desk.document)
+        found = self._place.disk.look(self._place.document)
         if found and stat.S_ISLNK(found.st_mode):
             raise OSError(errno.ELOOP, "a link stands in the file's place")
-        return self._desk.disk.read(self._desk.document) if found else None
+        return self._place.disk.read(self._place.document) if found else None
 
     def _put_by(self, theirs: bytes | None, now: datetime) -> None:
-        document, disk = self._desk.document, self._desk.disk
+        document, disk = self._place.document, self._place.disk
         if theirs is not None:
             files.write_new(disk, files.unused(document, "theirs", now), theirs, document.stat())
 
@@ -272,7 +272,7 @@ class Store:
                 self._clean = self.flush(timeout)
                 self._closed = True
                 self._saver.stop()
-                self._desk.lock.release()
+                self._place.lock.release()
         finally:
             self._closing.release()
         return self._clean
@@ -295,42 +295,42 @@ class Store:
 
     def _adopt(self, theirs: bytes | None, now: datetime, who: str) -> bytes:
         if theirs is None:
-            raise CannotOpenError(f"{self._desk.document} is not there")
+            raise CannotOpenError(f"{self._place.document} is not there")
         run, problems = parsed(theirs)
         if run is None or has_errors(problems):
-            raise CannotOpenError(f"{self._desk.document} has errors", problems)
+            raise CannotOpenError(f"{self._place.document} has errors", problems)
         self._add(log.start(theirs, now, who, "changed by another program; kept"))
         self._start, self.run = None, run
         return theirs
 
 
-def _kept_apart(desk: Desk, found: Found) -> list[str]:
+def _kept_apart(place: RunPlace, found: RunOnDisk) -> list[str]:
     """Keep what the log or the state folder leads to, where it is not what the document goes on with."""
     notes = []
-    if found.apart:
-        notes += _log_kept(desk, found)
-    if found.strange:
-        kept = files.kept_for(desk.document, ".log")
-        apart = files.unused(kept, "apart", desk.clock())
-        desk.disk.replace(kept, apart)
+    if found.log_leads_elsewhere:
+        notes += _log_kept(place, found)
+    if found.foreign:
+        kept = files.kept_for(place.document, ".log")
+        apart = files.unused(kept, "apart", place.clock())
+        place.disk.replace(kept, apart)
         notes.append(f"entries of an earlier opening do not fit the log; they are kept in {apart}")
-    if found.torn and found.trail.whole == found.safe:
+    if found.torn and found.log.whole == found.safe:
         notes.append("the last edit in the log was cut short before it was accepted; it is left out")
     if found.data and has_comments(found.data.decode()):
-        notes.append(f"comments are not kept; {files.beside(desk.document, 'before-edit').name} will have them")
-    if found.data is not None and desk.document.stat().st_nlink > 1:
+        notes.append(f"comments are not kept; {files.beside(place.document, 'before-edit').name} will have them")
+    if found.data is not None and place.document.stat().st_nlink > 1:
         notes.append("the document has several names (hard links); the others stay as they are when it is saved")
     return notes
 
 
-def _log_kept(desk: Desk, found: Found) -> list[str]:
+def _log_kept(place: RunPlace, found: RunOnDisk) -> list[str]:
     try:
-        ours = text.Pages().write(replay.replay(None, found.trail.since_start()))
+        ours = text.Pages().write(replay.replay(None, found.log.since_start()))
     except edit.EditError:
         return []
-    known = desk.document.parent.glob(f"{glob.escape(desk.document.stem)}.ours-*{glob.escape(desk.document.suffix)}")
+    known = place.document.parent.glob(f"{glob.escape(place.document.stem)}.ours-*{glob.escape(place.document.suffix)}")
     path = next((path for path in known if path.read_bytes() == ours), None)
     if path is None:
-        path = files.unused(desk.document, "ours", desk.clock())
-        files.write_new(desk.disk, path, ours, desk.document.stat())
+        path = files.unused(place.document, "ours", place.clock())
+        files.write_new(place.disk, path, ours, place.document.stat())
     return [f"what the log leads to is kept in {path.name}"]
