@@ -69,6 +69,18 @@ class Matching:
         return "" if re.fullmatch(self.pattern, value) else self.words
 
 
+@dataclass(frozen=True)
+class Said:
+    """What a field is called, and its unit; it bounds nothing."""
+
+    words: str
+    unit: str = ""
+
+    def complaint(self, _value: object) -> str:
+        """Nothing: any value may stand there."""
+        return ""
+
+
 class AsTyped(Decimal):
     """A decimal that is written back with the characters it was typed with, where `str` would change them."""
 
@@ -198,7 +210,13 @@ def table(cls: type[T], data: dict[str, Any], where: str, problems: list[Problem
     return None if missing else cls(**values)
 
 
+RENAMED = {"left": "as_left", "surrendered_ml": "not_sample_ml"}
+"""Keys that had another name before anything was released."""
+
+
 def _unknown(key: str, known: dict[str, Reader]) -> str:
+    if RENAMED.get(key) in known:
+        return f"unknown key; did you mean {RENAMED[key]}?"
     near = difflib.get_close_matches(key, known, n=1)
     return f"unknown key; did you mean {near[0]}?" if near else f"unknown key; known here: {', '.join(known)}"
 
@@ -285,7 +303,7 @@ def _bounded(inner: Reader, bounds: tuple[Any, ...]) -> Reader:
         if isinstance(got, Number) and not _fits_float(got):  # where the type is an integer, nothing has looked yet
             return _complain(path, "a number that fits a float", value, problems)
         for bound in bounds:
-            if expected := bound.complaint(got if isinstance(got, str) else float(got)):
+            if expected := bound.complaint(float(got) if isinstance(got, Number) and type(got) is not bool else got):
                 return _complain(path, expected, value, problems)
         return got
 
@@ -484,3 +502,17 @@ def complaint(cls: type, name: str, value: Any) -> str:
     problems: list[Problem] = []
     _schema(cls)[name](value, name, problems)
     return problems[0].message if problems else ""
+
+
+@functools.cache
+def said(cls: type, name: str) -> Said | None:
+    """The words and the unit a field is shown with, None where it has none."""
+
+    def within(hint: Any) -> Iterator[Said]:
+        for arg in get_args(hint):
+            if isinstance(arg, Said):
+                yield arg
+            else:
+                yield from within(arg)
+
+    return next(within(get_type_hints(cls, include_extras=True)[name]), None)

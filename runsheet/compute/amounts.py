@@ -97,13 +97,13 @@ def nominal_factor(method: Method) -> float | None:
 
 
 def weighed_amount(row: Row) -> float | None:
-    """Give the amount typed, else (full - empty) / density - surrendered volume; None where nothing is left."""
+    """Give the amount typed, else (full - empty) / density - what is not sample; None where nothing is left."""
     if row.amount is not None:
         return float(row.amount)
     if row.full_g is None or row.empty_g is None:
         return None
     density = 1.0 if row.density is None else float(row.density)
-    amount = finite((float(row.full_g) - float(row.empty_g)) / density - float(row.surrendered_ml or 0))
+    amount = finite((float(row.full_g) - float(row.empty_g)) / density - float(row.not_sample_ml or 0))
     return amount if amount is not None and amount > 0 else None
 
 

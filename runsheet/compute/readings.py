@@ -103,7 +103,7 @@ def as_left(blank: RowResult, reads: str | None) -> float:
     """Give the signal a blank was left at: after re-zeroing what it read then, 0 if not given; else as found."""
     if not blank.row.rezeroed:
         return blank.mean or 0.0
-    return 0.0 if blank.row.left is None else signals((blank.row.left,), reads)[0]
+    return 0.0 if blank.row.as_left is None else signals((blank.row.as_left,), reads)[0]
 
 
 def _drift(

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 if TYPE_CHECKING:
     from runsheet.compute.amounts import Amounts
     from runsheet.compute.curve import Curve
-    from runsheet.run.model import Action, Calibration, Kind, Row, Run, Setup, Standard
+    from runsheet.run.kinds import Kind
+    from runsheet.run.model import Action, Calibration, Row, Run, Setup, Standard
 
 Verdict = Literal["pass", "fail", "warn", "todo"]
 RowState = Literal["unread", "open", "accepted", "held", "void"]

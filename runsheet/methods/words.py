@@ -13,6 +13,17 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet import tables
 from runsheet.methods import solvents, standing
+from runsheet.run.model import (
+    BatchLimits,
+    BlankLimits,
+    CheckLimits,
+    CurveLimits,
+    HoldingLimits,
+    ReceiptLimits,
+    ReportingLimits,
+    SetupLimits,
+    Uncertainty,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -27,57 +38,27 @@ GROUPS = {
     "batch": "Batch quality control",
     "limits": "Detection and reporting",
     "holding": "Holding times",
+    "receipt": "Receipt",
     "uncertainty": "Uncertainty",
 }
 """The tables of a method that hold limits, in the order of a day, with their titles."""
-
-WORDS = {
-    "setup.warm_up_minutes": ("warm-up, at least", "min"),
-    "setup.zero_absorbance": ("zero in a clear beam, within", "A"),
-    "setup.full_scale_percent": ("clear beam off 100 %T, at most", "%T"),
-    "setup.dark_percent": ("blocked beam off 0 %T, at most", "%T"),
-    "setup.stability_absorbance": ("largest less smallest reading, at most", "A"),
-    "setup.cell_absorbance": ("cells, at most", "A"),
-    "calibration.levels": ("levels, at least", ""),
-    "calibration.r": ("correlation r, at least", ""),
-    "calibration.rse_percent": ("relative standard error, at most", "%"),
-    "calibration.level_error_percent": ("error of a level, at most", "%"),
-    "calibration.lowest_error_percent": ("error of the lowest level, at most", "%"),
-    "calibration.max_absorbance": ("highest absorbance read", "A"),
-    "blank.every_readings": ("due every", "readings"),
-    "blank.every_minutes": ("due every", "min"),
-    "blank.absorbance": ("off zero, at most", "A"),
-    "blank.concentration": ("off zero, at most", "mg/L of extract"),
-    "check.every_readings": ("due every", "readings"),
-    "check.recovery_percent": ("recovery", "%"),
-    "check.second_source_percent": ("second source, recovery", "%"),
-    "check.closing": ("blank and check after the last row", ""),
-    "batch.samples": ("field samples a blank and a control serve", ""),
-    "batch.control_percent": ("control recovery", "%"),
-    "batch.spike_percent": ("spike recovery", "%"),
-    "batch.pair_rpd_percent": ("control or spike pair RPD, at most", "%"),
-    "batch.duplicate_rpd_percent": ("duplicate RPD, at most", "%"),
-    "batch.replicate_percent": ("readings of a row off their mean, at most", "%"),
-    "limits.detection": ("detection limit", "{unit}"),
-    "limits.reporting": ("reporting limit", "{unit}"),
-    "limits.nominal_amount": ("nominal amount", "{amount}"),
-    "limits.nominal_extract_ml": ("nominal extract", "mL"),
-    "holding.collection_to_analysis_days": ("collection to analysis, at most", "days"),
-    "holding.collection_to_extraction_days": ("collection to extraction, at most", "days"),
-    "holding.extraction_to_analysis_days": ("extraction to analysis, at most", "days"),
-    "uncertainty.volumes_percent": ("volumes, relative standard", "%"),
-    "uncertainty.standards_percent": ("standards, relative standard", "%"),
-    "uncertainty.precision_percent": ("precision, relative standard", "%"),
-    "uncertainty.bias_percent": ("bias, relative standard", "%"),
-    "uncertainty.coverage": ("coverage factor", ""),
-}
-"""The words for each limit by its path below the method, and its unit."""
 
 FRACTIONS = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons"}
 AMOUNTS = {"mg/L": "mL", "mg/kg": "g", "mg/100cm2": "cm2"}
 """What the nominal amount is measured in, by the method's unit."""
 UNBROKEN = "\N{NO-BREAK SPACE}"
 """Between a value and its unit while lines are broken."""
+_TABLES = {
+    "setup": SetupLimits,
+    "calibration": CurveLimits,
+    "blank": BlankLimits,
+    "check": CheckLimits,
+    "batch": BatchLimits,
+    "limits": ReportingLimits,
+    "holding": HoldingLimits,
+    "receipt": ReceiptLimits,
+    "uncertainty": Uncertainty,
+}
 NO_SOURCE = "the method gives no source"
 
 
@@ -158,8 +139,8 @@ def _limits(path: str, data: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
 
 def _words(path: str) -> tuple[str, str]:
     group, *fraction, key = path.split(".")
-    words, unit = WORDS[f"{group}.{key}"]
-    return ", ".join([*(FRACTIONS[name] for name in fraction), words]), unit
+    said = tables.said(_TABLES[group], key) or tables.Said(key)
+    return ", ".join([*(FRACTIONS[name] for name in fraction), said.words]), said.unit
 
 
 def _value(value: Any) -> str:

@@ -13,6 +13,7 @@ from runsheet.compute.compare import finite
 from runsheet.figures import when
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Paragraph, Table
 from runsheet.report.making import Report, facts, pick, table
+from runsheet.run import kinds
 from runsheet.show import columns, curve_plots, explain, findings
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def blanks(report: Report) -> Iterator[Block]:
             figures.readings(row.row.readings),
             figures.signal(row.net),
             findings.limits(verdicts[row.id]),
-            ("yes" if row.row.left is None else f"yes, left {row.row.left}") if row.row.rezeroed else "",
+            ("yes" if row.row.as_left is None else f"yes, left {row.row.as_left}") if row.row.rezeroed else "",
             verdicts[row.id].state,
         )
         for row in rows
@@ -141,9 +142,10 @@ def results(report: Report) -> Iterator[Block]:
     else:
         yield Paragraph(f"Results and U in {sheet.run.method.unit}{_basis(sheet)}.")
     yield table(pick(columns.QUEUE, *keys), sheet.rows)
-    kinds = dict.fromkeys(columns.ABBREVIATIONS[row.kind] for row in sheet.rows if row.kind != "sample")
-    if kinds:
-        yield Paragraph("Kinds: " + "; ".join(f"{kind} {columns.KIND_WORDS[kind]}" for kind in kinds) + ".")
+    there = dict.fromkeys(row.kind for row in sheet.rows if row.kind != "sample")
+    if there:
+        named = (f"{kinds.ABBREVIATIONS[kind]} {kinds.WORDS[kind]}" for kind in there)
+        yield Paragraph("Kinds: " + "; ".join(named) + ".")
     flags = sorted({flag for row in sheet.rows for flag in row.flags})
     if flags:
         yield Paragraph("Flags: " + "; ".join(f"{flag} {columns.FLAG_WORDS[flag]}" for flag in flags) + ".")

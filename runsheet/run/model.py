@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Literal
 
-from runsheet.tables import Above, Matching, Number, Within
+from runsheet.run.kinds import Kind  # noqa: TC001 - the reader resolves annotations
+from runsheet.tables import Above, Matching, Number, Said, Within
 
 Positive = Annotated[Number, Above(0)]
 NotNegative = Annotated[Number, Within(low=0)]
@@ -27,21 +28,9 @@ Model = Literal["mean-factor", "line-through-zero", "line", "quadratic", "direct
 Weighting = Literal["none", "1/x", "1/x2"]
 ZeroStandard = Literal["subtract", "point", "ignore"]
 Drift = Literal["none", "last", "interpolate"]
+Fraction = Literal["oil_grease", "petroleum"]
+"""Oil and grease is the whole extract, petroleum hydrocarbons what silica gel leaves of it."""
 SetupKind = Literal["warm-up", "zero", "full-scale", "dark", "recheck-zero", "stability", "cell"]
-Kind = Literal[
-    "sample",
-    "blank",
-    "check",
-    "second-source",
-    "method-blank",
-    "control",
-    "control-duplicate",
-    "duplicate",
-    "spike",
-    "spike-duplicate",
-    "detection-spike",
-    "capability",
-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,12 +40,23 @@ class About:
     id: str
     title: str | None = None
     laboratory: str | None = None
+    laboratory_address: str | None = None
+    laboratory_contact: str | None = None
+    accreditation: str | None = None
+    place: str | None = None
+    """Where the tests were made."""
     client: str | None = None
+    client_address: str | None = None
+    client_order: str | None = None
+    deviations: str | None = None
+    """From the method, in words."""
     analyst: str | None = None
     reviewer: str | None = None
     opened: datetime | None = None
     offset: Annotated[str, Matching(r"[+-](0\d|1[0-4]):[0-5]\d|Z", 'an offset, as "+01:00"')] | None = None
     """The zone of the clock on the wall, for dates without a time and for times stamped."""
+    log: str | None = None
+    """The chain value of the first entry of its edit log, written when the log begins."""
     note: str | None = None
 
 
@@ -64,15 +64,15 @@ class About:
 class SetupLimits:
     """Limits of the setup checks."""
 
-    warm_up_minutes: NotNegative | None = None
-    zero_absorbance: NotNegative | None = None
-    full_scale_percent: NotNegative | None = None
+    warm_up_minutes: Annotated[NotNegative, Said("warm-up, at least", "min")] | None = None
+    zero_absorbance: Annotated[NotNegative, Said("zero in a clear beam, within", "A")] | None = None
+    full_scale_percent: Annotated[NotNegative, Said("clear beam off 100 %T, at most", "%T")] | None = None
     """Largest deviation from 100 %T."""
-    dark_percent: NotNegative | None = None
+    dark_percent: Annotated[NotNegative, Said("blocked beam off 0 %T, at most", "%T")] | None = None
     """Largest deviation from 0 %T."""
-    stability_absorbance: NotNegative | None = None
+    stability_absorbance: Annotated[NotNegative, Said("largest less smallest reading, at most", "A")] | None = None
     """Largest less smallest reading."""
-    cell_absorbance: NotNegative | None = None
+    cell_absorbance: Annotated[NotNegative, Said("cells, at most", "A")] | None = None
     note: str | None = None
 
 
@@ -80,13 +80,13 @@ class SetupLimits:
 class CurveLimits:
     """Limits a calibration is judged by; an absent one does not apply."""
 
-    levels: Annotated[Number, Within(low=1)] | None = None
-    r: Annotated[Number, Within(0, 1)] | None = None
-    rse_percent: NotNegative | None = None
+    levels: Annotated[Annotated[Number, Within(low=1)], Said("levels, at least")] | None = None
+    r: Annotated[Annotated[Number, Within(0, 1)], Said("correlation r, at least")] | None = None
+    rse_percent: Annotated[NotNegative, Said("relative standard error, at most", "%")] | None = None
     """Also the limit on the relative standard deviation of the response factors of `mean-factor`."""
-    level_error_percent: NotNegative | None = None
-    lowest_error_percent: NotNegative | None = None
-    max_absorbance: Positive | None = None
+    level_error_percent: Annotated[NotNegative, Said("error of a level, at most", "%")] | None = None
+    lowest_error_percent: Annotated[NotNegative, Said("error of the lowest level, at most", "%")] | None = None
+    max_absorbance: Annotated[Positive, Said("highest absorbance read", "A")] | None = None
     note: str | None = None
 
 
@@ -94,10 +94,10 @@ class CurveLimits:
 class BlankLimits:
     """When a solvent blank falls due and how far it may be off."""
 
-    every_readings: Positive | None = None
-    every_minutes: Positive | None = None
-    absorbance: NotNegative | None = None
-    concentration: NotNegative | None = None
+    every_readings: Annotated[Positive, Said("due every", "readings")] | None = None
+    every_minutes: Annotated[Positive, Said("due every", "min")] | None = None
+    absorbance: Annotated[NotNegative, Said("off zero, at most", "A")] | None = None
+    concentration: Annotated[NotNegative, Said("off zero, at most", "mg/L of extract")] | None = None
     """For a direct run, mg/L of extract."""
     note: str | None = None
 
@@ -106,11 +106,13 @@ class BlankLimits:
 class CheckLimits:
     """When a check standard falls due and what it must recover."""
 
-    every_readings: Positive | None = None
-    recovery_percent: Limits | None = None
-    second_source_percent: Limits | None = None
-    closing: bool | None = None
+    every_readings: Annotated[Positive, Said("due every", "readings")] | None = None
+    recovery_percent: Annotated[Limits, Said("recovery", "%")] | None = None
+    second_source_percent: Annotated[Limits, Said("second source, recovery", "%")] | None = None
+    closing: Annotated[bool, Said("blank and check after the last row")] | None = None
     """Whether a blank and a check must follow the last row."""
+    expected: Annotated[Positive, Said("the laboratory's own check standard", "mg/L of solvent")] | None = None
+    """Proposed for a new check; without it nothing is."""
     note: str | None = None
 
 
@@ -118,13 +120,18 @@ class CheckLimits:
 class FractionLimits:
     """Limits of the batch QC; for one fraction where they override the method's."""
 
-    samples: Annotated[Number, Within(low=1)] | None = None
+    samples: Annotated[Annotated[Number, Within(low=1)], Said("field samples a blank and a control serve")] | None = (
+        None
+    )
     """Field samples one method blank and one control serve."""
-    control_percent: Limits | None = None
-    spike_percent: Limits | None = None
-    pair_rpd_percent: NotNegative | None = None
-    duplicate_rpd_percent: NotNegative | None = None
-    replicate_percent: NotNegative | None = None
+    control_percent: Annotated[Limits, Said("control recovery", "%")] | None = None
+    spike_percent: Annotated[Limits, Said("spike recovery", "%")] | None = None
+    pair_rpd_percent: Annotated[NotNegative, Said("control or spike pair RPD, at most", "%")] | None = None
+    duplicate_rpd_percent: Annotated[NotNegative, Said("duplicate RPD, at most", "%")] | None = None
+    replicate_percent: Annotated[NotNegative, Said("replicate readings off their mean, at most", "%")] | None = None
+    control_added_mg: Annotated[Positive, Said("the laboratory's own control, added", "mg")] | None = None
+    spike_added_mg: Annotated[Positive, Said("the laboratory's own spike, added", "mg")] | None = None
+    """Both proposed for new rows; without them nothing is."""
     note: str | None = None
 
 
@@ -140,13 +147,17 @@ class BatchLimits(FractionLimits):
 class ReportingLimits:
     """Detection and reporting limits at the nominal amounts, in the method's unit."""
 
-    detection: Positive | None = None
-    reporting: Positive | None = None
-    nominal_amount: Positive | None = None
+    detection: Annotated[Positive, Said("detection limit", "{unit}")] | None = None
+    reporting: Annotated[Positive, Said("reporting limit", "{unit}")] | None = None
+    nominal_amount: Annotated[Positive, Said("nominal amount", "{amount}")] | None = None
     """mL, g or cm2."""
-    nominal_extract_ml: Positive | None = None
+    nominal_extract_ml: Annotated[Positive, Said("nominal extract", "mL")] | None = None
     studied: date | None = None
     """When the detection study was made."""
+    studied_instrument: str | None = None
+    studied_cell_mm: Annotated[Positive, Said("detection study made in a cell of", "mm")] | None = None
+    studied_solvent: str | None = None
+    """What the study was made on."""
     note: str | None = None
 
 
@@ -154,21 +165,46 @@ class ReportingLimits:
 class HoldingLimits:
     """Holding times, days."""
 
-    collection_to_analysis_days: NotNegative | None = None
-    collection_to_extraction_days: NotNegative | None = None
-    extraction_to_analysis_days: NotNegative | None = None
+    collection_to_analysis_days: Annotated[NotNegative, Said("collected to analysed, at most", "days")] | None = None
+    collection_to_extraction_days: Annotated[NotNegative, Said("collected to extracted, at most", "days")] | None = None
+    extraction_to_analysis_days: Annotated[NotNegative, Said("extracted to analysed, at most", "days")] | None = None
     note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReceiptLimits:
+    """How a sample must arrive."""
+
+    temperature_c: Annotated[Limits, Said("temperature on receipt", "C")] | None = None
+    ph_max: Annotated[Number, Within(-2, 16), Said("pH of a water on receipt, at most")] | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagLetters:
+    """The letters printed for the flags, where the authority asks for its own."""
+
+    U: str | None = None
+    J: str | None = None
+    E: str | None = None
+    D: str | None = None
+    B: str | None = None
+    H: str | None = None
+    Q: str | None = None
+    Y: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Uncertainty:
     """Relative standard uncertainties, percent, and the coverage factor."""
 
-    volumes_percent: NotNegative | None = None
-    standards_percent: NotNegative | None = None
-    precision_percent: NotNegative | None = None
-    bias_percent: NotNegative | None = None
-    coverage: Positive | None = None
+    volumes_percent: Annotated[NotNegative, Said("volumes, relative standard", "%")] | None = None
+    standards_percent: Annotated[NotNegative, Said("standards, relative standard", "%")] | None = None
+    precision_percent: Annotated[NotNegative, Said("precision, relative standard", "%")] | None = None
+    bias_percent: Annotated[NotNegative, Said("bias, relative standard", "%")] | None = None
+    dilution_percent: Annotated[NotNegative, Said("dilution, relative standard", "%")] | None = None
+    """Counts once in a row with dilution above 1."""
+    coverage: Annotated[Positive, Said("coverage factor")] | None = None
     note: str | None = None
 
 
@@ -179,9 +215,12 @@ class Method:
     name: str | None = None
     title: str | None = None
     basis: str | None = None
+    fraction: Fraction | None = None
+    """What a new sample row of this method reads."""
     unit: Unit = "mg/L"
     figures: Literal["1664"] | Annotated[int, Within(1, 15)] | None = None
     """Significant figures: a number, or "1664": three from 10 up and two below."""
+    flags: FlagLetters | None = None
     nondetect: Literal["reporting", "detection"] | None = None
     """Which limit a result below detection prints."""
     estimates: bool | None = None
@@ -193,6 +232,7 @@ class Method:
     batch: BatchLimits | None = None
     limits: ReportingLimits | None = None
     holding: HoldingLimits | None = None
+    receipt: ReceiptLimits | None = None
     uncertainty: Uncertainty | None = None
     sources: dict[str, str] | None = None
     """Where each limit comes from, by its path below `method`."""
@@ -228,7 +268,9 @@ class Setup:
 
     check: SetupKind
     readings: Readings = ()
-    """%T for `full-scale` and `dark`, absorbance for the others."""
+    """%T for `full-scale` and `dark`, for the others what `reads` says."""
+    reads: Literal["absorbance", "transmittance"] | None = None
+    """Absorbance when absent."""
     at: datetime | None = None
     started: datetime | None = None
     """When the lamp went on, for `warm-up`."""
@@ -247,6 +289,9 @@ class Calibration:
     drift: Drift | None = None
     confidence: Annotated[Number, Above(0), Within(0, 0.999999)] | None = None
     material: str | None = None
+    """What the standards are made of."""
+    verified: str | None = None
+    """Where it was verified by a second source, if not in this run."""
     solvent_lot: str | None = None
     note: str | None = None
 
@@ -300,6 +345,7 @@ class Sample:
     received: datetime | date | None = None
     received_c: Number | None = None
     """Temperature on receipt, degrees Celsius."""
+    on_ice: bool | None = None
     container: str | None = None
     preservative: str | None = None
     pH: Annotated[Number, Within(-2, 16)] | None = None  # noqa: N815 - the field's own spelling
@@ -339,13 +385,13 @@ class Row:
     lot: str | None = None
     expires: date | None = None
     rezeroed: bool | None = None
-    left: Number | None = None
+    as_left: Number | None = None
     """What a blank read after it was re-zeroed, in what the instrument reads."""
     full_g: NotNegative | None = None
     empty_g: NotNegative | None = None
     density: Positive | None = None
     """g/mL; 1.00 when absent."""
-    surrendered_ml: NotNegative | None = None
+    not_sample_ml: NotNegative | None = None
     """Volume in the bottle that is no sample, as added acid."""
     dish_g: NotNegative | None = None
     wet_g: NotNegative | None = None
@@ -387,6 +433,8 @@ class Review:
     """What was looked at, in the words it was shown in."""
     by: str
     at: datetime | None = None
+    account: str | None = None
+    machine: str | None = None
     note: str | None = None
     """The reviewer's remark."""
 
@@ -399,7 +447,10 @@ class Signature:
     name: str
     at: datetime
     digest: str
-    """SHA-256 of the document without signatures and amendments; the analyst's is without reviews too."""
+    """SHA-256 of the document without signatures, amendments and issues; the analyst's is without reviews too."""
+    account: str | None = None
+    machine: str | None = None
+    """The login and the computer it was signed at."""
     note: str | None = None
 
 
@@ -410,6 +461,33 @@ class Amendment:
     reason: str
     at: datetime | None = None
     by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IssuedResult:
+    """One result as it was printed."""
+
+    id: str
+    fraction: Fraction | None = None
+    reported: str | None = None
+    unit: str | None = None
+    flags: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Issued:
+    """One report that was issued."""
+
+    number: str
+    at: datetime
+    by: str
+    reason: str | None = None
+    """Why it was issued again."""
+    digest: str
+    program: str | None = None
+    """The version of this program that wrote it."""
+    results: tuple[IssuedResult, ...] = ()
     note: str | None = None
 
 
@@ -432,3 +510,4 @@ class Run:
     review: tuple[Review, ...] = ()
     signature: tuple[Signature, ...] = ()
     amendment: tuple[Amendment, ...] = ()
+    issued: tuple[Issued, ...] = ()

@@ -174,7 +174,7 @@ def _transmittances(at: Places) -> Iterator[Problem]:
         return
     rows: list[tuple[str, Row | Standard]] = [*at.standards, *at.queue]
     read = [(f"{path}.readings[{n}]", value) for path, row in rows for n, value in enumerate(row.readings, 1)]
-    left = [(f"{path}.left", row.left) for path, row in at.queue if row.left is not None]
+    left = [(f"{path}.as_left", row.as_left) for path, row in at.queue if row.as_left is not None]
     for path, value in read + left:
         if float(value) <= 0:
             yield Problem(path, f"expected %T above 0, found {value}")

@@ -19,6 +19,7 @@ from runsheet.methods import solvents, standing
 from runsheet.report import formats, history, outline, text
 from runsheet.report.making import Report
 from runsheet.review import trail
+from runsheet.run import kinds
 from runsheet.run.disk import files, opening
 from runsheet.screen import keys
 from runsheet.screen.page import Content
@@ -39,12 +40,12 @@ def help_texts(bench: Bench) -> list[str]:
     """Give the guide to a day, the keys, and what the marks mean."""
     guide = resources.files("runsheet.screen").joinpath("help.md").read_text(encoding="utf-8").splitlines()
     table = [f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(bench.commands)]
-    kinds = [f"  {short:5} {words}" for short, words in columns.KIND_WORDS.items()]
+    legend = [f"  {short:5} {kinds.WORDS[kind]}" for kind, short in kinds.ABBREVIATIONS.items() if short]
     flags = [f"  {flag:5} {words}" for flag, words in columns.FLAG_WORDS.items()]
     width = max(20, bench.size.width - 2)
     guide = [line for text_line in guide for line in _wrapped(text_line, width)]
     table = [line for text_line in table for line in _wrapped(text_line, width)]
-    return [*guide, "", "Keys", *table, "", "Kinds of row", *kinds, "", "Flags", *flags]
+    return [*guide, "", "Keys", *table, "", "Kinds of row", *legend, "", "Flags", *flags]
 
 
 def _wrapped(line: str, width: int) -> list[str]:

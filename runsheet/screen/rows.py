@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from runsheet.compute.amounts import PREPARED
 from runsheet.run import edit, entry
-from runsheet.run.model import Kind, ReportingLimits, Row, Setup, SetupKind, Standard
+from runsheet.run.kinds import ABBREVIATIONS, WORDS, Kind
+from runsheet.run.model import ReportingLimits, Row, Setup, SetupKind, Standard
 from runsheet.screen.commands import place_of
 from runsheet.screen.page import Content
 from runsheet.screen.typing_line import TypingLine
-from runsheet.show.columns import ABBREVIATIONS, KIND_WORDS
 from runsheet.work import next_step
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 def word(kind: Kind) -> str:
     """Give a kind of row in words, with its abbreviation."""
     short = ABBREVIATIONS[kind]
-    return f"{short:5} {KIND_WORDS[short]}" if short else "      sample"
+    return f"{short:5} {WORDS[kind]}" if short else "      sample"
 
 
 def unused(run: Run, stem: str) -> str:
@@ -192,7 +192,7 @@ def _repeated(run: Run, item: RowResult, *, diluted: bool) -> Row:
     sample = None if item.kind in ("blank", "check", "second-source") else item.sample
     return replace(
         row, id=unused(run, stem), sample=sample, dilution=dilution, readings=(), at=None, void=None,
-        report=None, reason=None, rezeroed=None, left=None, note=None,
+        report=None, reason=None, rezeroed=None, as_left=None, note=None,
     )  # fmt: skip
 
 
@@ -276,16 +276,16 @@ def rezero(bench: Bench) -> None:
         return
     path, run = place_of(bench), bench.run_document
     if run.queue[bench.grid.place].rezeroed:
-        bench.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.left", None)])
+        bench.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.as_left", None)])
         return
     bench.ask(f"{bench.grid.item.id} re-zeroed; it then read (empty for zero):", lambda text: _left(bench, path, text))
 
 
 def _left(bench: Bench, path: str, text: str) -> None:
-    parsed = entry.parse(Row, "left", text, bench.clock())
+    parsed = entry.parse(Row, "as_left", text, bench.clock())
     if parsed.complaint:
         bench.say(f"not accepted: {parsed.complaint}")
         return
     run = bench.run_document
-    left = [] if parsed.value is None else [edit.set_value(run, f"{path}.left", parsed.value)]
+    left = [] if parsed.value is None else [edit.set_value(run, f"{path}.as_left", parsed.value)]
     bench.commit([edit.set_value(run, f"{path}.rezeroed", value=True), *left])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from runsheet.figures import clock, figure, one_decimal, readings, signal
+from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, EVENTS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,36 +18,6 @@ if TYPE_CHECKING:
     from runsheet.compute.results import RowResult, SetupResult, StandardResult
 
 T = TypeVar("T")
-
-ABBREVIATIONS = {
-    "sample": "",
-    "blank": "SB",
-    "check": "CCV",
-    "second-source": "ICV",
-    "method-blank": "MB",
-    "control": "LCS",
-    "control-duplicate": "LCSD",
-    "duplicate": "DUP",
-    "spike": "MS",
-    "spike-duplicate": "MSD",
-    "detection-spike": "MDLS",
-    "capability": "IDC",
-}
-"""What the trade calls each kind of row. SB is the solvent blank."""
-
-KIND_WORDS = {
-    "SB": "solvent blank",
-    "CCV": "calibration check standard",
-    "ICV": "second-source standard",
-    "MB": "method blank",
-    "LCS": "control sample",
-    "LCSD": "control sample duplicate",
-    "DUP": "duplicate",
-    "MS": "spike",
-    "MSD": "spike duplicate",
-    "MDLS": "detection study spike",
-    "IDC": "initial demonstration control",
-}
 
 FLAG_WORDS = {
     "U": "below the detection limit, reported as less than the limit",
@@ -110,7 +81,7 @@ def reported(result: RowResult) -> str:
         return "void"
     if result.reported is not None:
         return result.reported
-    if result.recovery_percent is not None and result.kind in ("check", "second-source"):
+    if result.recovery_percent is not None and result.kind in CHECK_STANDARDS:
         return f"{result.recovery_percent:.1f} %"
     if result.result is not None:
         return f"({figure(result.result, 3)})"
@@ -129,7 +100,7 @@ def bracket(result: RowResult) -> str:
         return ""
     if result.state == "held":
         return "x"
-    if result.kind in ("blank", "check"):
+    if result.kind in EVENTS:
         return "="
     return "|" if result.state == "accepted" else ":"
 

@@ -18,8 +18,8 @@ from runsheet.compute.brackets import asked_for, left_good
 from runsheet.compute.readings import EVENTS, calibration_of
 from runsheet.compute.sheet import evaluate
 from runsheet.run import edit
+from runsheet.run.kinds import ABBREVIATIONS, WORDS
 from runsheet.run.model import ReportingLimits, Row, Sample
-from runsheet.show.columns import ABBREVIATIONS, KIND_WORDS
 from runsheet.work.sample_list import Planned, ids
 
 if TYPE_CHECKING:
@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import CalibrationResult, Event, RowResult, Sheet
     from runsheet.problem import Problem
-    from runsheet.run.model import Kind, Run
+    from runsheet.run.kinds import Kind
+    from runsheet.run.model import Run
     from runsheet.tables import Number
 
 PACE = 2.0
@@ -321,13 +322,13 @@ def edits(run: Run, rows: Iterable[Row], samples: Iterable[Sample], at: int) -> 
 
 def preview(rows: Sequence[Row], problems: Iterable[Problem]) -> list[str]:
     """Say in lines what would be inserted and what is wrong with the list."""
-    many = Counter(KIND_WORDS.get(ABBREVIATIONS[row.kind], "sample") for row in rows)
+    many = Counter(WORDS[row.kind] for row in rows)
     said = [f"{len(rows)} rows: {', '.join(f'{n} {word}' for word, n in many.items())}"] if rows else ["no rows"]
     return [*map(str, problems), *said, *map(_line, rows)]
 
 
 def _line(row: Row) -> str:
-    words = KIND_WORDS.get(ABBREVIATIONS[row.kind], "sample") + (f" of {row.of}" if row.of else "")
+    words = WORDS[row.kind] + (f" of {row.of}" if row.of else "")
     parts: list[tuple[str, object]] = [
         ("amount", row.amount),
         ("extract mL", row.extract_ml),

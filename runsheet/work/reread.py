@@ -16,8 +16,8 @@ from runsheet.compute.brackets import asked_for, found_good, left_good
 from runsheet.compute.readings import EVENTS, calibration_of
 from runsheet.compute.rules.times import moment
 from runsheet.run import edit
+from runsheet.run.kinds import ABBREVIATIONS
 from runsheet.run.model import Row
-from runsheet.show.columns import ABBREVIATIONS
 from runsheet.work.batch_plan import Names, Spacer, event
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ def _copy(row: RowResult, sheet: Sheet, names: Names) -> Row:
     made = replace(
         row.row, id=names.first(stem), sample=None if row.kind == "second-source" else row.sample,
         dilution=_dilution(row), calibration=None, cell_mm=row.row.cell_mm or cell,
-        readings=(), at=None, void=None, report=None, reason=None, rezeroed=None, left=None, note=None,
+        readings=(), at=None, void=None, report=None, reason=None, rezeroed=None, as_left=None, note=None,
     )  # fmt: skip
     if row.calibration is None or row.calibration.state != "pass":
         return made

@@ -31,7 +31,7 @@ WEIGHED = (
     "full_g",
     "empty_g",
     "density",
-    "surrendered_ml",
+    "not_sample_ml",
     "dish_g",
     "wet_g",
     "dry_g",

@@ -39,7 +39,7 @@ def one(*readings: float, method: Table | None = None, **fields: Any) -> Table:
         ),
         case({"matrix": "extract", "amount": None, "extract_ml": None, "dilution": 4}, "mg/L extract", 4, id="extract"),
         case({"matrix": "water", "solids_percent": 50}, "mg/L", 0.1, id="solids count for solids only"),
-        case({"amount": None, "full_g": 1450.0, "empty_g": 450, "surrendered_ml": 5}, "mg/L", 100 / 995, id="weighed"),
+        case({"amount": None, "full_g": 1450.0, "empty_g": 450, "not_sample_ml": 5}, "mg/L", 100 / 995, id="weighed"),
         case({"amount": None, "full_g": 1450.0, "empty_g": 450, "density": 1.25}, "mg/L", 100 / 800, id="by density"),
         case({"amount": 500, "full_g": 1450.0, "empty_g": 450}, "mg/L", 0.2, id="amount before weighing"),
         case(

@@ -18,7 +18,7 @@ GOOD, OFF = 0.001, 0.02
 
 def b(reading: float = GOOD, left: float | None = None, **fields: Any) -> Table:
     """Make a blank; one with `left` was re-zeroed."""
-    return row("", reading, kind="blank", **({} if left is None else {"rezeroed": True, "left": left}), **fields)
+    return row("", reading, kind="blank", **({} if left is None else {"rezeroed": True, "as_left": left}), **fields)
 
 
 def k(percent: float = 100, **fields: Any) -> Table:

@@ -102,7 +102,7 @@ QUEUE = [
     row("void", 0.3, kind="blank", at=at(66), void="dirty"),
     row("between", 0.2, at=at(70)),
     row("timeless", 0.2),
-    row("B2", 0.010, kind="blank", at=at(90), rezeroed=True, left=0.002),
+    row("B2", 0.010, kind="blank", at=at(90), rezeroed=True, as_left=0.002),
     row("after", 0.2, at=at(100)),
     row("B3", 0.003, kind="blank", at=at(110), rezeroed=True),
     row("end", 0.2, at=at(120)),
@@ -141,7 +141,7 @@ def test_drift(drift: str, treatment: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("fields", "subtracted"), [({}, 0.0), ({"left": 0.002}, 0.002), ({"rezeroed": False, "left": 9}, 0.05)]
+    ("fields", "subtracted"), [({}, 0.0), ({"as_left": 0.002}, 0.002), ({"rezeroed": False, "as_left": 9}, 0.05)]
 )
 def test_as_left_is_what_a_re_zeroed_blank_read_then_else_0(fields: Table, subtracted: float) -> None:
     queue = [row("B", 0.05, kind="blank", **{"rezeroed": True} | fields), row("A", 0.25)]
@@ -150,7 +150,7 @@ def test_as_left_is_what_a_re_zeroed_blank_read_then_else_0(fields: Table, subtr
 
 @pytest.mark.parametrize(("left", "absorbance"), [(None, 0), (10, 1), (100, 0)])
 def test_left_is_in_what_the_instrument_reads(left: float | None, absorbance: float) -> None:
-    blank = row("B", 50, kind="blank", rezeroed=True, left=left)
+    blank = row("B", 50, kind="blank", rezeroed=True, as_left=left)
     result = results(
         [blank, row("A", 10)],
         instrument={"reads": "transmittance"},

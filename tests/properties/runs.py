@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from runsheet import tables
 from runsheet.run.model import About, Batch, Calibration, Instrument, Review, Row, Run, Sample, Standard
-from runsheet.tables import Above, Number
+from runsheet.tables import Above, Number, Said
 from tests.make import at
 
 EXTREMES = [
@@ -67,7 +67,8 @@ def value(hint: Any) -> st.SearchStrategy[Any]:
     """Make values of an annotation of the model that its reader takes."""
     origin, args = get_origin(hint), get_args(hint)
     if origin is Annotated:
-        return bounded(args[0], args[1:])
+        bounds = tuple(bound for bound in args[1:] if not isinstance(bound, Said))
+        return bounded(args[0], bounds) if bounds else value(args[0])
     if origin in (Union, UnionType):
         kinds = [kind for kind in args if kind is not NoneType and not (kind is int and Decimal in args)]
         return st.one_of([value(kind) for kind in kinds])
@@ -197,7 +198,7 @@ def table_row(n: int, names: tuple[str, ...], reads: str, *, ordinary: bool) -> 
         "readings": readings(reads),
         "at": MINUTES,
         "void": st.sampled_from([None, None, None, "spilt"]),
-        "left": st.none() if reads == "transmittance" else st.sampled_from([None, typed("0.003")]),
+        "as_left": st.none() if reads == "transmittance" else st.sampled_from([None, typed("0.003")]),
         "dry_g": st.none(),
         "empty_g": st.none(),
     }

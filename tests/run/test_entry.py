@@ -16,7 +16,7 @@ GOOD: list[tuple[type, str, str, Any]] = [
     (model.Row, "readings", "0,112 .5", [Decimal("0.112"), Decimal("0.5")]),
     (model.Row, "amount", "007", 7),
     (model.Row, "dilution", "+2.50", Decimal("2.50")),
-    (model.Row, "left", "-0.001", Decimal("-0.001")),
+    (model.Row, "as_left", "-0.001", Decimal("-0.001")),
     (model.Row, "silica_gel", "yes", True),
     (model.Row, "at", "9:05", datetime(2026, 3, 11, 9, 5, tzinfo=UTC)),
     (model.Row, "at", "2026-03-10T09:05+01:00", datetime.fromisoformat("2026-03-10T09:05+01:00")),

@@ -122,7 +122,7 @@ def test_void_needs_a_reason_and_can_be_taken_back(water: Path) -> None:
 
 def test_rezero_says_what_the_blank_read_after(water: Path) -> None:
     row = Drive(water).run(["up"] * 6, "z", typed("0.001")).document.queue[12]
-    assert (row.id, row.rezeroed, row.left) == ("SB3", True, Decimal("0.001"))
+    assert (row.id, row.rezeroed, row.as_left) == ("SB3", True, Decimal("0.001"))
 
 
 def test_undo_and_redo_also_after_a_restart(water: Path) -> None:

@@ -78,8 +78,8 @@ def test_due_says_again_what_is_due_or_overdue(readings: int, minutes: int, expe
         case(blank("B", -0.005), ("pass", "B", -0.005, -0.005, 0.005), id="at the limit below"),
         case(blank("B", 0.006), ("fail", "B", 0.006, -0.005, 0.005), id="found off"),
         case(blank("B", 0.006, rezeroed=True), ("fail", "B", 0.006, -0.005, 0.005), id="re-zeroed excuses nothing"),
-        case(blank("B", 0.001, rezeroed=True, left=0.007), ("fail", "B", 0.007, -0.005, 0.005), id="left off"),
-        case(blank("B", 0.001, left=0.007), ("pass", "B", 0.001, -0.005, 0.005), id="left counts when re-zeroed"),
+        case(blank("B", 0.001, rezeroed=True, as_left=0.007), ("fail", "B", 0.007, -0.005, 0.005), id="left off"),
+        case(blank("B", 0.001, as_left=0.007), ("pass", "B", 0.001, -0.005, 0.005), id="left counts when re-zeroed"),
     ],
 )
 def test_blank(made: Table, expected: Said) -> None:

@@ -122,7 +122,7 @@ def test_one_result(second: Table, expected: list[Said]) -> None:
         case("control", {"amount": None, "extract_ml": None}, [], id="control takes the nominal"),
         case(
             "sample",
-            {"amount": None, "full_g": 100.0, "empty_g": 90, "surrendered_ml": 10},
+            {"amount": None, "full_g": 100.0, "empty_g": 90, "not_sample_ml": 10},
             ["warn"],
             id="nothing left",
         ),
