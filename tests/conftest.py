@@ -1,4 +1,4 @@
-"""No test reads or writes what belongs to the person who runs it."""
+"""What holds for every test: nothing of the person who runs them is touched, and all of them run the same each time."""
 
 from __future__ import annotations
 
@@ -6,6 +6,17 @@ import os
 import tempfile
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("full", deadline=None, derandomize=True, max_examples=100)
+settings.register_profile("everyday", parent=settings.get_profile("full"), max_examples=25)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "everyday"))
+
+
+def pytest_addoption(parser: pytest.Parser, pluginmanager: pytest.PytestPluginManager) -> None:
+    """Know the number of processes also where nothing is there to start them: then it is one."""
+    if not pluginmanager.hasplugin("xdist"):
+        parser.addoption("--numprocesses", help="not used: pytest-xdist is not there")
 
 
 @pytest.fixture(scope="session", autouse=True)

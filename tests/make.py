@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import tomli_w
+from hypothesis import settings
 
 from runsheet import read
 from runsheet.command import main
@@ -32,6 +33,11 @@ LEVELS = (10, 25, 50, 100, 200)
 """mg/L; with 100 mL of extract from 1000 mL, 0.25 A is 100 mg/L of extract and 10 mg/L of water."""
 
 Table = dict[str, Any]
+
+
+def examples(count: int, **more: Any) -> settings:
+    """Settings for a test of so many examples, of which the everyday profile tries a quarter: see conftest.py."""
+    return settings(max_examples=count * settings().max_examples // 100, **more)
 
 
 def at(minutes: float) -> datetime:

@@ -6,18 +6,18 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from runsheet import evaluate
 from runsheet.compute.curve import fit
 from runsheet.report.as_json import as_data
-from tests.make import NOW, SLOPE, Table, at, findings, row, rows, run, standards
+from tests.make import NOW, SLOPE, Table, at, examples, findings, row, rows, run, standards
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-quick = settings(deadline=None, derandomize=True, max_examples=100)
+quick = examples(100)
 FIGURES = ("drift", "net", "extract", "u_extract", "factor", "result", "U", "detection", "reporting")
 NOISY = standards(ys=[0.024, 0.065, 0.124, 0.251, 0.499])
 LIMITS = {"detection": 0.5, "reporting": 2, "nominal_amount": 1000, "nominal_extract_ml": 100}

@@ -8,13 +8,13 @@ import math
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from hypothesis import HealthCheck, Phase, assume, event, given, settings
+from hypothesis import HealthCheck, Phase, assume, event, given
 
 from runsheet import evaluate, read
 from runsheet.problem import has_errors
 from runsheet.report.as_json import as_data
 from runsheet.run.text import write
-from tests.make import NOW
+from tests.make import NOW, examples
 from tests.properties.runs import anything, readable
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def typed(made: Any) -> Any:
 
 
 @given(anything())
-@settings(deadline=None, derandomize=True, max_examples=150, suppress_health_check=SLOW)
+@examples(150, suppress_health_check=SLOW)
 def test_read_of_write_is_the_run(run: Run) -> None:
     text = write(run)
     back, problems = read(text)
@@ -50,7 +50,7 @@ def test_read_of_write_is_the_run(run: Run) -> None:
 
 
 @given(readable())
-@settings(deadline=None, derandomize=True, max_examples=500, phases=FIND, suppress_health_check=SLOW)
+@examples(500, phases=FIND, suppress_health_check=SLOW)
 def test_evaluate_never_raises_and_says_nothing_that_is_no_number(run: Run) -> None:
     back, problems = read(write(run))
     assert back is not None

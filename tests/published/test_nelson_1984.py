@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from runsheet.compute.statistics.control_charts import RULES, violations
+from tests.make import examples
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -139,7 +140,7 @@ SERIES = st.lists(PIECES, max_size=5).map(lambda pieces: [float(value) for piece
 
 @pytest.mark.parametrize("rule", EVERY)
 @given(values=SERIES)
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_each_rule_against_its_window(rule: int, values: Series) -> None:
     assert met(rule, values) == expected(rule, values)
 

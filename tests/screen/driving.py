@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from textual.app import App
     from textual.pilot import Pilot
 
     from runsheet.run.model import Run
@@ -45,6 +47,20 @@ def typed(text: str) -> list[str]:
     return [*keys(text), "enter"]
 
 
+async def press_key(app: App[object], name: str) -> None:
+    """Send a key the way the terminal's driver does, and wait until the screen has taken it and is refreshed."""
+    app.post_message(events.Key(name, character(name)))
+    with contextlib.suppress(TimeoutError):  # a key that ends the program leaves no screen to wait for
+        await asyncio.wait_for(app.wait_for_refresh(), 2)
+
+
+def character(name: str) -> str | None:
+    """Give the character a key types, if it types one."""
+    if len(name) == 1:
+        return name
+    return next((character for character, key in NAMES.items() if key == name), None)
+
+
 class Drive:
     """A screen over a run in a folder of the test."""
 
@@ -68,7 +84,8 @@ class Drive:
                         self.bench.post_message(events.Paste(press.removeprefix("paste:")))
                         await pilot.pause()
                         continue
-                    await pilot.press(*([press] if isinstance(press, str) else press))
+                    for key in [press] if isinstance(press, str) else press:
+                        await press_key(app, key)
                 await pilot.pause()
                 if then is not None:
                     then(self)

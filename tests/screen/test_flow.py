@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet import demo
+from runsheet import demo, read
 from runsheet.screen import words
 from tests.screen.driving import NOW, Drive, keys, typed
 
@@ -129,6 +129,14 @@ def test_undo_and_redo_also_after_a_restart(water: Path) -> None:
     Drive(water).run(typed("0.112"), typed("0.05"))
     drive = Drive(water).run("u", "u", "U")
     assert [row.readings for row in drive.document.queue[18:20]] == [(Decimal("0.112"),), ()]
+
+
+def test_a_planned_batch_is_undone_as_one_step(water: Path) -> None:
+    before = demo.text("water-day")
+    drive = Drive(water).run("P", "paste:N-1\t980\nN-2\t970\n", "enter")
+    assert [row.id for row in drive.document.queue if row.id.startswith("N-")] == ["N-1", "N-2"]
+    drive = Drive(water).run("u")
+    assert drive.document == read(before)[0]
 
 
 def test_remove_asks_first(water: Path) -> None:

@@ -9,13 +9,13 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from runsheet import evaluate
 from runsheet.run import edit
 from runsheet.work import batch_plan, sample_list
-from tests.make import NOW, SLOPE, at, row, run
+from tests.make import NOW, SLOPE, at, examples, row, run
 
 if TYPE_CHECKING:
     from runsheet.run.model import Row, Run
@@ -138,7 +138,7 @@ def test_two_lines_of_one_sample_make_one_bottle() -> None:
 
 
 @given(st.text(st.characters(exclude_categories=["Cs"]) | st.sampled_from('\t;,"\r\n'), max_size=60))
-@settings(deadline=None, derandomize=True)
+@examples(100)
 def test_any_text_gives_samples_that_fit_or_problems(text: str) -> None:
     day = run()
     found, problems = sample_list.parse(text, day, CLOCK)
@@ -299,7 +299,7 @@ samples = st.lists(st.booleans(), min_size=1, max_size=30) | st.integers(1, 45).
 
 
 @given(methods(), samples, samples, st.integers(0, 40))
-@settings(deadline=None, derandomize=True, max_examples=150)
+@examples(150)
 def test_a_plan_read_in_order_lacks_nothing_and_overruns_nothing(
     method: dict[str, Any], first: list[bool], second: list[bool], between: int
 ) -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from runsheet import read
 from runsheet.run.text import write
 from runsheet.work import extracts
-from tests.make import LEVELS, Table, at, row, run, standards
+from tests.make import LEVELS, Table, at, examples, row, run, standards
 from tests.properties.runs import readable
 
 if TYPE_CHECKING:
@@ -125,7 +125,7 @@ def test_the_cell_is_that_of_the_curve_the_row_uses() -> None:
 
 
 @given(readable())
-@settings(deadline=None, derandomize=True, max_examples=100)
+@examples(100)
 def test_any_readable_run_has_a_ledger_that_adds_up(made: Run) -> None:
     whole, problems = read(write(made))
     if whole is None or any(problem.level == "error" for problem in problems):

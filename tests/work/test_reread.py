@@ -8,14 +8,14 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from runsheet import evaluate
 from runsheet.compute.readings import as_left
 from runsheet.run import edit
 from runsheet.work import reread
-from tests.make import NOW, SLOPE, Table, at, row, run, standards
+from tests.make import NOW, SLOPE, Table, at, examples, row, run, standards
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -309,7 +309,7 @@ def days(draw: st.DrawFn) -> list[Table]:
 
 
 @given(days(), st.sampled_from([1, 2, 5, 10]), st.booleans())
-@settings(deadline=None, derandomize=True, max_examples=150)
+@examples(150)
 def test_once_read_again_nothing_reported_is_held(day: list[Table], every: int, closing: bool) -> None:  # noqa: FBT001 - drawn
     check_limits = {"every_readings": every, "recovery_percent": [90, 110], "closing": closing}
     method = {**METHOD, "blank": {"every_readings": every + 1, "absorbance": 0.005}, "check": check_limits}

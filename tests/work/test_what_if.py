@@ -7,12 +7,12 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from runsheet import evaluate, read
 from runsheet.run.text import write
 from runsheet.work import what_if
-from tests.make import LEVELS, NOW, SLOPE, at, row, run, standards
+from tests.make import LEVELS, NOW, SLOPE, at, examples, row, run, standards
 from tests.properties.runs import readable
 
 if TYPE_CHECKING:
@@ -195,7 +195,7 @@ def test_models_side_by_side() -> None:
 
 
 @given(readable())
-@settings(deadline=None, derandomize=True, max_examples=60)
+@examples(60)
 def test_any_readable_run_can_be_asked_and_stays_as_it_is(made: Run) -> None:
     text = write(made)
     whole, problems = read(text)

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from runsheet.compute.statistics.detection_limits import Measured, months_on, rank_of_99th
 from runsheet.compute.statistics.detection_study import Options, Study, study
+from tests.make import examples
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -355,7 +356,7 @@ RESULTS = st.lists(
     studied=st.none() | DAYS,
     options=st.builds(Options, st.booleans(), st.booleans()),
 )
-@settings(max_examples=400, deadline=None)
+@examples(400)
 def test_no_input_raises(
     spikes: list[Measured],
     blanks: list[Measured],
