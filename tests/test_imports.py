@@ -51,7 +51,7 @@ def test_evaluating_and_reporting_loads_no_screen() -> None:
         f"cli.main(['results', {str(file)!r}, '--as', 'json'])\n"
         f"cli.main(['report', {str(file)!r}])"
     )
-    assert loaded(code) & {"textual", "scipy", "rich"} == set()
+    assert loaded(code) & {"textual", "scipy", "rich", "numpy"} == set()
 
 
 @pytest.mark.parametrize("words", [["--help"], ["results", "--help"]])

@@ -1,7 +1,7 @@
 """The fit of a calibration curve and its inverse.
 
 Owns: least squares for the fitted models, and one general formula for the concentration of a reading and its standard
-uncertainty. Invariant: numpy stays inside this module and nothing leaves it but floats and tuples.
+uncertainty. Invariant: floats and tuples only; a fit of a few points needs no library, and a key no import.
 
 Sources: weighted least squares and inverse prediction, Miller & Miller, Statistics and Chemometrics for Analytical
 Chemistry, chapter 5; diagnostics, EPA SW-846 8000D.
@@ -142,54 +142,112 @@ class Curve:
 
 @functools.lru_cache(maxsize=256)
 def fit(model: str, weighting: str, points: tuple[tuple[float, float], ...], zero: float | None = None) -> Curve | None:
-    """Fit a model to points (x, y) with x above 0, and once to (0, `zero`) where that is given.
+    """A model fitted to points (x, y) with x above 0, and once to (0, `zero`) where that is given.
 
     `weighting` is none, 1/x or 1/x2; the mean response factor is the line through zero weighted 1/x2. The point at
     zero has the weight of the lowest level. None where the points do not determine the coefficients. Kept by its
     arguments: a reading typed in the queue refits nothing.
     """
-    import numpy as np
+    try:
+        return _fit(model, 2 if model == "mean-factor" else WEIGHTS[weighting], points, zero)
+    except (OverflowError, ZeroDivisionError, ValueError):  # figures that a float does not hold
+        return None
 
+
+def _fit(model: str, power: int, points: tuple[tuple[float, float], ...], zero: float | None) -> Curve | None:
     powers = POWERS[model]
-    power = 2 if model == "mean-factor" else WEIGHTS[weighting]
     low, high = min(x for x, _ in points), max(x for x, _ in points)
-    x = np.array([x for x, _ in points] + ([] if zero is None else [0.0]))
-    y = np.array([y for _, y in points] + ([] if zero is None else [zero]))
-    n, p = len(x), len(powers)
-    with np.errstate(all="ignore"):
-        raw = np.maximum(x, low) ** -float(power)
-        unit = 1 / raw.mean()
-        root = np.sqrt(raw * unit)
-        design = root[:, None] * np.column_stack([(x / high) ** k for k in powers])
-        target = root * y
-        if not (np.isfinite(design).all() and np.isfinite(target).all()) or n < p:
-            return None
-        q, r = np.linalg.qr(design)
-        if not np.abs(np.diag(r)).min() > 1e-13 * np.abs(r).max():
-            return None
-        inverse = np.linalg.inv(r)
-        scaled = inverse @ (q.T @ target)
-        residual = float(np.square(target - design @ scaled).sum())
-        centre = (root**2 * y).sum() / (root**2).sum() if 0 in powers else 0.0
-        total = float(np.square(root * (y - centre)).sum())
-        s = math.sqrt(residual / (n - p)) if n > p else None
-        covariance = None if s is None else s * s * inverse @ inverse.T
-        coefficients = [float(scaled[powers.index(k)] / high**k) if k in powers else 0.0 for k in range(powers[-1] + 1)]
-    if not all(map(math.isfinite, coefficients)) or not math.isfinite(residual):
+    every = [*points, *(() if zero is None else ((0.0, zero),))]
+    n, p = len(every), len(powers)
+    raw = [max(x, low) ** -power for x, _ in every]
+    unit = n / math.fsum(raw)
+    root = [math.sqrt(weight * unit) for weight in raw]
+    columns = [[w * (x / high) ** k for w, (x, _) in zip(root, every, strict=True)] for k in powers]
+    target = [w * y for w, (_, y) in zip(root, every, strict=True)]
+    solved = least_squares(columns, target)
+    if solved is None:
+        return None
+    scaled, rest, inverse = solved
+    residual = _dot(rest, rest)
+    centre = _dot(root, target) / _dot(root, root) if 0 in powers else 0.0
+    off = [w * (y - centre) for w, (_, y) in zip(root, every, strict=True)]
+    total = _dot(off, off)
+    s = math.sqrt(residual / (n - p)) if n > p else None
+    coefficients = [scaled[powers.index(k)] / high**k if k in powers else 0.0 for k in range(powers[-1] + 1)]
+    if not all(map(math.isfinite, (*coefficients, residual))):
         return None
     return Curve(
         model=model,
         coefficients=tuple(coefficients),
         powers=powers,
         scale=high,
-        covariance=None if covariance is None else tuple(tuple(map(float, row)) for row in covariance),
+        covariance=None if s is None else tuple(tuple(s * s * _dot(a, b) for b in inverse) for a in inverse),
         n=n,
         p=p,
         s=s,
         r2=finite(1 - residual / total) if total > 0 else None,
         low=low,
         high=high,
-        size=float(np.abs(y).max()),
+        size=max(abs(y) for _, y in every),
         weight_power=power,
-        weight_unit=float(unit),
+        weight_unit=unit,
     )
+
+
+def least_squares(
+    columns: list[list[float]], target: list[float]
+) -> tuple[list[float], list[float], list[list[float]]] | None:
+    """Coefficients, residuals and the inverse of R of a least-squares problem of a few columns.
+
+    The columns are orthogonalised one after the other, each twice, which keeps them orthogonal to the last digits
+    (Bjorck, Numerical Methods for Least Squares Problems, 1996, section 2.4, from memory). None where the columns do
+    not determine the coefficients.
+    """
+    p = len(columns)
+    if len(target) < p:
+        return None
+    basis: list[list[float]] = []
+    r = [[0.0] * p for _ in range(p)]
+    for k, column in enumerate(columns):
+        rest = column
+        for _ in range(2):
+            for j, q in enumerate(basis):
+                part = _dot(q, rest)
+                r[j][k] += part
+                rest = [a - part * b for a, b in zip(rest, q, strict=True)]
+        r[k][k] = math.sqrt(_dot(rest, rest))
+        if not r[k][k] > LEAST_PART * max(abs(value) for row in r for value in row):
+            return None
+        basis.append([value / r[k][k] for value in rest])
+    inverse = _inverse(r)
+    parts = [_dot(q, target) for q in basis]
+    found = [_dot(row, parts) for row in inverse]
+    rest = target
+    for coefficient, column in zip(found, columns, strict=True):
+        rest = [a - coefficient * b for a, b in zip(rest, column, strict=True)]
+    # What is left over is fitted once more: the last digits that rounding took from the first solution.
+    more = [_dot(row, [_dot(q, rest) for q in basis]) for row in inverse]
+    found = [a + b for a, b in zip(found, more, strict=True)]
+    for coefficient, column in zip(more, columns, strict=True):
+        rest = [a - coefficient * b for a, b in zip(rest, column, strict=True)]
+    return found, rest, inverse
+
+
+LEAST_PART = 1e-13
+"""How small a column's own part may be beside the largest before it is taken for rounding."""
+
+
+def _dot(left: list[float], right: list[float]) -> float:
+    return math.fsum(map(mul, left, right))
+
+
+def _inverse(r: list[list[float]]) -> list[list[float]]:
+    """The inverse of an upper triangular matrix."""
+    p = len(r)
+    made = [[0.0] * p for _ in range(p)]
+    for column in range(p):
+        made[column][column] = 1 / r[column][column]
+        for row in range(column - 1, -1, -1):
+            inner = math.fsum(r[row][k] * made[k][column] for k in range(row + 1, column + 1))
+            made[row][column] = -inner / r[row][row]
+    return made
