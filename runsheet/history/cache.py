@@ -99,8 +99,9 @@ def bring_up(
 ) -> Tables:
     """Open the tables of a folder, `deep` with those below it, and read what changed since.
 
-    `progress` is called now and then; where it gives False the reading stops, what was read is kept and `unread` says how
-    much is not. With more than `at_most` documents to read, none is. Raises OSError where the folder cannot be read.
+    `progress` is called now and then; where it gives False the reading stops, what was read is kept and `unread` says
+    how much is not. With more than `at_most` documents to read, none is. Raises OSError where the folder cannot be
+    read.
     """
     real = folder.resolve()
     found = documents.find(real, deep=deep)

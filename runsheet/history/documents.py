@@ -86,11 +86,11 @@ def read(folder: str, path: str, stamp: str) -> Facts:
 
 def _look(document: Path) -> tuple[bytes, Run | None, Sequence[Problem]]:
     """Read a document; its log too, where the log's last line says that it is ahead of the document."""
-    from runsheet.run.disk import files, opening
+    from runsheet.run.disk import files, opening, rescue
 
     document = files.real(document)
-    data = document.read_bytes()
-    if _level(files.log_of(document), data) and not files.kept_for(document, ".log").exists():
+    data = files.DISK.read(document, files.LARGEST_DOCUMENT)
+    if _level(files.log_of(document), data) and not rescue.any_there():
         return data, *opening.parsed(data)
     found = opening.look(document)
     return found.data or b"", found.run, found.problems

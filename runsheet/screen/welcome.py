@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from textual.screen import Screen
 
 from runsheet import methods
-from runsheet.run.disk import files, store
+from runsheet.run.disk import files, state, store
 from runsheet.screen.canvas import Canvas, Line, clipped
 from runsheet.screen.page import Content, Page
 from runsheet.screen.typing_line import TypingLine
@@ -32,7 +32,7 @@ END = b"\0"
 
 
 def _list() -> Path:
-    return files.state_folder() / "recent"
+    return state.folder() / "recent"
 
 
 def recent() -> list[Path]:
@@ -49,7 +49,7 @@ def remember(path: Path) -> None:
     here = path.resolve()
     names = [os.fsencode(path) for path in (here, *(other for other in recent() if other != here))][:MOST]
     with contextlib.suppress(OSError):
-        files.private(_list().parent)
+        state.private(_list().parent)
         descriptor = os.open(_list(), os.O_WRONLY | os.O_CREAT | os.O_TRUNC, files.PRIVATE)
         with os.fdopen(descriptor, "wb") as file:
             file.write(END.join(names))

@@ -10,7 +10,7 @@ from unittest.mock import patch
 
 from runsheet import read
 from runsheet.run import edit
-from runsheet.run.disk import files, log, opening, replay, saver, store
+from runsheet.run.disk import files, log, opening, replay, rescue, saver, store
 from runsheet.run.text import write
 from runsheet.screen import commands
 from runsheet.screen.app import RunsheetApp
@@ -128,8 +128,7 @@ class Outsider:
 
 def _kept(opened: Store, outsider: Outsider, path: Path) -> None:
     """Both versions are somewhere: ours follows from the log, theirs stands, is beside it, or in the log."""
-    rescue = files.kept_for(path, ".log")
-    found = [each.read_bytes() for each in (rescue, *path.parent.iterdir()) if each.is_file()]
+    found = [each.read_bytes() for each in (*rescue.known(path), *path.parent.iterdir()) if each.is_file()]
     logs = [log.parse(data) for data in found if data.startswith(b'{"time"')]
     ours = [replay.replay(None, trail.since_start()) for trail in logs if trail.steps and trail.steps[-1].sound]
     assert opened.run in ours or not logs

@@ -25,6 +25,10 @@ NO_WAIT = getattr(os, "O_NONBLOCK", 0)
 NOT_THERE = (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG)
 """What the system says where no file is, or where none could be."""
 _NO_FILE = "a pipe or a device stands in the file's place"
+LARGEST = 256 * 1024 * 1024
+"""Bytes of the largest file that is read: a log of half a million entries, and no memory is used up by a larger one."""
+LARGEST_DOCUMENT = 32 * 1024 * 1024
+"""Bytes of the largest document: a hundred times a run of 1,000 rows."""
 _data_sync = getattr(os, "fdatasync", os.fsync)
 
 PRIVATE = 0o600
@@ -48,13 +52,19 @@ class Identity(NamedTuple):
 class Disk:
     """The file calls. Each raises OSError where the disk does."""
 
-    def read(self, path: Path) -> bytes:
-        """Read a whole file; a pipe or a device, which may keep one waiting for ever, is refused."""
+    def read(self, path: Path, largest: int = LARGEST) -> bytes:
+        """The whole of a file. Refused: a pipe or device, which may have no end, and a file larger than `largest`."""
         fd = os.open(path, os.O_RDONLY | _BINARY | NO_WAIT)
         with os.fdopen(fd, "rb") as file:
-            if not stat.S_ISREG(os.fstat(fd).st_mode):
+            found = os.fstat(fd)
+            if stat.S_ISDIR(found.st_mode):
+                raise OSError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+            if not stat.S_ISREG(found.st_mode):
                 raise OSError(errno.EINVAL, _NO_FILE, str(path))
-            return file.read()
+            data = file.read(largest + 1) if found.st_size <= largest else b""
+            if found.st_size > largest or len(data) > largest:
+                raise OSError(errno.EFBIG, f"the file is larger than {largest >> 20} MB, which is not read", str(path))
+            return data
 
     def look(self, path: Path) -> os.stat_result | None:
         """Say what stands at a path, a link not followed; None for nothing."""
@@ -107,6 +117,11 @@ class Disk:
                 raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from None
             source.replace(target)
 
+    def make_folder(self, path: Path) -> None:
+        """Make a folder for the user alone, its name on the disk; fine if it is there."""
+        path.mkdir(mode=0o700, exist_ok=True)
+        self.sync_folder(path.parent)
+
     def remove(self, path: Path) -> None:
         """Remove a file; fine if it is not there."""
         path.unlink(missing_ok=True)
@@ -136,7 +151,7 @@ def replace_file(
     `like` is the file whose mode is kept, and its owner where the system allows; without it the new one is private.
     `put` may refuse to put it there. Returns the new file's identity.
     """
-    new = _new(path)
+    new = new_of(path)
     try:
         identity = _whole(disk, new, data, like)
         (put or disk.replace)(new, path)
@@ -150,7 +165,7 @@ def replace_file(
 
 def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None = None, mode: int = PRIVATE) -> None:
     """As `replace_file`, but raises FileExistsError where something stands. `mode` is less the user's mask."""
-    new = _new(path)
+    new = new_of(path)
     try:
         _whole(disk, new, data, like, mode)
         disk.place(new, path)
@@ -162,10 +177,11 @@ def write_new(disk: Disk, path: Path, data: bytes, like: os.stat_result | None =
 
 def clear(disk: Disk, path: Path) -> None:
     """Remove what a crash in the middle of writing this file left beside it."""
-    disk.remove(_new(path))
+    disk.remove(new_of(path))
 
 
-def _new(path: Path) -> Path:
+def new_of(path: Path) -> Path:
+    """The name a file is written under before it is put in its place."""
     return path.with_name(f".{path.name}.new")
 
 
@@ -218,6 +234,13 @@ def beside(document: Path, word: str) -> Path:
     return document.with_name(f"{document.stem}.{word}{document.suffix}")
 
 
+def torn_of(document: Path, at: datetime) -> Path:
+    """The name for an end of the log that cannot be read, `NAME.toml.log.torn-20260311-090500`, not there yet."""
+    first = f"{log_of(document).name}.torn-{at:%Y%m%d-%H%M%S}"
+    tries = (document.with_name(f"{first}{more}") for more in ("", *(f"-{n}" for n in range(2, 1000))))
+    return next(path for path in tries if not os.path.lexists(path))
+
+
 def unused(document: Path, word: str, at: datetime) -> Path:
     """Name a file kept beside the document that is not there yet, `NAME.ours-20260311-090500.toml`."""
     tries = (beside(document, f"{word}-{at:%Y%m%d-%H%M%S}{more}") for more in ("", *(f"-{n}" for n in range(2, 1000))))
@@ -226,7 +249,7 @@ def unused(document: Path, word: str, at: datetime) -> Path:
 
 def fitting(document: Path) -> None:
     """Raise OSError where the names of the files kept beside a document would be too long for its disk."""
-    longest = _new(beside(document, "theirs-20260311-090500-999"))
+    longest = new_of(beside(document, "theirs-20260311-090500-999"))
     try:
         room = os.pathconf(document.parent, "PC_NAME_MAX")
     except (AttributeError, ValueError, OSError):  # another system, or no folder: what is wrong shows elsewhere
@@ -234,29 +257,6 @@ def fitting(document: Path) -> None:
     if (over := len(os.fsencode(longest.name)) - room) > 0:
         why = f"the name is too long by {over} bytes for the names of the log and the copies beside it"
         raise OSError(errno.ENAMETOOLONG, why, str(document))
-
-
-def state_folder() -> Path:
-    """The folder for what cannot be kept beside the document: `RUNSHEET_STATE`, else the platform's."""
-    if named := os.environ.get("RUNSHEET_STATE"):
-        return Path(named)
-    import platformdirs
-
-    return platformdirs.user_state_path("runsheet")
-
-
-def private(folder: Path) -> None:
-    """Make a folder, and those above it that are missing, for the user alone. Raises OSError."""
-    if not folder.is_dir():
-        private(folder.parent)
-        folder.mkdir(mode=0o700, exist_ok=True)
-
-
-def kept_for(document: Path, ending: str) -> Path:
-    """Name a file of the state folder that belongs to a document, wherever the document is."""
-    place = hashlib.sha256(os.fsencode(document)).hexdigest()[:12]
-    plain = "".join(sign if sign.isalnum() or sign in " -_." else "_" for sign in document.stem[:40])
-    return state_folder() / f"{plain}-{place}{ending}"
 
 
 _WORDS = {
@@ -270,6 +270,8 @@ _WORDS = {
     errno.ENOTDIR: "the folder is gone",
     errno.EISDIR: "a folder stands in the file's place",
     errno.ELOOP: "a link stands in the file's place",
+    errno.EMFILE: "this program has no file left to open",
+    errno.ENFILE: "the system has no file left to open",
 }
 
 

@@ -103,7 +103,9 @@ class ReadLog:
     steps: tuple[Step, ...]
     faults: tuple[Problem, ...]
     whole: int
-    """Bytes up to the end of the last whole step; what follows was never accepted."""
+    """Bytes up to the end of the last whole step; what follows was never accepted, or cannot be read."""
+    unreadable: bool
+    """Whether what follows holds bytes that cannot be read, as a power cut leaves them; else it is cut short."""
     chain: str
     """The chain of the last whole line."""
 
@@ -194,26 +196,33 @@ _REQUIRED = frozenset({"time", "who", "action", "path", "old", "new", "reason", 
 
 
 def parse(data: bytes) -> ReadLog:
-    """Read a log. Nothing raises: what is wrong with a line is among the faults."""
+    """The log as read, up to the first line that cannot be read: a power cut in an append of several pages leaves such.
+
+    Nothing raises: what is wrong with a readable line is among the faults. A line made unreadable on purpose is found
+    by the document, which is never ahead of the log.
+    """
     steps: list[Step] = []
     faults: list[Problem] = []
     open_: list[Entry] = []
     chain, at, whole, first, sound = "", 0, (0, ""), 1, True
-    for number, raw in enumerate(data.split(b"\n")[:-1], 1):
+    *lines, last = data.split(b"\n")
+    unreadable = b"\0" in last
+    for number, raw in enumerate(lines, 1):
         at += len(raw) + 1
         entry = _entry(raw)
+        if entry is None:
+            unreadable = True
+            break
         fault = _fault(entry, raw, chain)
-        chain = entry.chain if entry else ""
+        chain = entry.chain
         if fault:
             faults.append(Problem("", fault, line=number))
             sound = False
-        if entry:
-            open_.append(entry)
-        if entry is None or entry.document is not None:
-            if entry:
-                steps.append(Step(tuple(open_), first, sound))
+        open_.append(entry)
+        if entry.document is not None:
+            steps.append(Step(tuple(open_), first, sound))
             open_, first, sound, whole = [], number + 1, True, (at, chain)
-    return ReadLog(tuple(steps), tuple(faults), *whole)
+    return ReadLog(tuple(steps), tuple(faults), whole[0], unreadable, whole[1])
 
 
 def _entry(raw: bytes) -> Entry | None:
@@ -228,15 +237,19 @@ def _entry(raw: bytes) -> Entry | None:
         return None
 
 
-def _fault(entry: Entry | None, raw: bytes, before: str) -> str:
-    if entry is None:
-        return "cannot be read as an entry of the log"
+def _fault(entry: Entry, raw: bytes, before: str) -> str:
     try:
         if entry.chain != _chain(before, _body(entry)):
             return "was changed, or a line before it is missing, changed or moved"
         return "" if line(entry) == raw + b"\n" else "is not written as it was"
     except UnicodeEncodeError:
         return "holds characters that cannot be written as UTF-8"
+
+
+def entries_in(piece: bytes) -> int:
+    """How many edits the lines of a piece of a log hold."""
+    # A quote inside a value is escaped, so that the words stand in start lines alone.
+    return piece.count(b"\n") - piece.count(b'"action": "start"')
 
 
 # --- for a person ---------------------------------------------------------------------------------------------

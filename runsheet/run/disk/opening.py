@@ -6,18 +6,21 @@ from the document, from the log, or from the part of the log that the state fold
 
 from __future__ import annotations
 
+import errno
+import os
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from runsheet.problem import Problem, has_errors
 from runsheet.run import edit, text
-from runsheet.run.disk import files, log, replay
+from runsheet.run.disk import files, log, replay, rescue
 from runsheet.run.disk.files import DISK, Disk, Identity, digest
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from runsheet.run.disk.log import ReadLog
+    from runsheet.run.disk.rescue import Joined
     from runsheet.run.model import Run
 
 
@@ -31,21 +34,26 @@ class RunOnDisk:
     problems: tuple[Problem, ...]
     log: ReadLog
     log_bytes: bytes
-    """The log, with what the state folder kept of it."""
+    """Its whole steps, with what a rescue has of them."""
     safe: int
     """Bytes of it that are in the log on the disk."""
     torn: bytes
-    """What stands after those in the log on the disk: the beginning of an edit that was never accepted."""
+    """What stands after those in the log on the disk: of an edit that was never accepted, or not to be read."""
+    unreadable: bool
+    """Whether that cannot be read, as after a power cut."""
+    rescue: Joined
+    """What is kept of the log elsewhere."""
     ahead: int = 0
     """Entries the document does not have yet; `run` has them."""
-    kept: bool = False
-    """Whether the state folder has a log for this document."""
-    foreign: bool = False
-    """Whether that one fits neither this log nor comes before it."""
     known: bool = False
     """Whether the log leads to `run`."""
     notes: tuple[str, ...] = ()
     """What a person should be told."""
+
+    @property
+    def rescued(self) -> int:
+        """How many entries are not in the log on the disk, but in a rescue."""
+        return log.entries_in(self.log_bytes[self.safe :])
 
     @property
     def readable(self) -> bool:
@@ -60,44 +68,58 @@ class RunOnDisk:
 
 def look(document: Path, disk: Disk = DISK) -> RunOnDisk:
     """Read a document and its log. Raises OSError where there is neither, or they cannot be read."""
-    data = _read(disk, document)  # before the log, which is always written first
+    data = _read(disk, document, files.LARGEST_DOCUMENT)  # before the log, which is always written first
     on_disk = _read(disk, files.log_of(document)) or b""
-    kept = _kept(document, disk)
-    whole, read_log = on_disk, log.parse(on_disk)
-    safe = read_log.whole
-    if len(kept) > safe and kept.startswith(on_disk[:safe]):
-        whole, read_log = kept, log.parse(kept)
+    own = log.parse(on_disk)
+    joined = rescue.join(disk, document, on_disk[: own.whole], data)
+    read_log = log.parse(joined.data)
     run, problems = (None, []) if data is None else parsed(data)
-    foreign = not whole.startswith(kept)
     found = RunOnDisk(
-        data, run, tuple(problems), read_log, whole, safe, on_disk[safe:], kept=bool(kept), foreign=foreign
+        data,
+        run,
+        tuple(problems),
+        read_log,
+        joined.data,
+        own.whole,
+        on_disk[own.whole :],
+        own.unreadable,
+        joined,
+        notes=(*joined.notes, *_rescued(joined, own.whole)),
     )
     if data is None:
         return _rebuilt(found, document)
     return _brought_up(found, run, data) if run is not None and found.readable else found
 
 
+def _rescued(joined: Joined, safe: int) -> list[str]:
+    count = log.entries_in(joined.data[safe:])
+    words = f"{count} {'entry' if count == 1 else 'entries'} of its log are kept in"
+    return [f"{words} {', '.join(map(str, joined.used))}"] if count else []
+
+
 def verify(path: Path, disk: Disk = DISK) -> list[Problem]:
     """Find what is wrong with a run's log and document as they stand. Raises OSError, also where there is no log."""
     document = files.real(path)
-    data = _read(disk, document)  # before the log, which may grow meanwhile
-    return replay.verify(disk.read(files.log_of(document)), data)
+    data = _read(disk, document, files.LARGEST_DOCUMENT)  # before the log, which may grow meanwhile
+    on_disk = _read(disk, files.log_of(document))
+    own = log.parse(on_disk or b"")
+    whole = (on_disk or b"")[: own.whole]
+    joined = rescue.join(disk, document, whole, data)
+    if on_disk is None and not joined.data:
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(files.log_of(document)))
+    told = [Problem("", words, "warning") for words in (*joined.notes, *_rescued(joined, len(whole)))]
+    if not joined.used:
+        return [*replay.verify(on_disk or b"", data), *told]
+    return [*replay.verify(joined.data, data), *replay.unfinished(own, on_disk or b""), *told]
 
 
-def _read(disk: Disk, path: Path) -> bytes | None:
+def _read(disk: Disk, path: Path, largest: int = files.LARGEST) -> bytes | None:
     try:
-        return disk.read(path)
+        return disk.read(path, largest)
     except OSError as error:
         if error.errno in files.NOT_THERE:
             return None
         raise
-
-
-def _kept(document: Path, disk: Disk) -> bytes:
-    try:
-        return disk.read(files.kept_for(document, ".log"))
-    except OSError:
-        return b""  # a state folder that cannot be read keeps nobody from the document
 
 
 def parsed(data: bytes) -> tuple[Run | None, list[Problem]]:
@@ -117,7 +139,7 @@ def _rebuilt(found: RunOnDisk, document: Path) -> RunOnDisk:
     except edit.EditError:
         raise FileNotFoundError(f"{document.name} is not there, and no log to make it from") from None
     note = f"{document.name} was missing; it was made again from its log"
-    return replace(found, run=run, ahead=sum(step.count for step in steps), known=True, notes=(note,))
+    return replace(found, run=run, ahead=sum(step.count for step in steps), known=True, notes=(*found.notes, note))
 
 
 def _brought_up(found: RunOnDisk, run: Run, data: bytes) -> RunOnDisk:
@@ -125,11 +147,12 @@ def _brought_up(found: RunOnDisk, run: Run, data: bytes) -> RunOnDisk:
     later = found.log.after(digest(data))
     if later is None:
         changed = "the document was changed outside, or its log was: it is taken as it stands"
-        return replace(found, notes=(changed,) if found.log.steps else ())
+        return replace(found, notes=(*found.notes, changed) if found.log.steps else found.notes)
     try:
         run = replay.replay(run, later)
     except edit.EditError as error:
-        return replace(found, notes=(f"the log does not fit the document, which is taken as it stands: {error}",))
+        unfitting = f"the log does not fit the document, which is taken as it stands: {error}"
+        return replace(found, notes=(*found.notes, unfitting))
     return replace(found, run=run, ahead=sum(step.count for step in later), known=True)
 
 
@@ -139,10 +162,15 @@ class Follower:
     def __init__(self, path: Path, disk: Disk = DISK) -> None:
         """Read it. Raises OSError."""
         self._document, self._disk = files.real(path), disk
-        self.trouble = ""
-        """Why it cannot be read just now; `found` is then as it was."""
+        self._trouble = ""
         self._seen = self._stand()
         self.found = look(self._document, disk)
+
+    @property
+    def trouble(self) -> str:
+        """Why it cannot be read just now, and `found` is as it was; or why what is shown is not in the document."""
+        gone = f"{self._document.name} is gone; what is shown is from its log" if self.found.data is None else ""
+        return self._trouble or gone
 
     def refresh(self) -> bool:
         """Read it again if it changed; False where it did not, or cannot be read just now: see `trouble`."""
@@ -152,11 +180,12 @@ class Follower:
             if changed:
                 self.found = look(self._document, self._disk)
         except OSError as error:
-            self.trouble = files.words(error)
+            self._trouble = files.words(error)
             return False
-        self._seen, self.trouble = seen, ""
+        self._seen, self._trouble = seen, ""
         return changed
 
     def _stand(self) -> list[Identity | None]:
-        found = (self._disk.look(path) for path in (self._document, files.log_of(self._document)))
+        paths = (self._document, files.log_of(self._document), *rescue.known(self._document))
+        found = (self._disk.look(path) for path in paths)
         return [Identity.of(stand) if stand else None for stand in found]

@@ -80,9 +80,18 @@ def verify(log: bytes, document: bytes | None) -> list[Problem]:
     """
     read_log = parse(log)
     problems = [*read_log.faults, *_replayed(read_log.steps)]
-    if read_log.whole < len(log):
-        problems.append(Problem("", "the last lines are of an edit that was never accepted", "warning"))
+    problems += unfinished(read_log, log)
     return [*sorted(problems, key=lambda problem: problem.line or sys.maxsize), *_arrived(read_log, document)]
+
+
+def unfinished(read_log: ReadLog, log: bytes) -> Iterator[Problem]:
+    """What is said of an end of the log that does not count; nothing where there is none."""
+    if read_log.unreadable:
+        line = log.count(b"\n", 0, read_log.whole) + 1
+        words = f"from line {line} on the log cannot be read, as after a power cut: that end is not counted"
+        yield Problem("", words, "warning")
+    elif read_log.whole < len(log):
+        yield Problem("", "the last lines are of an edit that was never accepted", "warning")
 
 
 def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
@@ -111,7 +120,7 @@ def _arrived(read_log: ReadLog, document: bytes | None) -> Iterator[Problem]:
     if document is None:
         yield Problem("", "the document is missing; the log holds it")
     elif not read_log.steps:
-        yield Problem("", "the log is empty")
+        yield Problem("", "no entry of the log can be read" if read_log.unreadable else "the log is empty")
     elif (later := read_log.after(digest(document))) is None:
         yield Problem("", "the document is not where the log leads: it was changed outside, or lines are missing")
     elif later:

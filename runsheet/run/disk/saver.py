@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.run.disk import files, log
 from runsheet.run.disk.files import Disk, Identity, digest
+from runsheet.run.disk.rescue import Rescue, set_aside
 from runsheet.tables import has_comments
 
 if TYPE_CHECKING:
@@ -59,21 +60,26 @@ class LogFile:
 
     def __init__(self, place: RunPlace, found: RunOnDisk) -> None:
         """Take the log as it was found."""
-        self.path, self.rescue = files.log_of(place.document), files.kept_for(place.document, ".log")
+        self.path = files.log_of(place.document)
         self.trouble = ""
         self._place, self._like = place, place.document.stat() if place.document.exists() else None
-        self._data = bytearray(found.log_bytes[: found.log.whole])
-        self._chain, self._number = found.log.chain, found.log.last
+        self._data = bytearray(found.log_bytes)
+        self.chain, self._number = found.log.chain, found.log.last
         self._safe, self._torn = found.safe, found.torn
+        self.aside = files.torn_of(place.document, place.clock()) if found.unreadable else None
+        """Where an end that cannot be read is kept, once something is written in its place."""
         self._identity: Identity | None = None
         self._turn = threading.RLock()
-        self._kept = int(found.kept)
+        begun = found.log.steps[0].document if found.log.steps else ""
+        self._rescue = Rescue(place.disk, place.document, found.rescue.own, begun)
+        self._copied = 0
+        self._stands = True
+        """Whether the log on the disk is as we left it, as far as the last look told."""
 
     @property
     def waiting(self) -> int:
         """Edits that are not in the log on the disk."""
-        # A quote inside a value is escaped, so that the words stand in start lines alone.
-        return self._data.count(b"\n", self._safe) - self._data.count(b'"action": "start"', self._safe)
+        return log.entries_in(bytes(self._data[self._safe :]))
 
     @property
     def behind(self) -> bool:
@@ -81,15 +87,20 @@ class LogFile:
         return self._safe < len(self._data)
 
     @property
-    def rescued(self) -> bool:
-        """Whether those are in the state folder."""
-        return self._kept >= len(self._data)
+    def rescue(self) -> Path | None:
+        """Where those are kept meanwhile; None where that, too, lacks any."""
+        return self._rescue.path if self._rescue.end >= len(self._data) else None
+
+    @property
+    def unkept(self) -> bytes:
+        """The lines that are in memory only: a program that ends loses them."""
+        return bytes(self._data[max(self._safe if self._stands else 0, self._rescue.end, self._copied) :])
 
     def append(self, made: Sequence[Entry]) -> Step:
-        """Add a step and write it to the disk, or to the state folder where the disk fails: see `trouble`."""
-        entries = log.chained(made, self._chain, self._number + 1)
+        """Add a step and write it to the disk, or keep it elsewhere where the disk fails: see `trouble`."""
+        entries = log.chained(made, self.chain, self._number + 1)
         self._data += b"".join(log.line(entry) for entry in entries)
-        self._chain, self._number = entries[-1].chain, self._number + 1
+        self.chain, self._number = entries[-1].chain, self._number + 1
         with contextlib.suppress(OSError):  # `trouble` says so
             self.push()
         return log.Step(tuple(entries), 0, sound=True)
@@ -101,14 +112,23 @@ class LogFile:
         try:
             if self._data and not self._there():
                 self._write()
-            self.trouble = ""
+            self.trouble, self._stands = "", True
+            self._rescue.drop()
         except OSError as error:
-            self._keep()
+            self._stands = error.errno not in (errno.ESTALE, *files.NOT_THERE)
+            if self.rescue is None:
+                with contextlib.suppress(OSError):  # `rescue` and `unkept` say so; an append may come meanwhile
+                    self._rescue.keep(bytes(self._data), self._safe if self._stands else 0)
             self.trouble = files.words(error)
             raise
         finally:
             self._turn.release()
-        self._unkeep()
+
+    def copy(self, path: Path) -> None:
+        """Write the whole log as a new file. Raises OSError."""
+        data = bytes(self._data)
+        files.write_new(self._place.disk, path, data, self._like)
+        self._copied = len(data)
 
     def _there(self) -> bool:
         found = self._place.disk.look(self.path)
@@ -143,26 +163,11 @@ class LogFile:
         if Identity.of(os.fstat(fd)) != self._identity:
             found, safe = self._place.disk.read(self.path), bytes(self._data[: self._safe])
             if self._torn and found == safe + self._torn:
+                if self.aside is not None and self._place.disk.look(self.aside) is None:
+                    files.write_new(self._place.disk, self.aside, self._torn, self._like)
                 self._place.disk.truncate(fd, self._safe)
             elif not (found.startswith(safe) and self._data.startswith(found)):
                 raise OSError(errno.ESTALE, "another program changed the log")
-
-    def _keep(self) -> None:
-        if self.rescued:
-            return
-        try:
-            files.private(self.rescue.parent)
-            data = bytes(self._data)  # an append may come meanwhile
-            files.replace_file(self._place.disk, self.rescue, data)
-            self._kept = len(data)
-        except OSError:
-            pass  # `rescued` says so
-
-    def _unkeep(self) -> None:
-        if self._kept:
-            with contextlib.suppress(OSError):
-                self._place.disk.remove(self.rescue)
-                self._kept = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,6 +288,8 @@ class Saver:
                 self._look()
                 self._write(wanted)
             self._saved, self.saved_at = wanted, self._place.clock()
+            with contextlib.suppress(OSError):  # a help for another day; without it a full disk is told of all the same
+                set_aside(self._place.disk)
 
     def _look(self) -> None:
         """Look whether the document is as we left it; if not, ours is to go beside it."""

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.problem import has_errors
 from runsheet.run import edit, text
-from runsheet.run.disk import files, lock, log, replay
-from runsheet.run.disk.files import DISK, Disk
+from runsheet.run.disk import files, lock, log, replay, state
+from runsheet.run.disk.files import DISK, Disk, digest
 from runsheet.run.disk.opening import Follower, RunOnDisk, look, parsed
 from runsheet.run.disk.saver import Conflict, LogFile, RunPlace, Saver
 from runsheet.tables import has_comments
@@ -58,6 +58,12 @@ class Draft(NamedTuple):
     text: str
     place: str
     """The path of the cell, as `queue[3].readings`."""
+    run: str
+    """The run's id."""
+    row: str
+    """The row's own name; empty where it has none."""
+    stands_on: str
+    """The chain of the log it was typed after; without a log the digest of the document."""
 
 
 def read_only(path: Path, disk: Disk = DISK) -> Follower:
@@ -136,7 +142,7 @@ class Store:
         self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
         self._closing, self._closed, self._clean = threading.Lock(), False, False
         self._pages = text.Pages()
-        self._draft = files.kept_for(place.document, ".draft")
+        self._draft = state.kept_for(place.document, ".draft")
         self._log = LogFile(place, found)
         self._saver = Saver(place, self._log, found.data)
         if behind := found.ahead or found.data is None:
@@ -163,13 +169,33 @@ class Store:
         words = self._log.trouble or self._saver.trouble
         if not words:
             return ""
-        waiting = self._log.waiting
+        waiting, rescue = self._log.waiting, self._log.rescue
         if not waiting:
-            kept = "the log" if not self._log.trouble else self._log.rescue if self._log.rescued else ""
+            kept = "the log" if not self._log.trouble else rescue
             since = f": not saved since {self.saved_at:%H:%M}" if self.saved_at else ""
             return f"{words}{since}, all entries are in {kept}" if kept and since else words
-        where = f"and in {self._log.rescue}" if self._log.rescued else "only"
+        where = f"and in {rescue}" if rescue else "only"
         return f"{words}: {waiting} {'entry is' if waiting == 1 else 'entries are'} kept in memory {where}"
+
+    @property
+    def rescued(self) -> int:
+        """Accepted entries that are not in the log on its disk, but in a rescue."""
+        return self._log.waiting - log.entries_in(self._log.unkept)
+
+    @property
+    def unkept(self) -> list[str]:
+        """The accepted entries that are in memory only, each as a line for a person: what leaving would lose."""
+        return log.lines(self._log.unkept)
+
+    def copy_to(self, folder: Path) -> Path:
+        """Write the run and its log, with every accepted entry, into another folder. Raises OSError."""
+        target = folder / self._place.document.name
+        files.fitting(target)
+        if os.path.lexists(target):
+            raise FileExistsError(errno.EEXIST, "a file of this name is there", str(target))
+        self._log.copy(files.log_of(target))
+        files.write_new(self._place.disk, target, self._saver.ours, mode=0o666)
+        return target
 
     @property
     def conflict(self) -> Conflict | None:
@@ -178,12 +204,18 @@ class Store:
 
     @property
     def drafted(self) -> Draft | None:
-        """The half-typed entry that was left, if there is one."""
+        """The half-typed entry that was left, if there is one of this run, row and log: not that of another's run."""
         try:
-            found = json.loads(self._draft.read_bytes())
-            return Draft(str(found["text"]), str(found["place"]))
-        except (OSError, ValueError, TypeError, KeyError):
+            if state.shared(self._draft.parent):
+                return None
+            found = Draft(**{str(name): str(value) for name, value in json.loads(self._draft.read_bytes()).items()})
+        except (OSError, ValueError, TypeError, AttributeError):
             return None
+        return found if found == self._as_draft(found.text, found.place) else None
+
+    def _as_draft(self, typed: str, place: str) -> Draft:
+        stands_on = self._log.chain or digest(self._saver.ours)
+        return Draft(typed, place, self.run.run.id, _named(self.run, place), stands_on)
 
     # --- work ---
 
@@ -220,8 +252,8 @@ class Store:
             if not typed:
                 self._draft.unlink(missing_ok=True)
                 return
-            data = json.dumps({"text": typed, "place": place}, ensure_ascii=False).encode()
-            files.private(self._draft.parent)
+            data = json.dumps(self._as_draft(typed, place)._asdict(), ensure_ascii=False).encode()
+            state.private(self._draft.parent)
             fd = os.open(self._draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, files.PRIVATE)
             os.write(fd, data)
             os.close(fd)
@@ -304,17 +336,29 @@ class Store:
         return theirs
 
 
+def _named(run: Run, place: str) -> str:
+    """The id of the row that holds a place; empty where it has none."""
+    row, _, _ = place.rpartition(".")
+    try:
+        found = edit.value_at(run, row)
+    except edit.EditError:
+        return ""
+    return str(found.get("id", found.get("check", ""))) if isinstance(found, dict) else ""
+
+
 def _kept_apart(place: RunPlace, found: RunOnDisk) -> list[str]:
     """Keep what the log or the state folder leads to, where it is not what the document goes on with."""
     notes = []
     if found.log_leads_elsewhere:
         notes += _log_kept(place, found)
-    if found.foreign:
-        kept = files.kept_for(place.document, ".log")
-        apart = files.unused(kept, "apart", place.clock())
+    for kept in found.rescue.foreign:
+        apart = files.unused(kept, "apart", place.clock()).with_suffix(".log")
         place.disk.replace(kept, apart)
         notes.append(f"entries of an earlier opening do not fit the log; they are kept in {apart}")
-    if found.torn and found.log.whole == found.safe:
+    if found.unreadable:
+        aside = files.torn_of(place.document, place.clock()).name
+        notes.append(f"the end of the log cannot be read, as after a power cut; it is left out and kept in {aside}")
+    elif found.torn and not found.rescued:
         notes.append("the last edit in the log was cut short before it was accepted; it is left out")
     if found.data and has_comments(found.data.decode()):
         notes.append(f"comments are not kept; {files.beside(place.document, 'before-edit').name} will have them")

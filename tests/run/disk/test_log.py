@@ -289,17 +289,15 @@ def test_a_log_cut_anywhere_keeps_its_whole_steps() -> None:
 
 @given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode))
 def test_no_bytes_raise(data: bytes) -> None:
-    trail = log.parse(data + b"\n")
-    assert trail.steps == ()
-    assert len(trail.faults) == data.count(b"\n") + 1
+    read_log = log.parse(data + b"\n")
+    assert (read_log.steps, read_log.whole, read_log.unreadable) == ((), 0, True)
 
 
 @pytest.mark.parametrize("line", [b"[" * 100_000, b"9" * 5000, b"{}", b"null", b'{"time": 1}', b"\xff"])
 def test_no_line_raises(line: bytes) -> None:
     bench = day()
-    trail = log.parse(bench.log + line + b"\n")
-    assert len(trail.faults) == 1
-    assert trail.whole == len(bench.log) + len(line) + 1
+    read_log = log.parse(bench.log + line + b"\n")
+    assert (read_log.whole, read_log.unreadable, read_log.faults) == (len(bench.log), True, ())
 
 
 TOML = st.sampled_from(
@@ -334,16 +332,24 @@ def test_no_forged_log_raises(forged: list[log.Entry]) -> None:
         replay.replay(None, trail.since_start())
 
 
-def test_a_log_goes_on_after_an_unreadable_line() -> None:
+def test_what_stands_after_an_unreadable_line_does_not_count() -> None:
     bench = Bench()
     bench.read(1, "0.130")
-    bench.log += b"garbage\n"
-    bench.chain = log.parse(bench.log).chain
+    whole = bench.log
     bench.read(2, "0.150")
-    trail = log.parse(bench.log)
-    assert [fault.line for fault in trail.faults] == [3]
-    assert trail.steps[-1].sound
-    assert found(bench.log, bench.documents[-1]) == ["error: line 3: cannot be read as an entry of the log"]
+    torn = whole + b"\0" * 512 + b"\n" + bench.log[len(whole) :]
+    assert log.parse(torn).whole == len(whole)
+    said = "warning: from line 3 on the log cannot be read, as after a power cut: that end is not counted"
+    assert found(torn, bench.documents[-2]) == [said]
+
+
+def test_a_line_made_unreadable_on_purpose_is_found_by_the_document() -> None:
+    bench = day()
+    lines = bench.log.splitlines(keepends=True)
+    for at in range(len(lines)):
+        assert errors(b"".join([*lines[:at], b"x" + lines[at], *lines[at + 1 :]]), bench.documents[-1]), (
+            f"line {at + 1}"
+        )
 
 
 # --- for a person ---

@@ -60,7 +60,7 @@ def test_what_is_beside_a_run_has_its_mode_and_the_rest_is_private(
     assert len(beside) == 5  # the run, its log, and a copy each: before the first edit, ours, theirs
     assert set(beside.values()) == {kept}
     private = {path: mode(path) for path in state.iterdir()}
-    assert {path.suffix for path in private} == {".log", ".draft", ""}
+    assert {path.suffix for path in private} == {".rescue", ".draft", ""}
     assert set(private.values()) == {0o600}
     assert {mode(path) for path in (state, state.parent, state.parent.parent)} == {0o700}
     files.log_of(document).write_bytes(whole)

@@ -111,7 +111,7 @@ def test_in_the_place_of_log_and_lock(
     put(kind, which(document))
     in_time(lambda: read(run, 2, "0.140"))
     assert "kept in memory and in" in run.trouble
-    kept = next(state.glob("*.log")).read_bytes()
+    kept = next(state.glob("*.rescue")).read_bytes()
     assert b"0.140" in kept
     take_away(kind, which(document))
     until(lambda: not run.trouble)
@@ -167,8 +167,8 @@ def test_a_log_that_was_cut_is_kept_elsewhere_at_once(document: Path, opened: Op
     assert run.flush()
     whole = files.log_of(document).read_bytes()
     files.log_of(document).write_bytes(whole[:-20])
-    until(lambda: list(state.glob("*.log")))  # noticed without an edit
-    kept = next(state.glob("*.log"))
+    until(lambda: list(state.glob("*.rescue")))  # noticed without an edit
+    kept = next(state.glob("*.rescue"))
     until(lambda: str(kept) in run.trouble)  # no entry is said to be in a log that lacks it
     assert kept.read_bytes() == whole
     assert run.trouble.startswith("another program changed the log")
@@ -189,7 +189,7 @@ def test_a_folder_renamed_and_named_back(document: Path, opened: Open, state: Pa
     until(lambda: run.trouble)  # noticed without an edit
     read(run, 2, "0.140")
     assert run.trouble.startswith("the folder is gone")
-    assert b"0.140" in next(state.glob("*.log")).read_bytes()
+    assert b"0.140" in next(state.glob("*.rescue")).read_bytes()
     assert not document.parent.exists()
     away.rename(document.parent)
     until(lambda: not run.trouble)

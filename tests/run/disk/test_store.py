@@ -85,6 +85,10 @@ def readings(path: Path) -> list[str]:
     return [str(value) for row in found.run.queue for value in row.readings]
 
 
+def rescues(state: Path) -> list[Path]:
+    return list(state.glob("*.rescue"))
+
+
 def verified(path: Path) -> list[str]:
     return [str(problem) for problem in opening.verify(path)]
 
@@ -350,7 +354,7 @@ def test_a_document_that_vanished_is_made_again_from_its_log(document: Path, ope
     assert verified(document) == []
 
 
-@pytest.mark.parametrize("tail", [b'{"time": "2026-03', b"\x00" * 512, b"garbage"])
+@pytest.mark.parametrize("tail", [b'{"time": "2026-03', b"garbage"])
 def test_a_line_cut_short_was_never_accepted(document: Path, opened: Open, tail: bytes) -> None:
     crashed(document, opened)
     path = files.log_of(document)
@@ -359,6 +363,26 @@ def test_a_line_cut_short_was_never_accepted(document: Path, opened: Open, tail:
     run = opened(document)
     assert run.came_back == 3
     assert run.notes == ("the last edit in the log was cut short before it was accepted; it is left out",)
+    read(run, 1, "0.150")
+    assert run.close()
+    assert path.read_bytes().startswith(whole + b'{"time"')
+    assert verified(document) == []
+
+
+@pytest.mark.parametrize("tail", [b"\x00" * 512, b"\x00" * 9 + b"\n", b"garbage\n", b'{"ti\0\0\0"}\n{"time'])
+def test_an_end_that_cannot_be_read_is_set_aside_and_told(document: Path, opened: Open, tail: bytes) -> None:
+    crashed(document, opened)
+    path = files.log_of(document)
+    whole = path.read_bytes()
+    path.write_bytes(whole + tail)
+    torn = "warning: from line 6 on the log cannot be read, as after a power cut: that end is not counted"
+    assert torn in verified(document)
+    run = opened(document)
+    assert run.came_back == 3
+    (aside,) = document.parent.glob("KB-0311.toml.log.torn-*")
+    said = f"the end of the log cannot be read, as after a power cut; it is left out and kept in {aside.name}"
+    assert run.notes == (said,)
+    assert aside.read_bytes() == tail
     read(run, 1, "0.150")
     assert run.close()
     assert path.read_bytes().startswith(whole + b'{"time"')
@@ -421,7 +445,8 @@ def test_a_half_typed_entry_is_offered_again_until_it_is_accepted(document: Path
     run.draft("0.1", "queue[1].readings")
     run.close()
     run = opened(document)
-    assert run.drafted == ("0.1", "queue[1].readings")
+    assert run.drafted is not None
+    assert run.drafted[:2] == ("0.1", "queue[1].readings")
     assert all(stat.S_IMODE(path.stat().st_mode) == 0o600 for path in state.iterdir())
     read(run, 1, "0.13")
     run.close()
@@ -622,7 +647,7 @@ def test_a_log_that_cannot_be_written_is_kept_elsewhere_and_said(
     disk = Faulty(number, call, where=".toml.log")
     run = opened(document, disk=disk)
     read(run, 1, "0.130")
-    (kept,) = state.iterdir()
+    (kept,) = rescues(state)
     assert run.trouble == f"{said}: 1 entry is kept in memory and in {kept}"
     assert stat.S_IMODE(kept.stat().st_mode) == 0o600
     read(run, 2, "0.140")
@@ -632,7 +657,7 @@ def test_a_log_that_cannot_be_written_is_kept_elsewhere_and_said(
     until(lambda: not run.trouble)
     assert run.close()
     assert readings(document) == ["0.130", "0.140"]
-    assert list(state.iterdir()) == []
+    assert rescues(state) == []
     assert verified(document) == []
 
 
@@ -683,7 +708,7 @@ def test_work_that_ended_in_trouble_comes_back(document: Path, opened: Open, sta
     assert run.close()
     assert readings(document) == ["0.130", "0.140"]
     assert verified(document) == []
-    assert list(state.iterdir()) == []
+    assert rescues(state) == []
 
 
 def test_nothing_is_claimed_when_the_state_folder_fails_too(document: Path, opened: Open, state: Path) -> None:
