@@ -58,9 +58,9 @@ def when(at: datetime | date | None) -> str:
     return "" if at is None else at.isoformat()
 
 
-def counted(number: int, what: str) -> str:
-    """Write a number of things: `1 row`, `2 rows`."""
-    return f"{number} {what}{'' if number == 1 else 's'}"
+def counted(number: int, what: str, several: str = "") -> str:
+    """A number of things: `1 row`, `2 rows`; `several` where an s does not make it more than one."""
+    return f"{number} {what if number == 1 else several or f'{what}s'}"
 
 
 def visible(text: str) -> str:

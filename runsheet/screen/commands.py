@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.run import edit
 from runsheet.run.model import Action
-from runsheet.screen import keys, panes
+from runsheet.screen import keys, leaving, panes
 from runsheet.screen.page import Content
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
@@ -248,9 +248,13 @@ def _history(bench: Bench, changed: Step | None, done: str, nothing: str) -> Non
 
 
 def leave(bench: Bench) -> None:
-    """Leave; everything accepted is saved."""
-    bench.store.close()
-    bench.app.exit(0)
+    """Leave; everything accepted is saved, or it is asked what is to become of it."""
+    bench.store.flush()
+    if bench.store.unkept:
+        leaving.ask(bench)
+    else:
+        bench.store.close()
+        bench.app.exit(0)
 
 
 def _in(module: str, name: str) -> Callable[[Bench], None]:

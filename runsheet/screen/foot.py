@@ -6,9 +6,10 @@ Invariant: the state of saving is always in sight, and the next thing too, save 
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from runsheet.figures import visible
+from runsheet.figures import counted, visible
 from runsheet.screen import words
 from runsheet.screen.canvas import Canvas, Line, clipped
 
@@ -32,6 +33,8 @@ class Head(Canvas):
         right = f" {sheet.now:%H:%M}"
         name = visible(about.id if not about.title else f"{about.id}  {about.title}")
         mode = " read-only" if self.bench.read_only else ""
+        if rescued := self.bench.store.rescued:
+            mode += f" {counted(rescued, 'entry', 'entries')} not in the log: rescued"
         title = clipped(name + mode, max(0, width - len(state) - len(right)), more=self.look.more)
         return [((title, self.look.strong()), (state, self.look.state(sheet.state)), (right, self.look.plain()))]
 
@@ -55,10 +58,14 @@ class Foot(Canvas):
                 text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.sheet))}"
                 lines.append(((clipped(text, width, more=look.more), plain),))
         lines.append(self._message(width))
+        trouble = wrap(visible(words.trouble(bench)), max(1, width))
         saved = words.saved(bench)
         told = bench.message if covered else words.next_thing(bench)
         next_words = clipped(visible(told), max(0, width - len(saved) - 1), more=look.more)
         lines.append(((f"{next_words} {saved}", look.strong()),))
+        room = len(lines) if not (bench.prompt or bench.message) else len(lines) - 2
+        for at, line in enumerate(trouble[:room]):  # whole, with its path: the other panes can wait
+            lines[at] = ((line, look.strong()),)
         lines.append(((clipped(words.footer(bench, width), width), plain),))
         return lines
 

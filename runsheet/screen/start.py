@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet.exits import Exit, Refusal
+from runsheet.figures import visible
 from runsheet.problem import Problem
 from runsheet.run.disk import store
 from runsheet.screen.typing_line import agreed
@@ -148,16 +149,26 @@ def _run(
     if opened.came_back:
         bench.message = f"{opened.came_back} entries came back from the log; {bench.message}"
     app = RunsheetApp(bench, THEMES[chosen])
-    with terminal.guarded(opened.close):
+    with terminal.guarded(opened.close, lambda: told(opened)):
         app.run(mouse=False)
         opened.close()
     if shift is None:
         from runsheet.screen import welcome
 
         welcome.remember(path)
-    if opened.trouble:
-        print(f"runsheet: {opened.trouble}", file=sys.stderr)
-    return int(app.return_code or Exit.FINE)
+    for line in told(opened):
+        print(line, file=sys.stderr)
+    return int(app.return_code or (Exit.BAD if opened.unkept else Exit.FINE))
+
+
+def told(opened: Store | Watching) -> list[str]:
+    """What a person must know after the screen is gone: what is not saved, where it is, every entry that is nowhere."""
+    lines = [f"runsheet: {visible(opened.trouble)}"] if opened.trouble else []
+    if opened.copied is not None:
+        lines.append(f"runsheet: the run with all its entries is {visible(str(opened.copied))}; go on with that one")
+    if opened.unkept:
+        lines.append("runsheet: these entries were accepted and are on no disk:")
+    return [*lines, *opened.unkept]
 
 
 def _user_keys() -> tuple[Sequence[Command], list[Problem]]:

@@ -25,7 +25,12 @@ if TYPE_CHECKING:
 RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?7h\x1b[0m\r\n"
 """Leave the alternate screen, show the cursor; no mouse, focus reports, bracketed paste or held frames; wrap lines."""
 WATCH_EVERY = 1.0
-ENDS = (signal.SIGHUP, signal.SIGTERM)
+ENDS = tuple(
+    getattr(signal, name)
+    for name in ("SIGHUP", "SIGTERM", "SIGQUIT", "SIGUSR1", "SIGUSR2", "SIGALRM", "SIGVTALRM", "SIGPROF", "SIGXCPU")
+    if hasattr(signal, name)
+)
+"""Signals that would end the program where it stands, the terminal raw."""
 PATIENCE = 2.0
 """Seconds a signal waits for the last save."""
 
@@ -64,15 +69,21 @@ def shows_utf8() -> bool:
 
 
 @contextlib.contextmanager
-def guarded(close: Callable[[float], object] = lambda _seconds: None) -> Iterator[None]:
-    """Leave cleanly on SIGHUP, SIGTERM and a terminal that is gone; `close` is to save within some seconds."""
+def guarded(
+    close: Callable[[float], object] = lambda _seconds: None, told: Callable[[], list[str]] = list
+) -> Iterator[None]:
+    """Leave cleanly on a signal that ends a program and on a terminal that is gone.
+
+    `close` is to save within some seconds, `told` what is then to be said: above all what could not be saved.
+    """
     before = _terminal_state()
     leaving = threading.Event()
 
     def end(number: int, _frame: FrameType | None = None) -> None:
         close(PATIENCE)
-        if number == signal.SIGTERM:
+        if number != signal.SIGHUP:
             _restore(before)
+        _say(told())
         os._exit(128 + number)
 
     handlers = {number: signal.getsignal(number) for number in (*ENDS, signal.SIGTSTP, signal.SIGCONT)}
@@ -86,6 +97,13 @@ def guarded(close: Callable[[float], object] = lambda _seconds: None) -> Iterato
         leaving.set()
         for number, old in handlers.items():
             signal.signal(number, old)
+
+
+def _say(lines: list[str]) -> None:
+    """Write lines to standard error, without waiting for a terminal that does not read."""
+    with contextlib.suppress(OSError):
+        os.set_blocking(2, False)
+        os.write(2, "".join(f"{line}\r\n" for line in lines).encode(errors="backslashreplace"))
 
 
 def _terminal_state() -> Any:

@@ -5,6 +5,7 @@ Owns: `Watching`, which follows the files another program writes. Invariant: it 
 
 from __future__ import annotations
 
+import errno
 from typing import TYPE_CHECKING, NoReturn
 
 from runsheet.problem import Problem
@@ -25,11 +26,18 @@ class Watching:
     conflict = None
     drafted = None
     came_back = 0
+    unkept: tuple[str, ...] = ()
+    copied = None
 
     def __init__(self, follower: Follower, run: Run) -> None:
         """Take the run as it stands."""
         self._follower, self.run = follower, run
         self.notes = follower.found.notes
+
+    @property
+    def rescued(self) -> int:
+        """Entries that are in no log on its disk, but in a rescue."""
+        return self._follower.found.rescued
 
     @property
     def trouble(self) -> str:
@@ -58,6 +66,10 @@ class Watching:
 
     def draft(self, _typed: str, _place: str) -> None:
         """Keep nothing."""
+
+    def copy_to(self, _folder: object) -> NoReturn:
+        """Refuse."""
+        raise OSError(errno.EROFS, "read-only: nothing is kept from here")
 
     def flush(self, _timeout: float = 0) -> bool:
         """Say that nothing waits."""

@@ -39,10 +39,17 @@ def next_thing(bench: Bench) -> str:
     return f"NEXT {step.words}{offer}: {step.why}"
 
 
+def trouble(bench: Bench) -> str:
+    """Why the run is not saved, or not followed, and where its entries are; empty when all is well."""
+    if not bench.store.trouble:
+        return ""
+    return f"NOT {'FOLLOWED' if bench.read_only else 'SAVED'}: {bench.store.trouble}"
+
+
 def saved(bench: Bench) -> str:
-    """Say when the run was last saved, or why it is not."""
+    """Say when the run was last saved, or that it is not."""
     if bench.store.trouble:
-        return f"NOT {'FOLLOWED' if bench.read_only else 'SAVED'}: {bench.store.trouble}"
+        return "NOT FOLLOWED" if bench.read_only else "NOT SAVED"
     if bench.read_only:
         return "read-only"
     if bench.store.pending:

@@ -137,7 +137,7 @@ def test_a_second_screen_says_when_it_cannot_follow(water: Path) -> None:
 
     def said(bench: Bench) -> str:
         bench._tick()  # noqa: SLF001
-        return words.saved(bench)
+        return words.trouble(bench) or words.saved(bench)
 
     def then(bench: Bench) -> None:
         assert said(bench) == "read-only"

@@ -30,7 +30,10 @@ def test_starts_types_and_quits(water: Path, terminals: list[Terminal]) -> None:
     assert output.rindex(b"\x1b[?1049l") > output.rindex(b"\x1b[?1049h")
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+ENDS = (signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGUSR1, signal.SIGALRM)
+
+
+@pytest.mark.parametrize("number", ENDS)
 def test_a_signal_saves_and_ends(number: signal.Signals, water: Path, terminals: list[Terminal]) -> None:
     terminal = opened(water, terminals)
     accepted(terminal)
@@ -40,10 +43,11 @@ def test_a_signal_saves_and_ends(number: signal.Signals, water: Path, terminals:
     assert not list(water.parent.glob(".*.lock"))
 
 
-def test_sigterm_gives_the_terminal_back(water: Path, terminals: list[Terminal]) -> None:
+@pytest.mark.parametrize("number", [number for number in ENDS if number != signal.SIGHUP])
+def test_a_signal_gives_the_terminal_back(number: signal.Signals, water: Path, terminals: list[Terminal]) -> None:
     terminal = opened(water, terminals)
     raw = termios.tcgetattr(terminal.fd)
-    terminal.kill(signal.SIGTERM)
+    terminal.kill(number)
     terminal.exit_code()
     cooked = termios.tcgetattr(terminal.fd)
     output = b"".join(data for _, data in terminal.chunks)

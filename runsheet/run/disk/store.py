@@ -137,6 +137,8 @@ class Store:
         """Entries the log had and the document did not."""
         self.notes = (*found.notes, *_kept_apart(place, found))
         """What a person should be told on opening."""
+        self.copied: Path | None = None
+        """Where the run was copied to because its own disk failed: that copy has every entry accepted by then."""
         self._place, self._who, self._entries = place, who, found.ahead
         self._start = None if found.known else found.data
         self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
@@ -187,7 +189,7 @@ class Store:
         """The accepted entries that are in memory only, each as a line for a person: what leaving would lose."""
         return log.lines(self._log.unkept)
 
-    def copy_to(self, folder: Path) -> Path:
+    def copy_to(self, folder: Path) -> None:
         """Write the run and its log, with every accepted entry, into another folder. Raises OSError."""
         target = folder / self._place.document.name
         files.fitting(target)
@@ -195,7 +197,7 @@ class Store:
             raise FileExistsError(errno.EEXIST, "a file of this name is there", str(target))
         self._log.copy(files.log_of(target))
         files.write_new(self._place.disk, target, self._saver.ours, mode=0o666)
-        return target
+        self.copied = target
 
     @property
     def conflict(self) -> Conflict | None:
