@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 from runsheet import tables
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
-from runsheet.screen import block
 from runsheet.screen.typing_line import TypingLine
 from runsheet.work import next_step
 
@@ -40,9 +39,9 @@ class Editing:
     def begin(self, text: str, *, in_place: bool = False) -> None:
         """Start an entry in the present cell."""
         bench = self.bench
-        if bench.read_only:
+        if bench.session.read_only:
             bench.say("read-only: nothing can be changed here")
-        elif self._field() is None or bench.grid.item is None:
+        elif self._field() is None or bench.item is None:
             bench.say("this cell is calculated: = says how")
         else:
             self._in_place = in_place
@@ -52,7 +51,7 @@ class Editing:
     def begin_with(self, character: str) -> None:
         """Start a number: in this cell where it takes one, else in the row's reading."""
         if self._field() is None and self.bench.pane.array:
-            self.bench.grid.go(self.bench.grid.place, "readings")
+            self.bench.grid.go(self.bench.place, "readings")
         self.begin(character)
 
     def takes_text(self) -> bool:
@@ -60,14 +59,14 @@ class Editing:
         field = self._field()
         return (
             field is not None
-            and self.bench.grid.item is not None
+            and self.bench.item is not None
             and tables.kinds_of(self.bench.pane.model, field) == ("text",)
         )
 
     def edit_cell(self, *, add: bool = False) -> None:
         """Edit the present cell in place; with `add` go on after its readings."""
         field = self._field()
-        if field is None or self.bench.grid.item is None:
+        if field is None or self.bench.item is None:
             self.bench.say("this cell is calculated: = says how")
             return
         text = entry.shown(self._old())
@@ -94,7 +93,7 @@ class Editing:
 
     def _row(self) -> Any:
         grid = self.bench.grid
-        return getattr(self.bench.run_document, grid.pane.array)[grid.place]
+        return getattr(self.bench.session.run, grid.pane.array)[grid.place]
 
     def _old(self) -> Any:
         return getattr(self._row(), self._field() or "")
@@ -120,21 +119,21 @@ class Editing:
         bench, line = self.bench, self.bench.grid.entry
         if line is None:
             return
-        bench.store.draft(line.text, f"{bench.pane.array}[{bench.grid.place + 1}].{self._field()}")
-        parsed = entry.parse(bench.pane.model, self._field() or "", line.text, bench.clock())
+        bench.session.store.draft(line.text, f"{bench.pane.array}[{bench.place + 1}].{self._field()}")
+        parsed = entry.parse(bench.pane.model, self._field() or "", line.text, bench.session.clock())
         bench.message = parsed.complaint
         if parsed.complaint:
-            bench.show_draft(bench.run_document)
+            bench.show_draft(bench.session.run)
             return
         try:
-            bench.show_draft(edit.apply_all(bench.run_document, self._edits(parsed.value)))
+            bench.show_draft(edit.apply_all(bench.session.run, self._edits(parsed.value)))
         except EditError as error:
             bench.message = str(error)
-            bench.show_draft(bench.run_document)
+            bench.show_draft(bench.session.run)
 
     def _edits(self, value: Any) -> list[Edit]:
         """Give the edits that write a value, and the time with the first reading."""
-        return block.written(self.bench, self.bench.grid.place, self._field() or "", value)
+        return self.bench.session.writing(self.bench.pane.array, self.bench.place, self._field() or "", value)
 
     # --- accepting ----------------------------------------------------------------------------------------------
 
@@ -144,7 +143,7 @@ class Editing:
         if line is None:
             return
         text = line.text.rstrip(" ") if self._field() == "readings" and self._in_place else line.text
-        parsed = entry.parse(bench.pane.model, self._field() or "", text, bench.clock())
+        parsed = entry.parse(bench.pane.model, self._field() or "", text, bench.session.clock())
         if parsed.complaint:
             bench.say(f"not accepted: {parsed.complaint}")
             return
@@ -161,13 +160,13 @@ class Editing:
     def _question(self, old: Any, new: Any) -> str:
         """Ask before a reading is overwritten, a read row renamed, or a reading taken that no photometer gives."""
         field, row = self._field(), self._row()
-        name = self.bench.pane.columns[0].text(self.bench.grid.item)
+        name = self.bench.pane.columns[0].text(self.bench.item)
         change = f"{name}: {entry.shown(old)} -> {entry.shown(new)}"
         if field == "readings" and old and not _adds(old, new):
             return f"{change}. Why does it change?"
         if field == "id" and row.readings:
             return f"Rename {change}. Why?"
-        reads = self.bench.run_document.instrument.reads or "absorbance"
+        reads = self.bench.session.run.instrument.reads or "absorbance"
         typed = new or () if field == "readings" and self.bench.active != "setup" else ()
         if far := [reading for reading in typed if not -1 < float(reading) < FAR[reads]]:
             return f"{name}: {entry.shown(far)} is no usual {reads}. Why is it right?"
@@ -200,15 +199,15 @@ class Editing:
     def _to_next(self) -> None:
         """Go to the next thing to read below, else to the first one; what was skipped above stays in NEXT."""
         bench = self.bench
-        step = next_step.next_step(bench.sheet)
-        if (step.pane, step.row) == (bench.active, bench.grid.place):
+        step = next_step.next_step(bench.session.sheet)
+        if (step.pane, step.row) == (bench.active, bench.place):
             return  # the row just read is what has to be seen to: a blank or check that fails, an extract to dilute
-        below = next_step.unread_after(bench.sheet, bench.active, bench.grid.place)
+        below = next_step.unread_after(bench.session.sheet, bench.active, bench.place)
         if below is not None:
             bench.go(below)
             return
         pane = bench.active
-        if next_step.next_step(bench.sheet).offer is None:
+        if next_step.next_step(bench.session.sheet).offer is None:
             bench.go_to_next()
         if pane == "standards" and bench.active != pane:
             bench.say(bench.grids["standards"].summary)
@@ -218,8 +217,8 @@ class Editing:
         bench = self.bench
         found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", draft.place)
         panes = [name for name, grid in bench.grids.items() if found and grid.pane.array == found[1]]
-        if found is None or not panes or int(found[2]) > len(getattr(bench.run_document, found[1])):
-            bench.store.draft("", "")
+        if found is None or not panes or int(found[2]) > len(getattr(bench.session.run, found[1])):
+            bench.session.store.draft("", "")
             return
         bench.activate(panes[0])
         columns = [column.key for column in bench.pane.columns if column.edits == found[3]]
@@ -228,7 +227,7 @@ class Editing:
         bench.say(f"half typed when the program ended: {draft.text}. Enter accepts it, Escape drops it")
 
     def _end(self) -> None:
-        self.bench.store.draft("", "")
+        self.bench.session.store.draft("", "")
         self.bench.grid.entry = None
         self.bench.message = ""
 
@@ -236,3 +235,17 @@ class Editing:
 def _adds(old: Any, new: Any) -> bool:
     """Whether new readings only go on after the old ones."""
     return bool(new) and list(new[: len(old)]) == list(old)
+
+
+# --- commands -------------------------------------------------------------------------------------------------------
+
+
+def edit_cell(bench: Bench) -> None:
+    """Edit the present cell in place."""
+    bench.editing.edit_cell()
+
+
+def add_reading(bench: Bench) -> None:
+    """Add a replicate reading."""
+    bench.grid.go(bench.place, "readings")
+    bench.editing.edit_cell(add=True)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from runsheet.run.model import Run
-    from runsheet.screen.bench import Bench
+    from runsheet.screen.context import Context
 
 
 @dataclass(frozen=True)
@@ -43,38 +43,38 @@ def fields_of(model: Any, path: str) -> Iterator[Field]:
             yield Field(f"{path}.{field.name}", model, field.name)
 
 
-def open_form(bench: Bench, title: str, made: Callable[[Run], list[Field]], at: int = 0) -> None:
+def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], at: int = 0) -> None:
     """Show a form; a chosen field is asked for and the form comes back where it was."""
-    run = bench.run_document
+    run = context.session.run
     found = made(run)
     width = max((len(field.path) for field in found), default=0)
 
     def choose(number: int) -> None:
         field = found[number]
-        old = entry.shown(edit.value_at(bench.run_document, field.path))
-        bench.close_page()
-        bench.ask(
+        old = entry.shown(edit.value_at(context.session.run, field.path))
+        context.close_page()
+        context.ask(
             f"{field.path}:",
-            lambda text: _answer(bench, field, text, lambda: open_form(bench, title, made, number)),
+            lambda text: _answer(context, field, text, lambda: open_form(context, title, made, number)),
             old,
         )
 
     texts = [f"{field.path:{width}}  {entry.shown(edit.value_at(run, field.path))}" for field in found]
-    bench.open_page(Content(title, texts, choose), at)
+    context.open_page(Content(title, texts, choose), at)
 
 
-def _answer(bench: Bench, field: Field, text: str, again: Callable[[], None]) -> None:
-    parsed = entry.parse(field.model, field.name, text, bench.clock())
+def _answer(context: Context, field: Field, text: str, again: Callable[[], None]) -> None:
+    parsed = entry.parse(field.model, field.name, text, context.session.clock())
     complaint = parsed.complaint or (refused(field, parsed.value) if parsed.value else "")
     if complaint:
-        bench.say(f"not accepted: {complaint}")
+        context.say(f"not accepted: {complaint}")
         return
     try:
-        made = edit.set_value(bench.run_document, field.path, parsed.value)
+        made = edit.set_value(context.session.run, field.path, parsed.value)
     except EditError as error:
-        bench.say(f"not accepted: {error}")
+        context.say(f"not accepted: {error}")
         return
-    if bench.commit([made]):
+    if context.commit([made]):
         again()
 
 
@@ -83,9 +83,9 @@ def refused(field: Field, value: Any) -> str:
     return solvents.refusal(str(value)) if field.path == "solvent.name" else ""
 
 
-def facts(bench: Bench) -> None:
+def facts(context: Context) -> None:
     """Open the form of the run, its instrument, solvent, calibrations and batches."""
-    open_form(bench, "Facts of the run", _facts)
+    open_form(context, "Facts of the run", _facts)
 
 
 def _facts(run: Run) -> list[Field]:
@@ -97,28 +97,32 @@ def _facts(run: Run) -> list[Field]:
     return found
 
 
-def limits(bench: Bench) -> None:
+def limits(context: Context) -> None:
     """Open the form of the method: an edit of it is an edit of this run."""
-    open_form(bench, "The method's limits in this run", lambda _run: list(fields_of(Method, "method")))
+    open_form(context, "The method's limits in this run", lambda _run: list(fields_of(Method, "method")))
 
 
-def row(bench: Bench) -> None:
+def row(context: Context) -> None:
     """Open the form of the present row: every field, with its sample as received."""
-    place, pane = bench.grid.place, bench.active
-    if bench.grid.item is None:
+    place, pane = context.place, context.active
+    if context.item is None:
         return
     if pane == "queue":
-        _with_sample(bench)
-        open_form(bench, "This row", lambda run: _row_fields(run, place))
+        _with_sample(context)
+        open_form(context, "This row", lambda run: _row_fields(run, place))
     elif pane == "standards":
-        open_form(bench, "This standard", lambda _run: list(fields_of(Standard, f"standard[{place + 1}]")))
+        open_form(context, "This standard", lambda _run: list(fields_of(Standard, f"standard[{place + 1}]")))
 
 
-def _with_sample(bench: Bench) -> None:
+def _with_sample(context: Context) -> None:
     """Make the table of the sample as received, where the row reads one from the field and there is none yet."""
-    item, run = bench.grid.item, bench.run_document
-    if item.kind == "sample" and item.sample not in {sample.id for sample in run.sample} and not bench.read_only:
-        bench.commit([edit.insert_row(run, "sample", len(run.sample) + 1, Sample(id=item.sample))])
+    item, run = context.item, context.session.run
+    if (
+        item.kind == "sample"
+        and item.sample not in {sample.id for sample in run.sample}
+        and not context.session.read_only
+    ):
+        context.commit([edit.insert_row(run, "sample", len(run.sample) + 1, Sample(id=item.sample))])
 
 
 def _row_fields(run: Run, place: int) -> list[Field]:
@@ -130,11 +134,11 @@ def _row_fields(run: Run, place: int) -> list[Field]:
     return found
 
 
-def new_batch(bench: Bench) -> None:
+def new_batch(context: Context) -> None:
     """Begin an extraction batch and open its form."""
-    run = bench.run_document
+    run = context.session.run
     taken = {batch.id for batch in run.batch}
     name = next(f"B{n}" for n in range(1, len(taken) + 2) if f"B{n}" not in taken)
     at = len(run.batch) + 1
-    if bench.commit([edit.insert_row(run, "batch", at, Batch(id=name, started=bench.clock().replace(microsecond=0)))]):
-        open_form(bench, f"Batch {name}", lambda _run: list(fields_of(Batch, f"batch[{at}]")))
+    if context.commit([edit.insert_row(run, "batch", at, Batch(id=name, started=context.session.now()))]):
+        open_form(context, f"Batch {name}", lambda _run: list(fields_of(Batch, f"batch[{at}]")))

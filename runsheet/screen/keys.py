@@ -1,13 +1,14 @@
 """Every command of the screen, once.
 
-Owns: what a command is called, its keys, where it works. A row here feeds keys, footer, palette and help, so they
-cannot disagree; the function of the same name in commands.py does the work. Invariant: no key is bound twice in one
+Owns: what a command is called, its keys, where it works. A row here feeds keys, footer, palette and help, and names
+the function that does it, so that they cannot disagree. Invariant: no key is bound twice in one
 pane, every function key has a second way, and nothing is lost by a single slip of the finger.
 """
 
 from __future__ import annotations
 
 import difflib
+import importlib
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet import tables
@@ -16,6 +17,8 @@ from runsheet.problem import Problem
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from runsheet.screen.context import Context
+
 RESERVED = (
     "enter", "ctrl+j", "escape", "tab", "shift+tab", "up", "down", "left", "right", "home", "end", "pageup", "pagedown",
     "backspace", "plus", "minus", "full_stop", "comma",
@@ -23,73 +26,130 @@ RESERVED = (
 """Keys that type and move; no command may have one."""
 
 ALL = ("setup", "standards", "queue", "quality")
+ROWS = ("queue", "standards", "setup")
+QUEUE, STANDARDS = ("queue",), ("standards",)
 
 
 class Command(NamedTuple):
     """One command."""
 
     name: str
-    """The method of the bench, and the id in a user's key file."""
+    """What a user's key file calls it."""
     keys: tuple[str, ...]
     """As Textual names them."""
+    does: str
+    """The module of the screen and its function, loaded when first used: the first frame needs none."""
     title: str
     short: str = ""
     """What the footer says; empty keeps it out of the footer."""
     panes: tuple[str, ...] = ALL
 
+    def run(self, context: Context) -> None:
+        """Do it."""
+        module, _, name = self.does.partition(":")
+        getattr(importlib.import_module(f"runsheet.screen.{module}"), name)(context)
+
 
 COMMANDS: tuple[Command, ...] = (
-    Command("help", ("question_mark", "f1"), "help: keys and a day in steps", "help"),
-    Command("palette", ("colon", "f9"), "list of commands to choose from", "commands"),
-    Command("go_next", ("n", "f8"), "go to the next thing to do", "next"),
-    Command("insert", ("i", "insert"), "insert a row here", "insert", ("queue", "standards", "setup")),
-    Command("insert_due", ("b",), "insert the blank or check that is due", "due blank/check", ("queue",)),
-    Command("reread", ("r",), "read this sample again: a new row, same amounts", "re-read", ("queue",)),
-    Command("dilute", ("d",), "read this extract again at the dilution advised", "dilute", ("queue",)),
-    Command("why", ("equals_sign", "f7"), "why this number: formula, numbers, source", "why"),
-    Command("edit", ("e", "f6"), "edit this cell in place", "edit", ("queue", "standards", "setup")),
-    Command("add_reading", ("a",), "add a replicate reading to this row", "", ("queue", "standards", "setup")),
-    Command("toggle_use", ("o",), "use this standard or leave it out, with a reason", "use on/off", ("standards",)),
-    Command("model", ("m",), "next model for this calibration", "model", ("standards",)),
-    Command("weighting", ("w",), "next weighting for this calibration", "weighting", ("standards",)),
-    Command("plot", ("p",), "plot of the calibration and its residuals", "plot"),
-    Command("void", ("v",), "void this row with a reason, or take that back", "", ("queue",)),
-    Command("rezero", ("z",), "this blank was re-zeroed after it was read", "", ("queue",)),
+    Command("help", ("question_mark", "f1"), "looking:show_help", "help: keys and a day in steps", "help"),
+    Command("palette", ("colon", "f9"), "moving:palette", "list of commands to choose from", "commands"),
+    Command("go_next", ("n", "f8"), "moving:go_next", "go to the next thing to do", "next"),
+    Command("insert", ("i", "insert"), "rows:insert", "insert a row here", "insert", ROWS),
+    Command("insert_due", ("b",), "rows:insert_due", "insert the blank or check that is due", "due blank/check", QUEUE),
+    Command("reread", ("r",), "rows:reread", "read this sample again: a new row, same amounts", "re-read", QUEUE),
+    Command("dilute", ("d",), "rows:dilute", "read this extract again at the dilution advised", "dilute", QUEUE),
+    Command("why", ("equals_sign", "f7"), "looking:why", "why this number: formula, numbers, source", "why"),
+    Command("edit", ("e", "f6"), "editing:edit_cell", "edit this cell in place", "edit", ROWS),
+    Command("add_reading", ("a",), "editing:add_reading", "add a replicate reading to this row", "", ROWS),
     Command(
-        "repeat_held", ("H",), "read held rows again: the shortest order, with the hours left", "", ("queue", "quality")
+        "toggle_use",
+        ("o",),
+        "standards:toggle_use",
+        "use this standard or leave it out, with a reason",
+        "use on/off",
+        STANDARDS,
     ),
-    Command("plan", ("P",), "plan a batch from a list of samples", "", ("queue",)),
-    Command("row_form", ("g",), "all fields of this row, with its sample as received", "form", ("queue", "standards")),
-    Command("facts", ("F",), "facts of the run: people, instrument, solvent, calibrations, batches", "facts"),
-    Command("limits", ("L",), "the method's limits in this run", ""),
-    Command("new_batch", ("E",), "begin an extraction batch", "", ("queue",)),
-    Command("cautions", ("C",), "cautions for the solvent, and what a result is not", ""),
-    Command("compare", ("M",), "compare all models and weightings side by side", "compare", ("standards",)),
-    Command("what_if", ("I",), "what if: how far results move under another model, blank or level", ""),
-    Command("extracts", ("X",), "what is left of each extract, and what the plan still needs", "", ("queue",)),
-    Command("search", ("slash",), "find a row", ""),
-    Command("filter", ("f",), "show all rows, only unread, flagged, held", "", ("queue",)),
-    Command("fill_down", ("quotation_mark",), "fill the cell below with this value", "", ("queue", "standards")),
-    Command("action", ("t",), "what was done about this finding", "action taken", ("quality",)),
-    Command("note", ("t",), "note on this row", "", ("queue", "standards", "setup")),
-    Command("remove", ("x", "delete"), "remove this row, after a question", "", ("queue", "standards", "setup")),
-    Command("move_up", ("less_than_sign", "ctrl+up"), "move this row up", "", ("queue", "standards")),
-    Command("move_down", ("greater_than_sign", "ctrl+down"), "move this row down", "", ("queue", "standards")),
-    Command("jump", ("j",), "go to the row this finding names", "row", ("quality",)),
-    Command("history", ("G",), "history: control charts of this folder's runs", ""),
-    Command("report", ("R",), "the report as it stands", ""),
-    Command("write_report", ("W",), "write the report to a file", ""),
-    Command("review", ("V",), "walk a reviewer through the exceptions and one row in ten", ""),
-    Command("sign", ("S",), "sign the run off: analyst first, then another person as reviewer", ""),
-    Command("undo", ("u", "ctrl+z"), "undo", ""),
-    Command("redo", ("U", "ctrl+y"), "redo", ""),
-    Command("pane_setup", ("f2",), "setup checks", ""),
-    Command("pane_standards", ("f3",), "standard table", ""),
-    Command("pane_queue", ("f4",), "sample queue", ""),
-    Command("pane_quality", ("f5",), "QC status", ""),
-    Command("pane_after", ("right_square_bracket",), "next pane", "pane"),
-    Command("pane_before", ("left_square_bracket",), "pane before", ""),
-    Command("quit", ("q",), "quit; everything is saved", "quit"),
+    Command("model", ("m",), "standards:model", "next model for this calibration", "model", STANDARDS),
+    Command("weighting", ("w",), "standards:weighting", "next weighting for this calibration", "weighting", STANDARDS),
+    Command("plot", ("p",), "looking:plot", "plot of the calibration and its residuals", "plot"),
+    Command("void", ("v",), "rows:void", "void this row with a reason, or take that back", "", QUEUE),
+    Command("rezero", ("z",), "rows:rezero", "this blank was re-zeroed after it was read", "", QUEUE),
+    Command(
+        "repeat_held",
+        ("H",),
+        "planning:repeat_held",
+        "read held rows again: the shortest order, with the hours left",
+        "",
+        ("queue", "quality"),
+    ),
+    Command("plan", ("P",), "planning:plan", "plan a batch from a list of samples", "", QUEUE),
+    Command(
+        "row_form",
+        ("g",),
+        "forms:row",
+        "all fields of this row, with its sample as received",
+        "form",
+        ("queue", "standards"),
+    ),
+    Command(
+        "facts", ("F",), "forms:facts", "facts of the run: people, instrument, solvent, calibrations, batches", "facts"
+    ),
+    Command("limits", ("L",), "forms:limits", "the method's limits in this run", ""),
+    Command("new_batch", ("E",), "forms:new_batch", "begin an extraction batch", "", QUEUE),
+    Command("cautions", ("C",), "looking:cautions", "cautions for the solvent, and what a result is not", ""),
+    Command(
+        "compare", ("M",), "planning:compare", "compare all models and weightings side by side", "compare", STANDARDS
+    ),
+    Command(
+        "what_if", ("I",), "planning:what_if", "what if: how far results move under another model, blank or level", ""
+    ),
+    Command(
+        "extracts",
+        ("X",),
+        "planning:extracts",
+        "what is left of each extract, and what the plan still needs",
+        "",
+        QUEUE,
+    ),
+    Command("search", ("slash",), "searching:search", "find a row", ""),
+    Command("filter", ("f",), "searching:turn_filter", "show all rows, only unread, flagged, held", "", QUEUE),
+    Command(
+        "fill_down",
+        ("quotation_mark",),
+        "pasting:fill_down",
+        "fill the cell below with this value",
+        "",
+        ("queue", "standards"),
+    ),
+    Command("action", ("t",), "changing:action", "what was done about this finding", "action taken", ("quality",)),
+    Command("note", ("t",), "changing:note", "note on this row", "", ROWS),
+    Command("remove", ("x", "delete"), "changing:remove", "remove this row, after a question", "", ROWS),
+    Command(
+        "move_up", ("less_than_sign", "ctrl+up"), "changing:move_up", "move this row up", "", ("queue", "standards")
+    ),
+    Command(
+        "move_down",
+        ("greater_than_sign", "ctrl+down"),
+        "changing:move_down",
+        "move this row down",
+        "",
+        ("queue", "standards"),
+    ),
+    Command("jump", ("j",), "moving:jump", "go to the row this finding names", "row", ("quality",)),
+    Command("history", ("G",), "history_pages:open_history", "history: control charts of this folder's runs", ""),
+    Command("report", ("R",), "looking:report", "the report as it stands", ""),
+    Command("write_report", ("W",), "looking:write_report", "write the report to a file", ""),
+    Command("review", ("V",), "reviewing:review", "walk a reviewer through the exceptions and one row in ten", ""),
+    Command("sign", ("S",), "changing:sign", "sign the run off: analyst first, then another person as reviewer", ""),
+    Command("undo", ("u", "ctrl+z"), "changing:undo", "undo", ""),
+    Command("redo", ("U", "ctrl+y"), "changing:redo", "redo", ""),
+    Command("pane_setup", ("f2",), "moving:to_setup", "setup checks", ""),
+    Command("pane_standards", ("f3",), "moving:to_standards", "standard table", ""),
+    Command("pane_queue", ("f4",), "moving:to_queue", "sample queue", ""),
+    Command("pane_quality", ("f5",), "moving:to_quality", "QC status", ""),
+    Command("pane_after", ("right_square_bracket",), "moving:to_pane_after", "next pane", "pane"),
+    Command("pane_before", ("left_square_bracket",), "moving:to_pane_before", "pane before", ""),
+    Command("quit", ("q",), "leaving:leave", "quit; everything is saved", "quit"),
 )
 
 SHOWN = {

@@ -1,7 +1,7 @@
-"""Leaving while entries are in memory only.
+"""Leaving, also while entries are in memory only.
 
-Owns: the question, and what its answers do. Invariant: the program does not end with an accepted entry nowhere but in
-its memory unless a person says the word for it, and then those entries are printed.
+Owns: the command, its question, and what its answers do. Invariant: the program does not end with an accepted entry
+nowhere but in its memory unless a person says the word for it, and then those entries are printed.
 """
 
 from __future__ import annotations
@@ -14,46 +14,51 @@ from runsheet.figures import counted
 from runsheet.run.disk import files
 
 if TYPE_CHECKING:
-    from runsheet.screen.bench import Bench
+    from runsheet.screen.context import Context
 
 WORD = "lose"
 
 
-def ask(bench: Bench) -> None:
-    """Ask what is to become of the entries that no disk has."""
-    entries = counted(len(bench.store.unkept), "entry", "entries")
-    bench.ask(
-        f"{entries} in memory only. Free space, then Enter; or a folder; or {WORD}:", lambda text: _done(bench, text)
+def leave(context: Context) -> None:
+    """Leave; everything accepted is saved, or it is asked what is to become of it."""
+    context.session.store.flush()
+    if context.session.store.unkept:
+        _ask(context)
+    else:
+        context.leave()
+
+
+def _ask(context: Context) -> None:
+    entries = counted(len(context.session.store.unkept), "entry", "entries")
+    context.ask(
+        f"{entries} in memory only. Free space, then Enter; or a folder; or {WORD}:", lambda text: _done(context, text)
     )
 
 
-def _done(bench: Bench, text: str) -> None:
+def _done(context: Context, text: str) -> None:
     if text.strip().lower() == WORD:
-        bench.store.close()
-        bench.app.exit(return_code=Exit.BAD)
+        context.leave(Exit.BAD)
     elif not text.strip():
-        _again(bench)
+        _again(context)
     else:
-        _kept_in(bench, Path(text.strip()))
+        _kept_in(context, Path(text.strip()))
 
 
-def _again(bench: Bench) -> None:
-    if bench.store.flush() or not bench.store.unkept:
-        bench.store.close()
-        bench.app.exit(0)
+def _again(context: Context) -> None:
+    if context.session.store.flush() or not context.session.store.unkept:
+        context.leave()
     else:
-        bench.say("not left: there is still no room")
+        context.say("not left: there is still no room")
 
 
-def _kept_in(bench: Bench, folder: Path) -> None:
+def _kept_in(context: Context, folder: Path) -> None:
     """Write run and log into another folder, and leave where that is done."""
     try:
         if not folder.expanduser().is_dir():
-            bench.say(f"not left: no such folder: {folder}")
+            context.say(f"not left: no such folder: {folder}")
             return
-        bench.store.copy_to(folder.expanduser())
+        context.session.store.copy_to(folder.expanduser())
     except (OSError, RuntimeError) as error:  # ~ and the name of nobody here
-        bench.say(f"not left: {files.words(error) if isinstance(error, OSError) else error}: {folder}")
+        context.say(f"not left: {files.words(error) if isinstance(error, OSError) else error}: {folder}")
         return
-    bench.store.close()
-    bench.app.exit(0)
+    context.leave()

@@ -31,18 +31,20 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from runsheet.compute.results import Finding, RowResult
-    from runsheet.screen.bench import Bench
+    from runsheet.screen.context import Context
 
 ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
 
 
-def help_texts(bench: Bench) -> list[str]:
+def help_texts(context: Context) -> list[str]:
     """Give the guide to a day, the keys, and what the marks mean."""
     guide = resources.files("runsheet.screen").joinpath("help.md").read_text(encoding="utf-8").splitlines()
-    table = [f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(bench.commands)]
+    table = [
+        f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(context.commands)
+    ]
     legend = [f"  {short:5} {kinds.WORDS[kind]}" for kind, short in kinds.ABBREVIATIONS.items() if short]
     flags = [f"  {flag:5} {words}" for flag, words in columns.FLAG_WORDS.items()]
-    width = max(20, bench.size.width - 2)
+    width = max(20, context.width - 2)
     guide = [line for text_line in guide for line in _wrapped(text_line, width)]
     table = [line for text_line in table for line in _wrapped(text_line, width)]
     return [*guide, "", "Keys", *table, "", "Kinds of row", *legend, "", "Flags", *flags]
@@ -54,10 +56,10 @@ def _wrapped(line: str, width: int) -> list[str]:
     return textwrap.wrap(line, width, subsequent_indent=indent) or [""]
 
 
-def _finding(bench: Bench, finding: Finding) -> Content:
+def _finding(context: Context, finding: Finding) -> Content:
     """Explain a finding: what its rule says, the value against its limits, the rows, where the limit comes from."""
     rule = next((rule for rule in RULES if rule.__name__ == finding.rule.replace("-", "_")), None)
-    action = bench.sheet.action(finding)
+    action = context.session.sheet.action(finding)
     lines = [
         (rule.__doc__ or "").strip() if rule else EXPLAINED if finding.rule == RULE else "",
         f"verdict: {finding.state}" + (f", {finding.why}" if finding.why else ""),
@@ -65,7 +67,7 @@ def _finding(bench: Bench, finding: Finding) -> Content:
         f"rows: {' '.join(finding.rows)}",
         *(
             f"{path}: {source}"
-            for path, source in (bench.run_document.method.sources or {}).items()
+            for path, source in (context.session.run.method.sources or {}).items()
             if _about(path, finding.rule)
         ),
         f"action taken: {action.taken}" if action else "t notes what was done about it",
@@ -85,97 +87,99 @@ def _told(steps: Iterable[explain.Step]) -> list[str]:
     return [line for step in steps for line in (step.formula, f"    {step.numbers}", f"    {step.source}")]
 
 
-def why(bench: Bench) -> Content:
+def why(context: Context) -> Content:
     """Explain the present row, step by step, the present cell first."""
-    item = bench.grid.item
-    if bench.active == "quality" and item is not None:
-        return _finding(bench, item)
+    item = context.item
+    if context.active == "quality" and item is not None:
+        return _finding(context, item)
     if item is None:
         return Content("Why this number", ["there is no row"])
-    if bench.active == "standards":
-        curve = next(c for c in bench.sheet.calibrations if item in c.standards)
+    if context.active == "standards":
+        curve = next(c for c in context.session.sheet.calibrations if item in c.standards)
         return Content(f"Why: standard {item.standard.id}", _told(explain.standard(item, curve)) or ["not read yet"])
-    if bench.active == "setup":
+    if context.active == "setup":
         return Content(f"Why: {item.setup.check}", _told(explain.setup_check(item)))
     row: RowResult = item
-    column = bench.pane.columns[bench.grid.column]
-    asked = explain.lines(row, bench.sheet, column.key) if column.explains else []
-    all_steps = _told(explain.steps(row, bench.sheet))
+    column = context.column
+    asked = explain.lines(row, context.session.sheet, column.key) if column.explains else []
+    all_steps = _told(explain.steps(row, context.session.sheet))
     found = [*asked, "", *all_steps] if asked else all_steps
     wrapped = [part for line in found for part in text.wrapped(line, 78)]
-    return Content(f"Why this number: {row.id}", wrapped or [explain.lines(row, bench.sheet, "state")[0]])
+    return Content(f"Why this number: {row.id}", wrapped or [explain.lines(row, context.session.sheet, "state")[0]])
 
 
-def plots_of(bench: Bench) -> list[str]:
+def plots_of(context: Context) -> list[str]:
     """Draw the calibrations and their residuals."""
     lines: list[str] = []
-    for result in bench.sheet.calibrations:
+    for result in context.session.sheet.calibrations:
         for title, plot in (
             (f"Calibration {result.id}: o standard, x not used", curve_plots.calibration(result)),
             (f"Residuals of {result.id}", curve_plots.residuals(result)),
         ):
             if plot is not None:
-                lines += [title, *draw(plot, min(100, bench.size.width), 16, ascii_only=bench.look.ascii_only), ""]
+                lines += [title, *draw(plot, min(100, context.width), 16, ascii_only=context.look.ascii_only), ""]
     return lines
 
 
-def plot_page(bench: Bench) -> Content:
+def plot_page(context: Context) -> Content:
     """Give the plots as a page."""
-    return Content("Calibration plot", plots_of(bench) or ["no standard is read yet"])
+    return Content("Calibration plot", plots_of(context) or ["no standard is read yet"])
 
 
-def report(bench: Bench) -> Content:
+def report(context: Context) -> Content:
     """Give the report as a page."""
-    told = text.write(outline.outline(reported(bench)), ascii_only=bench.look.ascii_only)
+    told = text.write(outline.outline(reported(context)), ascii_only=context.look.ascii_only)
     return Content("Report as it stands", told.splitlines())
 
 
-def reported(bench: Bench) -> Report:
+def reported(context: Context) -> Report:
     """Give what a report is made from: the sheet, and what the log beside the document tells."""
     try:
-        steps = opening.look(files.real(bench.path)).log.steps
+        steps = opening.look(files.real(context.session.path)).log.steps
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
         steps = ()
-    charts = tuple(history.of_run(bench.known.charts(bench.sheet))) if bench.known else ()
-    return Report(bench.sheet, trail.audit(steps, bench.run_document), charts)
+    charts = (
+        tuple(history.of_run(context.session.history.charts(context.session.sheet))) if context.session.history else ()
+    )
+    return Report(context.session.sheet, trail.audit(steps, context.session.run), charts)
 
 
-def cautions(bench: Bench) -> Content:
+def cautions(context: Context) -> Content:
     """Give the cautions for the run's solvent, and what an infrared result is not."""
-    name = bench.run_document.solvent.name or ""
+    name = context.session.run.solvent.name or ""
     refusal = solvents.refusal(name)
     told = [*([f"REFUSED: {refusal}"] if refusal else []), *solvents.cautions(name), ""]
-    told += [str(sentence) for sentence in standing.standing(bench.run_document.method.unit)]
+    told += [str(sentence) for sentence in standing.standing(context.session.run.method.unit)]
     return Content(
         f"Cautions: {name or 'no solvent named'}", [part for line in told for part in text.wrapped(line, 78)]
     )
 
 
-def report_name(bench: Bench) -> str:
+def report_name(context: Context) -> str:
     """Propose a file for the report, beside the run."""
-    return str(bench.path.with_suffix(".html"))
+    return str(context.session.path.with_suffix(".html"))
 
 
-def write_report(bench: Bench, name: str) -> None:
+def write_report(context: Context, name: str) -> None:
     """Write the report in the format its name ends in."""
     form = ENDINGS.get(Path(name).suffix.lower())
     if form is None:
-        bench.say("not written: the name ends in .txt, .md or .html")
+        context.say("not written: the name ends in .txt, .md or .html")
         return
-    if files.real(Path(name)) in (files.real(bench.path), files.log_of(files.real(bench.path))):
-        bench.say("not written: that is the run itself")
+    if files.real(Path(name)) in (files.real(context.session.path), files.log_of(files.real(context.session.path))):
+        context.say("not written: that is the run itself")
         return
     if os.path.lexists(name):
         words = f"{Path(name).name} is there already. Write over it? y/n:"
-        bench.ask(words, lambda answer: _write(bench, name, form) if agreed(answer) else bench.say("not written"))
+        context.ask(words, lambda answer: _write(context, name, form) if agreed(answer) else context.say("not written"))
     else:
-        _write(bench, name, form)
+        _write(context, name, form)
 
 
-def _write(bench: Bench, name: str, form: str) -> None:
+def _write(context: Context, name: str, form: str) -> None:
     try:
-        Path(name).write_text(formats.FORMATS[form](reported(bench)), encoding="utf-8")
+        Path(name).write_text(formats.FORMATS[form](reported(context)), encoding="utf-8")
     except OSError as error:
-        bench.say(f"not written: {name}: {error.strerror}")
+        context.say(f"not written: {name}: {error.strerror}")
     else:
-        bench.say(f"written: {name}")
+        context.say(f"written: {name}")

@@ -5,7 +5,6 @@ Owns: what the first frame shows while numpy is still loading. Invariant: only w
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from runsheet.compute import setup
@@ -13,14 +12,9 @@ from runsheet.compute.amounts import concentration
 from runsheet.compute.results import CalibrationResult, RowResult, Sheet, StandardResult
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from datetime import datetime
 
     from runsheet.run.model import Calibration, Run
-
-
-ABOUT = 60
-"""Rows before and after the cursor that a long queue computes at each key: more than a screen, and than an interval."""
 
 
 def first_sheet(run: Run, now: datetime) -> Sheet:
@@ -28,15 +22,6 @@ def first_sheet(run: Run, now: datetime) -> Sheet:
     rows = tuple(_row(row) for row in run.queue)
     calibrations = tuple(_calibration(calibration, run) for calibration in run.calibration)
     return Sheet(run, now, "todo", setup.judge(run, now), calibrations, rows, (), (), ())
-
-
-def window(last: Sheet, run: Run, place: int, evaluate: Callable[[Run], Sheet]) -> Sheet:
-    """Give the last sheet with the rows about a place computed anew from a run; its verdicts stay the last ones."""
-    first = max(0, place - ABOUT)
-    near = evaluate(replace(run, queue=run.queue[first : place + ABOUT])).rows
-    if len(last.rows) != len(run.queue):
-        return evaluate(run)
-    return replace(last, run=run, rows=(*last.rows[:first], *near, *last.rows[first + len(near) :]))
 
 
 def _row(row: object) -> RowResult:

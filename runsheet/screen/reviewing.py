@@ -18,7 +18,7 @@ from runsheet.screen.page import Content
 if TYPE_CHECKING:
     from typing import Any
 
-    from runsheet.screen.bench import Bench
+    from runsheet.screen.context import Context
 
 WHAT = (
     "A reviewer types one row in ten again from the notebook and looks at every",
@@ -30,40 +30,40 @@ SHORT = 16
 """Characters of an id that a question has room for; the page has it in full."""
 
 
-def review(bench: Bench) -> None:
+def review(context: Context) -> None:
     """Ask who reviews and begin the walk, or go on with it."""
-    if bench.read_only:
-        bench.say("read-only: nothing can be changed here")
-    elif not bench.ready:
-        bench.say("not computed yet")
+    if context.session.read_only:
+        context.say("read-only: nothing can be changed here")
     else:
-        bench.ask("Reviewer, name:", lambda name: _begin(bench, name.strip()))
+        context.ask("Reviewer, name:", lambda name: _begin(context, name.strip()))
 
 
-def _begin(bench: Bench, name: str) -> None:
-    run = bench.run_document
+def _begin(context: Context, name: str) -> None:
+    run = context.session.run
     if why := walk.refusal(run, name):
-        bench.say(f"not begun: {why}")
+        context.say(f"not begun: {why}")
     elif any(signature.role == "reviewer" for signature in signing.standing(run)):
-        bench.ask("A reviewer signed this run. Why is it reviewed again?", lambda why: _again(bench, name, why.strip()))
+        context.ask(
+            "A reviewer signed this run. Why is it reviewed again?", lambda why: _again(context, name, why.strip())
+        )
     else:
-        Walk(bench, name, "").go()
+        Walk(context, name, "").go()
 
 
-def _again(bench: Bench, name: str, why: str) -> None:
+def _again(context: Context, name: str, why: str) -> None:
     if why:
-        Walk(bench, name, why).go()
+        Walk(context, name, why).go()
     else:
-        bench.say("nothing changed: a signed run needs a reason")
+        context.say("nothing changed: a signed run needs a reason")
 
 
 class Walk:
     """One walk, from where the last one was left to the end or to Escape."""
 
-    def __init__(self, bench: Bench, name: str, why: str) -> None:
+    def __init__(self, context: Context, name: str, why: str) -> None:
         """Take what is left for this reviewer; `why` goes with a change of a run that a reviewer signed."""
-        left = walk.left(bench.sheet, pages.reported(bench).audit)
-        self.bench, self.name, self.why = bench, name, why
+        left = walk.left(context.session.sheet, pages.reported(context).audit)
+        self.context, self.name, self.why = context, name, why
         self.rows, self.exceptions = list(left.rows), list(left.exceptions)
         self.row_count = left.rows_done + len(left.rows)
         self.exception_count = left.exceptions_done + len(left.exceptions)
@@ -75,22 +75,22 @@ class Walk:
         elif self.exceptions:
             self._ask_exception(self.exceptions[0])
         else:
-            self.bench.close_page()
-            self.bench.say(self._done())
+            self.context.close_page()
+            self.context.say(self._done())
 
     def _ask(self, title: str, lines: list[str], label: str, answer: Any, trouble: str) -> None:
         content = Content(f"Review by {self.name}: {title}", [*WHAT, *lines])
         content.foot = "up, down and page keys scroll; Escape leaves the walk"
-        self.bench.open_page(content)
-        self.bench.ask(label, answer, leave=self._leave)
-        self.bench.say(trouble)
+        self.context.open_page(content)
+        self.context.ask(label, answer, leave=self._leave)
+        self.context.say(trouble)
 
     def _keep(self, **said: Any) -> None:
-        bench = self.bench
-        run, now = bench.run_document, bench.clock().replace(microsecond=0)
+        context = self.context
+        run, now = context.session.run, context.session.now()
         made = Review(by=self.name, at=now, **said)
-        if not bench.commit([edit.insert_row(run, "review", len(run.review) + 1, made)], self.why):
-            bench.close_page()  # the message line says why
+        if not context.commit([edit.insert_row(run, "review", len(run.review) + 1, made)], self.why):
+            context.close_page()  # the message line says why
             return
         (self.rows if made.row is not None else self.exceptions).pop(0)
         self.go()
@@ -99,10 +99,10 @@ class Walk:
 
     def _ask_row(self, name: str, trouble: str = "", differing: tuple[Any, ...] = ()) -> None:
         """Ask what the notebook has; `differing` was typed, and is not what the sheet has."""
-        row = notebook.rows(self.bench.run_document)[name]
+        row = notebook.rows(self.context.session.run)[name]
         kind = row.kind.replace("-", " ") if isinstance(row, Row) else "standard"
         at = f"{self.row_count - len(self.rows) + 1} of {self.row_count}"
-        short = name if len(name) <= SHORT else name[:SHORT] + self.bench.look.more
+        short = name if len(name) <= SHORT else name[:SHORT] + self.context.look.more
         label = f"{at}, {short} ({kind}), its raw reading from the notebook:"
         lines = [f"{name}, {kind}" + (f", read {row.at:%Y-%m-%d %H:%M}" if row.at else ""), ""]
         lines.append("Type its raw readings as the notebook has them, a space between two.")
@@ -113,16 +113,16 @@ class Walk:
         self._ask(f"row {at}", lines, label, lambda text: self._typed(name, text.strip(), differing), trouble)
 
     def _typed(self, name: str, text: str, differing: tuple[Any, ...]) -> None:
-        parsed = entry.parse(Review, "readings", text, self.bench.clock())
+        parsed = entry.parse(Review, "readings", text, self.context.session.clock())
         values = tuple(parsed.value or ())
         if parsed.complaint:
             self._ask_row(name, f"not taken: {parsed.complaint}", differing)
         elif not values and not differing:
             self._ask_row(name, "not taken: nothing was typed")
         elif not values:  # kept as it differs; what the sheet had is said beside it, whatever becomes of it
-            had = notebook.rows(self.bench.run_document)[name].readings
+            had = notebook.rows(self.context.session.run)[name].readings
             self._keep(row=name, readings=differing, note=f"differed: the sheet had {entry.shown(had)}")
-        elif values == notebook.rows(self.bench.run_document)[name].readings:
+        elif values == notebook.rows(self.context.session.run)[name].readings:
             self._keep(row=name, readings=values)
         else:
             self._ask_row(name, "", values)
@@ -141,11 +141,11 @@ class Walk:
     # --- the end ----------------------------------------------------------------------------------------------------
 
     def _leave(self) -> None:
-        self.bench.close_page()
-        self.bench.say(f"left: {len(self.rows)} rows and {len(self.exceptions)} exceptions are open; V goes on")
+        self.context.close_page()
+        self.context.say(f"left: {len(self.rows)} rows and {len(self.exceptions)} exceptions are open; V goes on")
 
     def _done(self) -> str:
-        differ = [f.rows[0] for f in self.bench.sheet.quality if f.rule == "review" and f.state == "fail"]
+        differ = [f.rows[0] for f in self.context.session.sheet.quality if f.rule == "review" and f.state == "fail"]
         if differ:
             rows = f"{len(differ)} rows differ" if len(differ) > 1 else "1 row differs"
             return f"{rows}: correct {differ[0]} with its reason, or V types it again; then S signs"

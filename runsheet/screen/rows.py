@@ -14,9 +14,8 @@ from runsheet.compute.amounts import PREPARED
 from runsheet.run import edit, entry
 from runsheet.run.kinds import ABBREVIATIONS, WORDS, Kind
 from runsheet.run.model import ReportingLimits, Row, Setup, SetupKind, Standard
-from runsheet.screen.commands import place_of
+from runsheet.screen.context import place_of
 from runsheet.screen.page import Content
-from runsheet.screen.typing_line import TypingLine
 from runsheet.work import next_step
 
 if TYPE_CHECKING:
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import RowResult
     from runsheet.run.model import Run
-    from runsheet.screen.bench import Bench
+    from runsheet.screen.context import Context
 
 
 def word(kind: Kind) -> str:
@@ -46,41 +45,38 @@ def _first_unread(run: Run) -> int:
     )
 
 
-def _put(bench: Bench, at: int, row: Row) -> bool:
-    if not bench.commit([edit.insert_row(bench.run_document, "queue", at, row)]):
+def _put(context: Context, at: int, row: Row) -> bool:
+    if not context.commit([edit.insert_row(context.session.run, "queue", at, row)]):
         return False
-    bench.activate("queue")
-    bench.go(at - 1)
+    context.activate("queue")
+    context.go(at - 1)
     return True
 
 
-def _ask_on(bench: Bench, at: int, fields: list[str]) -> None:
+def _ask_on(context: Context, at: int, fields: list[str]) -> None:
     """Ask for the fields of a new row, one after the other; an empty answer leaves one as it is."""
     if not fields:
         return
-    name, rest, row = fields[0], fields[1:], bench.run_document.queue[at - 1]
+    name, rest, row = fields[0], fields[1:], context.session.run.queue[at - 1]
 
     def answer(text: str) -> None:
-        parsed = entry.parse(Row, name, text.strip(), bench.clock())
+        parsed = entry.parse(Row, name, text.strip(), context.session.clock())
         if parsed.complaint:
-            bench.say(f"not accepted: {parsed.complaint}")
-            _ask_on(bench, at, fields)
+            context.say(f"not accepted: {parsed.complaint}")
+            _ask_on(context, at, fields)
             return
         place = f"queue[{at}].{name}"
         if parsed.value is not None and entry.shown(getattr(row, name)) != entry.shown(parsed.value):
             try:
-                if not bench.commit([edit.set_value(bench.run_document, place, parsed.value)]):
+                if not context.commit([edit.set_value(context.session.run, place, parsed.value)]):
                     return
             except edit.EditError as error:
-                bench.say(f"not accepted: {error}")
-                _ask_on(bench, at, fields)
+                context.say(f"not accepted: {error}")
+                _ask_on(context, at, fields)
                 return
-        _ask_on(bench, at, rest)
+        _ask_on(context, at, rest)
 
-    bench.ask(f"{row.id}, {ASK_WORDS.get(name, name)}:", answer)
-    if bench.prompt is not None:
-        bench.prompt.line = TypingLine.holding(entry.shown(getattr(row, name)), proposed=True)
-        bench.paint()
+    context.ask(f"{row.id}, {ASK_WORDS.get(name, name)}:", answer, entry.shown(getattr(row, name)))
 
 
 ASKS = {
@@ -106,18 +102,18 @@ ASK_WORDS = {
 }
 
 
-def _insert(bench: Bench, kind: Kind) -> None:
-    """Insert a row of a kind after the present one, and ask what only the bench knows of it."""
-    run = bench.run_document
-    at = bench.grid.place + 2 if bench.grid.items else 1
-    if _put(bench, at, new_row(run, kind, bench.grid.item)):
-        _ask_on(bench, at, list(ASKS.get(kind, ())))
+def _insert(context: Context, kind: Kind) -> None:
+    """Insert a row of a kind after the present one, and ask what only the context knows of it."""
+    run = context.session.run
+    at = context.place + 2 if context.item is not None else 1
+    if _put(context, at, new_row(run, kind, context.item)):
+        _ask_on(context, at, list(ASKS.get(kind, ())))
 
 
-def _insert_event(bench: Bench, kind: Kind) -> None:
+def _insert_event(context: Context, kind: Kind) -> None:
     """Insert a blank or check before the next row to read."""
-    run = bench.run_document
-    _put(bench, _first_unread(run), new_row(run, kind, None))
+    run = context.session.run
+    _put(context, _first_unread(run), new_row(run, kind, None))
 
 
 def new_row(run: Run, kind: Kind, near: RowResult | None) -> Row:
@@ -153,13 +149,13 @@ def _expected(run: Run, kind: Kind) -> Any:
     return before[-1] if before else middle
 
 
-def _again(bench: Bench, *, diluted: bool = False) -> None:
+def _again(context: Context, *, diluted: bool = False) -> None:
     """Read a row's sample again; at the advised dilution where that is asked."""
-    place = _to_repeat(bench, diluted=diluted)
+    place = _to_repeat(context, diluted=diluted)
     if place is None:
-        bench.say("this row is not above the range" if diluted else "this row is not read yet")
+        context.say("this row is not above the range" if diluted else "this row is not read yet")
         return
-    run, item = bench.run_document, bench.sheet.rows[place]
+    run, item = context.session.run, context.session.sheet.rows[place]
     new = _repeated(run, item, diluted=diluted)
     edits = [edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new)]
     row = item.row
@@ -167,16 +163,16 @@ def _again(bench: Bench, *, diluted: bool = False) -> None:
         why = f"read again as {new.id}" + (f", {new.dilution}x" if diluted else "")
         old = f"queue[{place + 1}]"
         edits = [edit.set_value(run, f"{old}.report", value=False), edit.set_value(run, f"{old}.reason", why), *edits]
-    if bench.commit(edits):
-        bench.go(next(at for at, other in enumerate(bench.run_document.queue) if other.id == new.id))
+    if context.commit(edits):
+        context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
 
 
-def _to_repeat(bench: Bench, *, diluted: bool) -> int | None:
+def _to_repeat(context: Context, *, diluted: bool) -> int | None:
     """Give the place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
-    step = next_step.next_step(bench.sheet)
-    places = [bench.grid.place, *([step.row] if step.pane == "queue" else [])]
+    step = next_step.next_step(context.session.sheet)
+    places = [context.place, *([step.row] if step.pane == "queue" else [])]
     for place in places:
-        row = bench.sheet.rows[place] if place < len(bench.sheet.rows) else None
+        row = context.session.sheet.rows[place] if place < len(context.session.sheet.rows) else None
         if row is not None and (row.advice if diluted else row.state != "unread"):
             return place
     return None
@@ -199,93 +195,97 @@ def _repeated(run: Run, item: RowResult, *, diluted: bool) -> Row:
 # --- commands ---------------------------------------------------------------------------------------------------
 
 
-def insert(bench: Bench) -> None:
-    """Ask which kind of row and insert it before the present one."""
-    if bench.active == "queue":
+def insert(context: Context) -> None:
+    """Ask which kind of row and insert it after the present one."""
+    if context.active == "queue":
         words = [f"{word(kind)}" for kind in get_args(Kind)]
-        _choose(bench, "Insert a row here", words, lambda at: _insert(bench, get_args(Kind)[at]))
-    elif bench.active == "setup":
+        _choose(context, "Insert a row here", words, lambda at: _insert(context, get_args(Kind)[at]))
+    elif context.active == "setup":
         kinds = get_args(SetupKind)
-        _choose(bench, "Insert a setup check", list(kinds), lambda at: _put_below(bench, Setup(check=kinds[at])))
+        _choose(context, "Insert a setup check", list(kinds), lambda at: _put_below(context, Setup(check=kinds[at])))
     else:
-        standard = Standard(id=unused(bench.run_document, "S"), concentration=0, calibration=_calibration_named(bench))
-        _put_below(bench, standard)
+        standard = Standard(
+            id=unused(context.session.run, "S"), concentration=0, calibration=_calibration_named(context)
+        )
+        _put_below(context, standard)
 
 
-def _calibration_named(bench: Bench) -> str | None:
-    item = bench.grid.item
+def _calibration_named(context: Context) -> str | None:
+    item = context.item
     return item.standard.calibration if item is not None else None
 
 
-def _put_below(bench: Bench, row: Any) -> None:
-    at = bench.grid.place + 2 if bench.grid.items else 1
-    if bench.commit([edit.insert_row(bench.run_document, bench.pane.array, at, row)]):
-        bench.grid.go(at - 1)
+def _put_below(context: Context, row: Any) -> None:
+    at = context.place + 2 if context.item is not None else 1
+    if context.commit([edit.insert_row(context.session.run, context.pane.array, at, row)]):
+        context.go(at - 1, same_column=True)
 
 
-def _choose(bench: Bench, title: str, words: list[str], choose: Callable[[int], None]) -> None:
+def _choose(context: Context, title: str, words: list[str], choose: Callable[[int], None]) -> None:
     def chosen(number: int) -> None:
-        bench.close_page()
+        context.close_page()
         choose(number)
 
-    bench.open_page(Content(title, words, chosen))
+    context.open_page(Content(title, words, chosen))
 
 
-def insert_due(bench: Bench) -> None:
+def insert_due(context: Context) -> None:
     """Insert the blank or check that is due, before the next row to read."""
-    step = next_step.next_step(bench.sheet)
-    wanted = step.offer or next_step.offered_kind(bench.sheet.due)
-    at = _first_unread(bench.run_document)
-    coming = bench.run_document.queue[at - 1].kind if at <= len(bench.run_document.queue) else ""
-    _insert_event(bench, "check" if wanted == coming == "blank" else "blank" if wanted == coming == "check" else wanted)
+    step = next_step.next_step(context.session.sheet)
+    wanted = step.offer or next_step.offered_kind(context.session.sheet.due)
+    at = _first_unread(context.session.run)
+    coming = context.session.run.queue[at - 1].kind if at <= len(context.session.run.queue) else ""
+    _insert_event(
+        context, "check" if wanted == coming == "blank" else "blank" if wanted == coming == "check" else wanted
+    )
 
 
-def reread(bench: Bench) -> None:
+def reread(context: Context) -> None:
     """Insert a row that reads this sample again."""
-    _again(bench)
+    _again(context)
 
 
-def dilute(bench: Bench) -> None:
+def dilute(context: Context) -> None:
     """Insert a row that reads this extract at the dilution advised."""
-    _again(bench, diluted=True)
+    _again(context, diluted=True)
 
 
-def void(bench: Bench) -> None:
+def void(context: Context) -> None:
     """Make the row void with a reason, or take that back."""
-    if bench.grid.item is None:
+    if context.item is None:
         return
-    row = bench.run_document.queue[bench.grid.place]
+    row = context.session.run.queue[context.place]
     if row.void is not None:
-        bench.commit([edit.set_value(bench.run_document, place_of(bench, "void"), None)], "counts again")
+        context.commit([edit.set_value(context.session.run, place_of(context, "void"), None)], "counts again")
         return
-    path = place_of(bench, "void")
-    bench.ask(f"{row.id} void, because:", lambda text: _with_reason(bench, path, text))
+    path = place_of(context, "void")
+    context.ask(f"{row.id} void, because:", lambda text: _with_reason(context, path, text))
 
 
-def _with_reason(bench: Bench, path: str, text: str) -> None:
+def _with_reason(context: Context, path: str, text: str) -> None:
     if not text.strip():
-        bench.say("nothing changed: a reason is needed")
+        context.say("nothing changed: a reason is needed")
     else:
-        bench.commit([edit.set_value(bench.run_document, path, text.strip())], text.strip())
+        context.commit([edit.set_value(context.session.run, path, text.strip())], text.strip())
 
 
-def rezero(bench: Bench) -> None:
+def rezero(context: Context) -> None:
     """Say that the photometer was re-zeroed on this blank, and what it read then; or take that back."""
-    if bench.grid.item is None or bench.grid.item.kind != "blank":
-        bench.say("only a solvent blank is re-zeroed")
+    if context.item is None or context.item.kind != "blank":
+        context.say("only a solvent blank is re-zeroed")
         return
-    path, run = place_of(bench), bench.run_document
-    if run.queue[bench.grid.place].rezeroed:
-        bench.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.as_left", None)])
+    path, run = place_of(context), context.session.run
+    if run.queue[context.place].rezeroed:
+        context.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.as_left", None)])
         return
-    bench.ask(f"{bench.grid.item.id} re-zeroed; it then read (empty for zero):", lambda text: _left(bench, path, text))
+    context.ask(f"{context.item.id} re-zeroed; it then read (empty for zero):", lambda text: _left(context, path, text))
 
 
-def _left(bench: Bench, path: str, text: str) -> None:
-    parsed = entry.parse(Row, "as_left", text, bench.clock())
+def _left(context: Context, path: str, text: str) -> None:
+    parsed = entry.parse(Row, "as_left", text, context.session.clock())
     if parsed.complaint:
-        bench.say(f"not accepted: {parsed.complaint}")
+        context.say(f"not accepted: {parsed.complaint}")
         return
-    run = bench.run_document
+    run = context.session.run
     left = [] if parsed.value is None else [edit.set_value(run, f"{path}.as_left", parsed.value)]
-    bench.commit([edit.set_value(run, f"{path}.rezeroed", value=True), *left])
+    context.commit([edit.set_value(run, f"{path}.rezeroed", value=True), *left])

@@ -10,58 +10,58 @@ from typing import TYPE_CHECKING, get_args
 from runsheet.run import edit
 from runsheet.run.model import Model, Weighting
 from runsheet.screen import panes
-from runsheet.screen.commands import place_of
+from runsheet.screen.context import place_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.screen.bench import Bench
+    from runsheet.screen.context import Context
 
 
-def toggle_use(bench: Bench) -> None:
+def toggle_use(context: Context) -> None:
     """Leave a standard out with a reason, or use it again."""
-    if bench.grid.item is None:
+    if context.item is None:
         return
-    run, place = bench.run_document, place_of(bench)
-    if not bench.grid.item.used:
-        bench.commit([edit.set_value(run, f"{place}.use", value=True)], "used again")
+    run, place = context.session.run, place_of(context)
+    if not context.item.used:
+        context.commit([edit.set_value(run, f"{place}.use", value=True)], "used again")
         return
 
     def answer(text: str) -> None:
         if not text.strip():
-            bench.say("nothing changed: a reason is needed")
+            context.say("nothing changed: a reason is needed")
         else:
             edits = [
                 edit.set_value(run, f"{place}.use", value=False),
                 edit.set_value(run, f"{place}.reason", text.strip()),
             ]
-            bench.commit(edits, text.strip())
+            context.commit(edits, text.strip())
 
-    bench.ask(f"{bench.grid.item.standard.id} left out, because:", answer)
+    context.ask(f"{context.item.standard.id} left out, because:", answer)
 
 
-def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Bench], None]:
-    def turn(bench: Bench) -> None:
-        at = _calibration_at(bench)
+def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Context], None]:
+    def turn(context: Context) -> None:
+        at = _calibration_at(context)
         if at is None:
-            bench.say("there is no calibration")
+            context.say("there is no calibration")
             return
-        calibration = bench.run_document.calibration[at]
+        calibration = context.session.run.calibration[at]
         if calibration.model == "direct":
-            bench.say("a direct run has no curve to choose")
+            context.say("a direct run has no curve to choose")
             return
         now = getattr(calibration, field) or values[0]
         after = values[(values.index(now) + 1) % len(values)]
-        bench.commit([edit.set_value(bench.run_document, f"calibration[{at + 1}].{field}", after)])
-        bench.say(f"{calibration.id}: {field} {after}; {panes.STANDARDS.summary(bench.sheet)}")
+        context.commit([edit.set_value(context.session.run, f"calibration[{at + 1}].{field}", after)])
+        context.say(f"{calibration.id}: {field} {after}; {panes.STANDARDS.summary(context.session.sheet)}")
 
     return turn
 
 
-def _calibration_at(bench: Bench) -> int | None:
+def _calibration_at(context: Context) -> int | None:
     """Give the calibration of the present standard, counted from 0."""
-    calibrations = bench.run_document.calibration
-    item = bench.grid.item if bench.active == "standards" else None
+    calibrations = context.session.run.calibration
+    item = context.item if context.active == "standards" else None
     wanted = item.standard.calibration if item is not None else None
     found = [at for at, calibration in enumerate(calibrations) if wanted in (None, calibration.id)]
     return found[-1] if found else None

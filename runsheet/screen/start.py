@@ -19,8 +19,8 @@ from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 from runsheet.problem import Problem
 from runsheet.run.disk import store
+from runsheet.screen.read_only import ReadOnlyStore
 from runsheet.screen.typing_line import agreed
-from runsheet.screen.watching import Watching
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,15 +38,15 @@ def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False
     path = _chosen(ascii_only=ascii_only, theme=theme) if file is None else Path(file)
     if path is None:
         return Exit.FINE
-    opened: Store | Watching
+    opened: Store | ReadOnlyStore
     message = ""
     if read_only:
-        opened = _watching(path)
+        opened = _read_only(path)
     else:
         try:
             opened = store.open_for_writing(path, _who(), _now())
         except store.LockedError as error:
-            opened, message = _watching(path), str(error)
+            opened, message = _read_only(path), str(error)
             if error.holder.stale and _taken_over(str(error)):
                 opened, message = store.open_for_writing(path, _who(), _now(), take_over=True), ""
         except store.CannotOpenError as error:
@@ -54,7 +54,7 @@ def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False
                 for problem in error.problems:
                     print(f"{path}: {problem}", file=sys.stderr)
                 raise Refusal(f"{error}; nothing was changed") from None
-            opened, message = _watching(path), str(error)
+            opened, message = _read_only(path), str(error)
     return _run(opened, path, message, ascii_only=ascii_only, theme=theme)
 
 
@@ -79,7 +79,7 @@ def _taken_over(words: str) -> bool:
     return False
 
 
-def _watching(path: Path) -> Watching:
+def _read_only(path: Path) -> ReadOnlyStore:
     try:
         follower = store.read_only(path)
     except OSError as error:
@@ -88,7 +88,7 @@ def _watching(path: Path) -> Watching:
         for problem in follower.found.problems:
             print(f"{path}: {problem}", file=sys.stderr)
         raise Refusal(f"{path} has errors; nothing was changed")
-    return Watching(follower, follower.found.run)
+    return ReadOnlyStore(follower, follower.found.run)
 
 
 def demo(name: str, *, ascii_only: bool = False, theme: str | None = None) -> int:
@@ -117,7 +117,7 @@ def _now() -> datetime:
 
 
 def _run(
-    opened: Store | Watching,
+    opened: Store | ReadOnlyStore,
     path: Path,
     message: str,
     *,
@@ -134,13 +134,14 @@ def _run(
     terminal.prepare()
     from runsheet.screen.app import RunsheetApp
     from runsheet.screen.bench import Bench
+    from runsheet.screen.session import Session
 
     chosen, look = _looks(ascii_only=ascii_only, theme=theme)
 
     def clock() -> datetime:
         return shift[0] + (_now() - shift[1]) if shift else _now()
 
-    bench = Bench(opened, path, look, clock, _who())
+    bench = Bench(Session(opened, path, clock, _who(), computed=False), look)
     commands, problems = _user_keys()
     bench.use_keys(commands)
     bench.message = "; ".join(
@@ -161,7 +162,7 @@ def _run(
     return int(app.return_code or (Exit.BAD if opened.unkept else Exit.FINE))
 
 
-def told(opened: Store | Watching) -> list[str]:
+def told(opened: Store | ReadOnlyStore) -> list[str]:
     """What a person must know after the screen is gone: what is not saved, where it is, every entry that is nowhere."""
     lines = [f"runsheet: {visible(opened.trouble)}"] if opened.trouble else []
     if opened.copied is not None:

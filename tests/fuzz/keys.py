@@ -17,11 +17,12 @@ from runsheet.review import signing
 from runsheet.run import edit
 from runsheet.run.disk import files, opening, store
 from runsheet.run.text import write
-from runsheet.screen import commands, keys
+from runsheet.screen import keys
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
 from runsheet.screen.canvas import Canvas
 from runsheet.screen.page import Page
+from runsheet.screen.session import Session
 from runsheet.screen.style import Look
 from tests.fuzz import documents
 
@@ -122,8 +123,8 @@ def work(path: Path, count: int, seed: int, text: str, now: datetime) -> int:
     """Do `count` random things to a run and check the files; give how many edits the log has."""
     path.write_text(text, encoding="utf-8")
     opened = store.open_for_writing(path, "fuzz", now)
-    bench = Bench(opened, path, Look(), lambda: now, "fuzz")
-    with patch.dict(commands.COMMANDS, quit=lambda bench: bench.say("stays")):
+    bench = Bench(Session(opened, path, lambda: now, "fuzz"), Look())
+    with patch.object(Bench, "leave", lambda bench, *_: bench.say("stays")):
         asyncio.run(_work(bench, count, random.Random(seed)))  # noqa: S311 - keys need no secrets
     last = opened.run
     opened.close()
@@ -142,8 +143,6 @@ def work(path: Path, count: int, seed: int, text: str, now: datetime) -> int:
 async def _work(bench: Bench, count: int, random_: random.Random) -> None:
     app = RunsheetApp(bench, "ansi-dark")
     async with app.run_test(size=random_.choice(((80, 24), (120, 40)))) as pilot:
-        while not bench.ready:
-            await pilot.pause(0.01)
         done = 0
         while done < count:
             for happened in doing(bench, random_):
@@ -151,7 +150,7 @@ async def _work(bench: Bench, count: int, random_: random.Random) -> None:
                 done += 1
                 if done % 40 == 0:
                     await pilot.pause()
-                    _readable(bench.path)
+                    _readable(bench.session.path)
                     harmless(bench)
         assert app.is_running
 

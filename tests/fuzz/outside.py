@@ -12,11 +12,11 @@ from runsheet import read
 from runsheet.run import edit
 from runsheet.run.disk import files, log, opening, replay, rescue, saver, store
 from runsheet.run.text import write
-from runsheet.screen import commands
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
+from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.screen.session import Session
 from runsheet.screen.style import Look
-from runsheet.screen.watching import Watching
 from tests.fuzz.keys import doing, happen, harmless
 
 if TYPE_CHECKING:
@@ -143,7 +143,7 @@ def work(path: Path, count: int, seed: int, text: str, now: datetime) -> int:
     path.write_text(text, encoding="utf-8")
     with patch.object(saver, "LOOK_EVERY", 0.02):
         opened = store.open_for_writing(path, "fuzz", now)
-        bench = Bench(opened, path, Look(), lambda: now, "fuzz")
+        bench = Bench(Session(opened, path, lambda: now, "fuzz"), Look())
         outsider = Outsider(opened, path, random_)
         asked: list[str] = []
         keep = opened.keep
@@ -166,7 +166,7 @@ def work(path: Path, count: int, seed: int, text: str, now: datetime) -> int:
             bench._tick()  # noqa: SLF001 - the second's tick, without waiting for it
 
         with (
-            patch.dict(commands.COMMANDS, quit=lambda bench: bench.say("stays")),
+            patch.object(Bench, "leave", lambda bench, *_: bench.say("stays")),
             patch.object(opened, "keep", counted),
         ):
             asyncio.run(_screen(bench, count, random_, one))
@@ -198,8 +198,8 @@ def follow(path: Path, count: int, seed: int, text: str, now: datetime) -> int:
         opened = store.open_for_writing(path, "fuzz", now)
         follower = store.read_only(path)
         assert follower.found.run is not None
-        watching = Watching(follower, follower.found.run)
-        bench = Bench(watching, path, Look(), lambda: now, "reader")
+        watching = ReadOnlyStore(follower, follower.found.run)
+        bench = Bench(Session(watching, path, lambda: now, "reader"), Look())
         outsider, shown = Outsider(opened, path, random_), 0
 
         async def one(pilot: Pilot[object]) -> None:
@@ -218,7 +218,7 @@ def follow(path: Path, count: int, seed: int, text: str, now: datetime) -> int:
             bench._tick()  # noqa: SLF001
             shown += watching.run is not before
 
-        with patch.dict(commands.COMMANDS, quit=lambda bench: bench.say("stays")):
+        with patch.object(Bench, "leave", lambda bench, *_: bench.say("stays")):
             asyncio.run(_screen(bench, count, random_, one))
         outsider.heal()
         opened.flush(5)
@@ -254,8 +254,6 @@ def _settle(opened: Store, random_: random.Random, now: datetime) -> None:
 async def _screen(bench: Bench, count: int, random_: random.Random, one: Callable[[Pilot[object]], object]) -> None:
     app = RunsheetApp(bench, "ansi-dark")
     async with app.run_test(size=random_.choice(((80, 24), (120, 40)))) as pilot:
-        while not bench.ready:
-            await pilot.pause(0.01)
         for number in range(count):
             await one(pilot)  # type: ignore[misc]
             if number % 20 == 0:

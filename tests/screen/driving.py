@@ -13,6 +13,7 @@ from runsheet import read
 from runsheet.run.disk import store
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
+from runsheet.screen.session import Session
 from runsheet.screen.style import Look
 
 if TYPE_CHECKING:
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from textual.app import App
-    from textual.pilot import Pilot
 
+    from runsheet.compute.results import Sheet
     from runsheet.run.model import Run
 
 NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
@@ -70,7 +71,7 @@ class Drive:
         """Open the run at `path`; `now` is what the clock shows."""
         self.path, self.size, self.now = path, size, now
         self.store = store.open_for_writing(path, "tester", now)
-        self.bench = Bench(self.store, path, look or Look(), lambda: self.now)
+        self.bench = Bench(Session(self.store, path, lambda: self.now), look or Look())
 
     def run(self, *presses: str | Sequence[str], then: Callable[[Drive], None] | None = None) -> Drive:
         """Press keys, one after the other or a list at a time, look with `then`, and leave."""
@@ -78,7 +79,6 @@ class Drive:
         async def go() -> None:
             app = RunsheetApp(self.bench, "ansi-dark")
             async with app.run_test(size=self.size) as pilot:
-                await _ready(self, pilot)
                 for press in presses:
                     if isinstance(press, str) and press.startswith("paste:"):
                         self.bench.post_message(events.Paste(press.removeprefix("paste:")))
@@ -93,6 +93,11 @@ class Drive:
 
         asyncio.run(go())
         return self
+
+    @property
+    def sheet(self) -> Sheet:
+        """The sheet on the screen."""
+        return self.bench.session.sheet
 
     @property
     def document(self) -> Run:
@@ -115,12 +120,3 @@ class Drive:
                 if 0 <= at < height:
                     lines[at] = lines[at].ljust(widget.region.x) + text
         return [line[:width].rstrip() for line in lines]
-
-
-async def _ready(drive: Drive, pilot: Pilot[object]) -> None:
-    """Wait until the sheet is computed."""
-    for _ in range(200):
-        if drive.bench.ready:
-            return
-        await pilot.pause(0.02)
-    raise AssertionError("the sheet was not computed")

@@ -36,8 +36,6 @@ def main() -> None:
 async def _draw(drive: Drive, presses: list[str]) -> str:
     app = RunsheetApp(drive.bench, "ansi-dark")
     async with app.run_test(size=drive.size) as pilot:
-        while not drive.bench.ready:
-            await pilot.pause(0.02)
         await pilot.press(*presses)
         await pilot.pause()
         picture = app.export_screenshot(title="runsheet")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo, read
-from runsheet.screen import words
+from runsheet.screen.status_words import next_thing
 from tests.screen.driving import NOW, Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def test_opens_at_the_first_unread_row(water: Path) -> None:
     drive = Drive(water).run()
     assert drive.bench.active == "queue"
-    assert drive.bench.grid.item.id == "OS-08"
+    assert drive.bench.item.id == "OS-08"
     assert drive.bench.pane.columns[drive.bench.grid.column].key == "readings"
 
 
@@ -26,7 +26,7 @@ def test_type_and_enter_stamps_saves_and_goes_on(water: Path) -> None:
     drive = Drive(water).run(typed("0.112"))
     row = drive.document.queue[18]
     assert (row.id, row.readings, row.at) == ("OS-08", (Decimal("0.112"),), NOW)
-    assert drive.bench.grid.item.id == "OS-09"
+    assert drive.bench.item.id == "OS-09"
 
 
 def test_a_keystroke_recalculates_and_saves_nothing(water: Path) -> None:
@@ -34,8 +34,8 @@ def test_a_keystroke_recalculates_and_saves_nothing(water: Path) -> None:
     seen = []
 
     def look(drive: Drive) -> None:
-        row = drive.bench.sheet.rows[18]
-        seen.append((row.reported, row.state, drive.bench.sheet.due[0].readings_left))
+        row = drive.sheet.rows[18]
+        seen.append((row.reported, row.state, drive.sheet.due[0].readings_left))
 
     Drive(water).run(keys("0.11"), then=look)
     assert seen == [("4.4", "open", 13)]
@@ -46,7 +46,7 @@ def test_a_half_typed_number_leaves_the_sheet(water: Path) -> None:
     seen = []
 
     def look(drive: Drive) -> None:
-        seen.append((drive.bench.sheet.rows[18].reported, drive.bench.message))
+        seen.append((drive.sheet.rows[18].reported, drive.bench.message))
 
     Drive(water).run(keys("0."), then=look)
     assert seen == [(None, "half-typed")]
@@ -75,7 +75,7 @@ def test_comma_is_a_decimal_point(water: Path) -> None:
 def test_escape_puts_the_old_value_back(water: Path) -> None:
     before = water.read_bytes()
     drive = Drive(water).run(keys("0.5"), "escape")
-    assert drive.bench.sheet.rows[18].state == "unread"
+    assert drive.sheet.rows[18].state == "unread"
     assert water.read_bytes() == before
 
 
@@ -103,7 +103,7 @@ def test_a_blank_that_falls_due_is_offered_and_inserted(water: Path) -> None:
     drive = Drive(water, now=late).run("b", typed("0.001"))
     ids = [(row.id, row.kind) for row in drive.document.queue[18:20]]
     assert ids == [("SB4", "blank"), ("OS-08", "sample")]
-    assert drive.bench.sheet.due[0].state == "ok"
+    assert drive.sheet.due[0].state == "ok"
 
 
 def test_dilute_takes_the_advice(water: Path) -> None:
@@ -111,7 +111,7 @@ def test_dilute_takes_the_advice(water: Path) -> None:
     old, new = drive.document.queue[18], drive.document.queue[19]
     assert (old.report, old.reason) == (False, "read again as OS-08-1, 3x")
     assert (new.sample, new.dilution, new.readings, new.amount) == ("OS-08", 3, (), old.amount)
-    assert drive.bench.grid.item.id == "OS-08-1"
+    assert drive.bench.item.id == "OS-08-1"
 
 
 def test_void_needs_a_reason_and_can_be_taken_back(water: Path) -> None:
@@ -152,7 +152,10 @@ def test_a_standard_is_left_out_with_a_reason_and_the_curve_follows(water: Path)
     drive = Drive(water).run("f3", ["down"] * 5, "o", typed("bubble in the cell"))
     standard = drive.document.standard[5]
     assert (standard.use, standard.reason) == (False, "bubble in the cell")
-    assert (drive.bench.sheet.calibrations[0].high, drive.bench.sheet.calibrations[0].state) == (160, "fail")
+    assert (drive.sheet.calibrations[0].high, drive.sheet.calibrations[0].state) == (
+        160,
+        "fail",
+    )
 
 
 def test_model_and_weighting_turn_with_a_key(water: Path) -> None:
@@ -180,8 +183,8 @@ def test_a_reading_no_photometer_gives_is_asked_about(water: Path) -> None:
 
 def test_enter_goes_down_and_what_was_skipped_stays_next(water: Path) -> None:
     seen: list[str] = []
-    drive = Drive(water).run("down", typed("0.05"), then=lambda drive: seen.append(words.next_thing(drive.bench)))
-    assert drive.bench.grid.item.id == "OS-10"
+    drive = Drive(water).run("down", typed("0.05"), then=lambda drive: seen.append(next_thing(drive.bench)))
+    assert drive.bench.item.id == "OS-10"
     assert seen[0].startswith("NEXT read OS-08")
 
 
@@ -215,7 +218,7 @@ def test_an_inserted_second_source_proposes_no_value(tmp_path: Path) -> None:
 def test_a_failed_check_is_the_next_thing(water: Path) -> None:
     late = NOW.replace(hour=11, minute=2)
     seen: list[str] = []
-    Drive(water, now=late).run("b", typed("0.05"), then=lambda drive: seen.append(words.next_thing(drive.bench)))
+    Drive(water, now=late).run("b", typed("0.05"), then=lambda drive: seen.append(next_thing(drive.bench)))
     assert seen[0].startswith("NEXT SB4 fails")
 
 
@@ -229,9 +232,9 @@ def test_why_this_number_opens_on_its_cell(water: Path) -> None:
 
 def test_jump_goes_to_the_row_a_finding_names(water: Path) -> None:
     drive = Drive(water).run("f5", "j")
-    named = drive.bench.sheet.quality
+    named = drive.sheet.quality
     assert drive.bench.active == "queue"
-    assert drive.bench.grid.item.id in {name for finding in named for name in finding.rows}
+    assert drive.bench.item.id in {name for finding in named for name in finding.rows}
 
 
 def test_report_is_written_from_the_screen(water: Path) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.history import cache
-from runsheet.screen import past
+from runsheet.screen import history_pages, session
 from runsheet.screen.page import Page
 from runsheet.show import findings
 from tests.history.folder import control, put
@@ -34,9 +34,9 @@ def open_(tmp_path: Path) -> Path:
 def wait(drive: Drive) -> None:
     """Wait for what the thread reads, and take it as a tick does."""
     deadline = time.monotonic() + 20
-    while drive.bench.arrived is None and drive.bench.known is None and time.monotonic() < deadline:
+    while not drive.bench.session.take_history() and time.monotonic() < deadline:
         time.sleep(0.01)
-    drive.bench.take_history()
+    drive.bench.recompute()
 
 
 def test_a_control_beyond_the_limits_of_earlier_runs_warns_among_the_verdicts(open_: Path) -> None:
@@ -44,7 +44,7 @@ def test_a_control_beyond_the_limits_of_earlier_runs_warns_among_the_verdicts(op
 
     def look(drive: Drive) -> None:
         wait(drive)
-        seen.extend(findings.lines(drive.bench.sheet))
+        seen.extend(findings.lines(drive.sheet))
         seen.extend(drive.bench.grids["quality"].notes)
 
     Drive(open_).run(then=look)
@@ -57,7 +57,7 @@ def test_the_list_of_charts_opens_one_with_its_limits_and_plot(open_: Path) -> N
 
     def look(drive: Drive) -> None:
         wait(drive)
-        past.open_history(drive.bench)
+        history_pages.open_history(drive.bench)
         page = drive.bench.query_one(Page)
         assert page.content is not None
         seen.append(list(page.content.texts))
@@ -87,7 +87,7 @@ def test_the_report_has_the_charts_and_the_warning(open_: Path, tmp_path: Path) 
 def test_many_unread_runs_are_asked_about_and_the_reading_can_be_stopped(
     open_: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(past, "AT_MOST", 3)
+    monkeypatch.setattr(session, "AT_ONCE", 3)
     real = cache.bring_up
     drive, labels = Drive(open_), []
 
@@ -105,11 +105,11 @@ def test_many_unread_runs_are_asked_about_and_the_reading_can_be_stopped(
 
     def look(drive: Drive) -> None:
         wait(drive)
-        past.open_history(drive.bench)
+        history_pages.open_history(drive.bench)
         assert drive.bench.prompt is not None
         labels.append(drive.bench.prompt.label)
         answer = drive.bench.prompt.answer
-        drive.bench.prompt = drive.bench.known = None
+        drive.bench.prompt = drive.bench.session.history = None
         answer("y")
         wait(drive)
 
@@ -118,8 +118,8 @@ def test_many_unread_runs_are_asked_about_and_the_reading_can_be_stopped(
         "11 runs of this folder are not read yet. Read them now? y/n:",
         "reading 2 of 11 runs; Enter or Escape stops",
     ]
-    assert drive.bench.known is not None
-    assert drive.bench.known.unread == 8
+    assert drive.bench.session.history is not None
+    assert drive.bench.session.history.unread == 8
 
 
 def test_a_folder_that_cannot_be_read_leaves_the_screen_as_it_is(open_: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -128,7 +128,7 @@ def test_a_folder_that_cannot_be_read_leaves_the_screen_as_it_is(open_: Path, mo
 
     def look(drive: Drive) -> None:
         time.sleep(0.3)
-        past.open_history(drive.bench)
+        history_pages.open_history(drive.bench)
         said.append(drive.bench.message)
 
     Drive(open_).run(then=look)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.run.disk import files, opening, rescue, state, store
-from runsheet.screen import start
+from runsheet.screen import leaving, start
 from runsheet.screen.app import RunsheetApp
 from tests.screen.driving import Drive, typed
 from tests.screen.pty_runs import FIRST, accepted, opened
@@ -110,7 +110,7 @@ def test_another_folder_takes_the_run_with_all_its_entries(water: Path, room: Ro
         answer(drive, str(elsewhere))
         assert "not left: no such folder: " in shown(drive)
         elsewhere.mkdir()
-        drive.bench.run_command("quit")
+        leaving.leave(drive.bench)
         answer(drive, str(elsewhere))
 
     drive.run(typed("0.112"), "q", then=then)

@@ -13,11 +13,12 @@ import pytest
 from runsheet import demo
 from runsheet.run import edit
 from runsheet.run.disk import files, saver, store
-from runsheet.screen import words
+from runsheet.screen import status_words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
+from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.screen.session import Session
 from runsheet.screen.style import Look
-from runsheet.screen.watching import Watching
 from tests.screen.driving import NOW, Drive, typed
 from tests.screen.pty_runs import readings, until
 
@@ -121,12 +122,10 @@ def followed(path: Path, then: Callable[[Bench], None]) -> None:
     """Follow a run on a second screen and look at it."""
     follower = store.read_only(path)
     assert follower.found.run is not None
-    bench = Bench(Watching(follower, follower.found.run), path, Look(), lambda: NOW)
+    bench = Bench(Session(ReadOnlyStore(follower, follower.found.run), path, lambda: NOW), Look())
 
     async def go() -> None:
-        async with RunsheetApp(bench, "ansi-dark").run_test(size=(80, 24)) as pilot:
-            while not bench.ready:
-                await pilot.pause(0.01)
+        async with RunsheetApp(bench, "ansi-dark").run_test(size=(80, 24)):
             then(bench)
 
     asyncio.run(go())
@@ -137,26 +136,26 @@ def test_a_second_screen_says_when_it_cannot_follow(water: Path) -> None:
 
     def said(bench: Bench) -> str:
         bench._tick()  # noqa: SLF001
-        return words.trouble(bench) or words.saved(bench)
+        return status_words.trouble(bench) or status_words.saved(bench)
 
     def then(bench: Bench) -> None:
         assert said(bench) == "read-only"
-        shown = bench.run_document
+        shown = bench.session.run
         water.rename(water.with_name("away"))
         assert said(bench) == "NOT FOLLOWED: water.toml is not there, and no log to make it from"
-        assert bench.run_document == shown
+        assert bench.session.run == shown
         pipe(water)
         assert said(bench).startswith("NOT FOLLOWED: a pipe")
         water.unlink()
         water.write_text("[[queue", encoding="utf-8")
         assert said(bench) == "NOT FOLLOWED: the document has errors"
         assert said(bench) == "NOT FOLLOWED: the document has errors"
-        assert bench.run_document == shown
+        assert bench.session.run == shown
         water.with_name("away").replace(water)
         assert said(bench) == "read-only"
         time.sleep(0.01)
         water.write_text(text.replace("Orla Sound", "Other Sound"), encoding="utf-8")
         assert said(bench) == "read-only"
-        assert "Other Sound" in (bench.run_document.run.title or "")
+        assert "Other Sound" in (bench.session.run.run.title or "")
 
     followed(water, then)

@@ -16,8 +16,9 @@ from runsheet.run.disk import opening
 from runsheet.run.model import Review
 from runsheet.run.text import write
 from runsheet.screen.bench import Bench
+from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.screen.session import Session
 from runsheet.screen.style import Look
-from runsheet.screen.watching import Watching
 from tests.screen.driving import Drive, typed
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ def test_a_whole_walk_is_kept_in_the_document_and_the_log(soil: Path) -> None:
     assert "Review by" not in "\n".join(seen)
     logged = [entry.edit.path for step in opening.look(soil).log.steps for entry in step.entries if not step.starts]
     assert logged == [f"review[{n}]" for n in range(1, len(found) + 1)]
-    assert {f.state for f in made.bench.sheet.quality if f.rule == "review"} == {"pass"}
+    assert {f.state for f in made.sheet.quality if f.rule == "review"} == {"pass"}
 
 
 def test_a_remark_is_kept_with_its_exception(soil: Path) -> None:
@@ -98,7 +99,7 @@ def test_what_differs_is_not_kept_before_it_is_said_twice(soil: Path) -> None:
     assert "differs: Enter keeps it as a finding, or type it again: _" in "\n".join(seen)
     assert f"Typed {WRONG}: that differs from the sheet." in seen
     made, _ = drive(soil, *BEGIN, typed(WRONG), answer(ROWS[0]), "escape")
-    assert [f.state for f in made.bench.sheet.quality if f.rule == "review"] == ["pass"]
+    assert [f.state for f in made.sheet.quality if f.rule == "review"] == ["pass"]
 
 
 def test_a_disagreement_stands_as_a_finding_until_the_sheet_is_corrected(soil: Path) -> None:
@@ -106,11 +107,11 @@ def test_a_disagreement_stands_as_a_finding_until_the_sheet_is_corrected(soil: P
     made, seen = drive(soil, *BEGIN, *map(answer, ROWS[:at]), typed("0.061"), "enter", "escape")
     assert [str(value) for value in made.document.review[at].readings] == ["0.061"]
     why = "typed again from the notebook as 0.061, the sheet has 0.051"
-    assert [(f.rows, f.why) for f in made.bench.sheet.quality if f.rule == "review" and f.why] == [(("G-4",), why)]
-    assert signing.refusal(made.bench.sheet, "M. Tarn").startswith("no action is noted on 2 failing")
+    assert [(f.rows, f.why) for f in made.sheet.quality if f.rule == "review" and f.why] == [(("G-4",), why)]
+    assert signing.refusal(made.sheet, "M. Tarn").startswith("no action is noted on 2 failing")
     made, _ = drive(soil, "f4", "slash", typed("G-4"), typed("0.061"), typed("misread the notebook"))
     assert [str(value) for value in made.document.queue[11].readings] == ["0.061"]
-    assert {f.state for f in made.bench.sheet.quality if f.rule == "review"} == {"pass"}
+    assert {f.state for f in made.sheet.quality if f.rule == "review"} == {"pass"}
     # The sheet was drawn anew, and the correction is an exception of its own now, the last there is.
     todo = left(made.document)
     assert len(todo.rows) == len(ROWS) - at - 1
@@ -123,7 +124,7 @@ def test_a_row_that_differs_is_typed_again_at_the_end(soil: Path) -> None:
     assert f"1 row differs: correct {ROWS[0]} with its reason, or V types it again" in "\n".join(seen)
     made, seen = drive(soil, *BEGIN, answer(ROWS[0]))
     assert "5 rows typed again; S signs" in "\n".join(seen)
-    assert {f.state for f in made.bench.sheet.quality if f.rule == "review"} == {"pass"}
+    assert {f.state for f in made.sheet.quality if f.rule == "review"} == {"pass"}
 
 
 @pytest.mark.parametrize("name", ["M. Tarn", "m. tarn", ""])
@@ -230,7 +231,7 @@ def test_a_screen_that_only_looks_on_refuses(soil: Path) -> None:
     run = follower.found.run
     assert run is not None
     made = Drive(soil, now=NOW)
-    writer, made.bench = made.store, Bench(Watching(follower, run), soil, Look(), lambda: NOW)
+    writer, made.bench = made.store, Bench(Session(ReadOnlyStore(follower, run), soil, lambda: NOW), Look())
     seen: list[str] = []
     made.run("V", then=lambda drive: seen.append(drive.bench.message))
     writer.close()

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo, read
-from runsheet.screen import words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.page import Content, Page
+from runsheet.screen.status_words import next_thing
 from runsheet.screen.style import Look
 from runsheet.screen.welcome import Welcome, recent, remember
 from tests.screen.driving import Drive, typed
@@ -51,7 +51,7 @@ def test_the_bottle_and_its_weighing_on_the_rows_form(water: Path) -> None:
 
 def test_search_goes_to_the_next_row_that_has_it(water: Path) -> None:
     drive = Drive(water).run("slash", typed("CCV"))
-    assert drive.bench.grid.item.id == "CCV1"
+    assert drive.bench.item.id == "CCV1"
 
 
 def test_filters_show_fewer_rows_and_edit_the_right_one(water: Path) -> None:
@@ -89,7 +89,7 @@ def test_what_was_done_about_a_finding_is_kept_and_reported(soil: Path) -> None:
     from runsheet.report import outline, text
     from runsheet.report.making import Report
 
-    assert "action: lamp supply put right" in text.write(outline.outline(Report(drive.bench.sheet)))
+    assert "action: lamp supply put right" in text.write(outline.outline(Report(drive.sheet)))
 
 
 def test_palette_finds_a_command_and_runs_it(water: Path) -> None:
@@ -160,7 +160,7 @@ def test_a_direct_reading_day(tmp_path: Path) -> None:
     path, seen = tmp_path / "direct.toml", list[str]()
     path.write_text(write(new_run.new("direct", method, start)), encoding="utf-8")
     drive = Drive(path, now=start)
-    drive.run("enter", "f3", typed("0.0"), then=lambda drive: seen.append(words.next_thing(drive.bench)))
+    drive.run("enter", "f3", typed("0.0"), then=lambda drive: seen.append(next_thing(drive.bench)))
     later = start.replace(hour=9)
     drive = Drive(path, now=later).run(
         "f3",
@@ -173,9 +173,9 @@ def test_a_direct_reading_day(tmp_path: Path) -> None:
         typed("1000"),
         typed("45.2"),
     )
-    row = drive.bench.sheet.rows[0]
+    row = drive.sheet.rows[0]
     assert [standard.readings != () for standard in drive.document.standard] == [True, True, True]
-    assert (row.extract, drive.bench.sheet.calibrations[0].state) == (45.2, "pass")
+    assert (row.extract, drive.sheet.calibrations[0].state) == (45.2, "pass")
     assert row.result == pytest.approx(4.52)
 
 

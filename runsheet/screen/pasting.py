@@ -1,4 +1,4 @@
-"""A block of cells: pasted, or filled down.
+"""Cells written together: a pasted block, or one filled down.
 
 Owns: how a block's cells land in the rows and columns from the cursor on. Invariant: a block is one step; a cell that
 is no value keeps all of it out, with its place.
@@ -6,10 +6,11 @@ is no value keeps all of it out, with its place.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
+from runsheet.screen.context import place_of
 from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ def cells(text: str) -> list[list[str]]:
 
 def paste(bench: Bench, text: str) -> None:
     """Show what a pasted block would change, and change it where that is confirmed."""
-    if bench.read_only or not bench.pane.array:
+    if bench.session.read_only or not bench.pane.array:
         bench.say("nothing can be pasted here")
         return
     block = cells(text)
@@ -62,24 +63,12 @@ def _edits(bench: Bench, block: list[list[str]]) -> list[Edit | str]:
         place = grid.places[grid.row + down]
         for cell, column in zip(line, columns, strict=False):
             field = column.edits or ""
-            parsed = entry.parse(pane.model, field, cell, bench.clock())
+            parsed = entry.parse(pane.model, field, cell, bench.session.clock())
             if parsed.complaint:
                 found.append(f"line {down + 1}, {column.title}: {cell!r}: {parsed.complaint}")
             else:
-                found += written(bench, place, field, parsed.value)
+                found += bench.session.writing(pane.array, place, field, parsed.value)
     return found
-
-
-def written(bench: Bench, place: int, field: str, value: Any) -> list[Edit]:
-    """Give the edits that write a value, with the time where it is a first reading; none where it is there already."""
-    run, path = bench.run_document, f"{bench.pane.array}[{place + 1}]"
-    row = getattr(run, bench.pane.array)[place]
-    if entry.shown(getattr(row, field)) == entry.shown(value):
-        return []
-    edits = [edit.set_value(run, f"{path}.{field}", value)]
-    if field == "readings" and value and not row.readings and row.at is None:
-        edits.append(edit.set_value(run, f"{path}.at", bench.clock().replace(microsecond=0)))
-    return edits
 
 
 def fill_down(bench: Bench) -> None:
@@ -89,7 +78,7 @@ def fill_down(bench: Bench) -> None:
     if field in (None, "readings", "id") or grid.row + 1 >= len(grid.items):
         bench.say("nothing to fill down here")
         return
-    value = edit.value_at(bench.run_document, f"{bench.pane.array}[{grid.place + 1}].{field}")
-    steps = written(bench, grid.places[grid.row + 1], field, value)
+    value = edit.value_at(bench.session.run, place_of(bench, field or ""))
+    steps = bench.session.writing(bench.pane.array, grid.places[grid.row + 1], field or "", value)
     if not steps or bench.commit(steps):
         grid.move(rows=1)

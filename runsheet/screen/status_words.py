@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from runsheet.screen import keys, panes
-from runsheet.work import next_step as work_order
+from runsheet.work.next_step import next_step
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -34,37 +34,37 @@ def next_thing(bench: Bench) -> str:
     """Say what to do next and why."""
     if bench.size.width < SMALLEST[0] or bench.size.height < SMALLEST[1]:
         return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
-    step = work_order.next_step(bench.sheet)
+    step = next_step(bench.session.sheet)
     offer = " with b" if step.offer else ""
     return f"NEXT {step.words}{offer}: {step.why}"
 
 
 def trouble(bench: Bench) -> str:
     """Why the run is not saved, or not followed, and where its entries are; empty when all is well."""
-    if not bench.store.trouble:
+    if not bench.session.store.trouble:
         return ""
-    return f"NOT {'FOLLOWED' if bench.read_only else 'SAVED'}: {bench.store.trouble}"
+    return f"NOT {'FOLLOWED' if bench.session.read_only else 'SAVED'}: {bench.session.store.trouble}"
 
 
 def saved(bench: Bench) -> str:
     """Say when the run was last saved, or that it is not."""
-    if bench.store.trouble:
-        return "NOT FOLLOWED" if bench.read_only else "NOT SAVED"
-    if bench.read_only:
+    if bench.session.store.trouble:
+        return "NOT FOLLOWED" if bench.session.read_only else "NOT SAVED"
+    if bench.session.read_only:
         return "read-only"
-    if bench.store.pending:
+    if bench.session.store.pending:
         return "saving"
-    return f"saved {bench.store.saved_at:%H:%M:%S}" if bench.store.saved_at else "nothing to save"
+    return f"saved {bench.session.store.saved_at:%H:%M:%S}" if bench.session.store.saved_at else "nothing to save"
 
 
 def cell(bench: Bench) -> str:
     """Explain the present cell in one line."""
-    item, column = bench.grid.item, bench.pane.columns[bench.grid.column]
+    item, column = bench.item, bench.pane.columns[bench.grid.column]
     if item is None:
         return ""
     if bench.active == "queue":
         return _row(bench, item, column)
-    if bench.active == "quality" and (action := bench.sheet.action(item)):
+    if bench.active == "quality" and (action := bench.session.sheet.action(item)):
         return f"{item.why}; action: {action.taken}"
     return getattr(item, "why", "") or f"{column.title}: {column.text(item)}"
 
@@ -72,11 +72,11 @@ def cell(bench: Bench) -> str:
 def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
     if row.advice and column.key in ("readings", "reported", "flags"):
         return f"{row.id} is above the range: {row.advice} and read again (d)"
-    if not bench.ready:
+    if not bench.session.computed:
         return ""
     from runsheet.show import explain  # after the first frame, with all that computes
 
-    lines = explain.lines(row, bench.sheet, column.key if column.explains else "state")
+    lines = explain.lines(row, bench.session.sheet, column.key if column.explains else "state")
     return " ".join(line.strip() for line in lines[:2])
 
 

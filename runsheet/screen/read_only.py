@@ -1,6 +1,6 @@
 """A run that is only looked at, in the place of a store.
 
-Owns: `Watching`, which follows the files another program writes. Invariant: it writes nothing.
+Owns: `ReadOnlyStore`, which follows the files another program writes. Invariant: it writes nothing.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from runsheet.run.model import Run
 
 
-class Watching:
+class ReadOnlyStore:
     """What the bench needs of a store, for a run nobody writes from here."""
 
     saved_at = None

@@ -10,7 +10,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from runsheet.figures import counted, visible
-from runsheet.screen import words
+from runsheet.screen import status_words
 from runsheet.screen.canvas import Canvas, Line, clipped
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from runsheet.screen.style import Look
 
 
-class Head(Canvas):
+class TitleLine(Canvas):
     """The title line."""
 
     def __init__(self, bench: Bench, look: Look) -> None:
@@ -28,18 +28,18 @@ class Head(Canvas):
 
     def lines(self, width: int, _height: int) -> list[Line]:
         """Give the run, its state and the time."""
-        about, sheet = self.bench.run_document.run, self.bench.sheet
+        about, sheet = self.bench.session.run.run, self.bench.session.sheet
         state = f" {sheet.state.upper() if sheet.state == 'fail' else sheet.state} "
         right = f" {sheet.now:%H:%M}"
         name = visible(about.id if not about.title else f"{about.id}  {about.title}")
-        mode = " read-only" if self.bench.read_only else ""
-        if rescued := self.bench.store.rescued:
+        mode = " read-only" if self.bench.session.read_only else ""
+        if rescued := self.bench.session.store.rescued:
             mode += f" {counted(rescued, 'entry', 'entries')} not in the log: rescued"
         title = clipped(name + mode, max(0, width - len(state) - len(right)), more=self.look.more)
         return [((title, self.look.strong()), (state, self.look.state(sheet.state)), (right, self.look.plain()))]
 
 
-class Foot(Canvas):
+class StatusLines(Canvas):
     """The lines below."""
 
     def __init__(self, bench: Bench, look: Look) -> None:
@@ -54,19 +54,19 @@ class Foot(Canvas):
         lines: list[Line] = []
         covered = bench.prompt is not None and bench.prompt.covers
         if not bench.wide:
-            for key, pane in words.others(bench):
-                text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.sheet))}"
+            for key, pane in status_words.others(bench):
+                text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.session.sheet))}"
                 lines.append(((clipped(text, width, more=look.more), plain),))
         lines.append(self._message(width))
-        trouble = wrap(visible(words.trouble(bench)), max(1, width))
-        saved = words.saved(bench)
-        told = bench.message if covered else words.next_thing(bench)
+        trouble = wrap(visible(status_words.trouble(bench)), max(1, width))
+        saved = status_words.saved(bench)
+        told = bench.message if covered else status_words.next_thing(bench)
         next_words = clipped(visible(told), max(0, width - len(saved) - 1), more=look.more)
         lines.append(((f"{next_words} {saved}", look.strong()),))
         room = len(lines) if not (bench.prompt or bench.message) else len(lines) - 2
         for at, line in enumerate(trouble[:room]):  # whole, with its path: the other panes can wait
             lines[at] = ((line, look.strong()),)
-        lines.append(((clipped(words.footer(bench, width), width), plain),))
+        lines.append(((clipped(status_words.footer(bench, width), width), plain),))
         return lines
 
     def _message(self, width: int) -> Line:
@@ -78,4 +78,4 @@ class Foot(Canvas):
             return ((label, look.strong()), (clipped(text + "_", max(0, width - len(label))), look.plain()))
         if bench.message:
             return ((clipped(visible(bench.message), width, more=look.more), look.strong()),)
-        return ((clipped(visible(words.cell(bench)), width, more=look.more), look.plain()),)
+        return ((clipped(visible(status_words.cell(bench)), width, more=look.more), look.plain()),)

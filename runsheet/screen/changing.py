@@ -1,0 +1,115 @@
+"""Changing rows: notes, removed, moved, what was done about a finding; steps taken back, and signing.
+
+Owns: the commands of these. Invariant: a command changes the run only through `commit`, and asks before it takes
+anything away.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.run import edit
+from runsheet.run.model import Action
+from runsheet.screen.context import name_of, place_of
+from runsheet.screen.typing_line import agreed
+from runsheet.show import findings
+
+if TYPE_CHECKING:
+    from runsheet.compute.results import Finding
+    from runsheet.run.disk.log import Step
+    from runsheet.screen.context import Context
+
+
+def action(context: Context) -> None:
+    """Ask what was done about the present finding and keep it with the run."""
+    found: Finding | None = context.item
+    if found is None:
+        return
+    run, old = context.session.run, context.session.sheet.action(found)
+
+    def answer(text: str) -> None:
+        if not text.strip():
+            context.say("nothing changed")
+            return
+        now = context.session.now()
+        made = Action(rule=found.rule, rows=found.rows, taken=text.strip(), by=context.session.who, at=now)
+        context.commit([edit.insert_row(run, "action", len(run.action) + 1, made)])
+
+    context.ask(f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "")
+
+
+def remove(context: Context) -> None:
+    """Remove the present row after a question."""
+    if context.item is None:
+        return
+    path, at = context.pane.array, context.place + 1
+
+    def answer(text: str) -> None:
+        if agreed(text):
+            context.commit([edit.remove_row(context.session.run, path, at)])
+        else:
+            context.say("nothing removed")
+
+    context.ask(f"Remove {name_of(context)}? What was read is better made void (v). y/n:", answer)
+
+
+def note(context: Context) -> None:
+    """Write a note on the row."""
+    if context.item is None:
+        return
+    path, run = place_of(context, "note"), context.session.run
+    old = getattr(getattr(run, context.pane.array)[context.place], "note", None) or ""
+    context.ask(f"Note on {name_of(context)}:", lambda text: _set_text(context, path, text), old)
+
+
+def _set_text(context: Context, path: str, text: str) -> None:
+    context.commit([edit.set_value(context.session.run, path, text.strip() or None)])
+
+
+def move_up(context: Context) -> None:
+    """Move the present row up."""
+    _move(context, -1)
+
+
+def move_down(context: Context) -> None:
+    """Move the present row down."""
+    _move(context, 1)
+
+
+def _move(context: Context, by: int) -> None:
+    at, to = context.place + 1, context.place + 1 + by
+    moved = 1 <= to <= len(getattr(context.session.run, context.pane.array))
+    if moved and context.commit([edit.move_row(context.session.run, context.pane.array, at, to)]):
+        context.go(to - 1, same_column=True)
+
+
+def sign(context: Context) -> None:
+    """Ask for a name and sign the run off."""
+    from runsheet.review import signing
+
+    run = context.session.run
+    role = signing.role(run)
+
+    def answer(name: str) -> None:
+        if why := signing.refusal(context.session.sheet, name):
+            context.say(f"not signed: {why}")
+        elif context.commit([signing.sign(context.session.run, name, context.session.now())], f"signed as {role}"):
+            context.say(f"signed as {role}; a name typed is no electronic signature")
+
+    context.ask(f"Sign as {role}, name:", answer)
+
+
+def undo(context: Context) -> None:
+    """Take the last step back."""
+    _tell(context, context.session.undo(), "undone", "nothing to undo")
+
+
+def redo(context: Context) -> None:
+    """Make the step last taken back again."""
+    _tell(context, context.session.redo(), "made again", "nothing to redo")
+
+
+def _tell(context: Context, changed: Step | None, done: str, nothing: str) -> None:
+    context.recompute()
+    places = dict.fromkeys(made.path for made in changed.edits) if changed else ()
+    context.say(f"{done}: {', '.join(places)}" if changed else nothing)

@@ -1,0 +1,128 @@
+"""What a command needs of whoever runs it.
+
+Owns: `Context`, which the screen is, and whatever else runs commands; `Prompt`, a question that stands. Invariant: no
+widget is named here, so that a command asks, says and shows without knowing how.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Protocol
+
+from runsheet.screen.typing_line import TypingLine
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from runsheet.run.edit import Edit
+    from runsheet.screen.keys import Command
+    from runsheet.screen.page import Content
+    from runsheet.screen.panes import Pane
+    from runsheet.screen.session import Session
+    from runsheet.screen.style import Look
+    from runsheet.show.columns import Column
+    from runsheet.work.next_step import PaneName
+
+
+@dataclass
+class Prompt:
+    """A question, and what its answer is given to."""
+
+    label: str
+    answer: Callable[[str], None]
+    line: TypingLine = field(default_factory=TypingLine)
+    takes_block: Callable[[str], None] | None = None
+    """What a pasted text of several lines is given to."""
+    leave: Callable[[], None] | None = None
+    """What Escape does in a walk over the panes; beside its questions nothing of the sheet is shown."""
+
+    @property
+    def covers(self) -> bool:
+        """Whether it is a question of a walk over the panes."""
+        return self.leave is not None
+
+
+class Context(Protocol):
+    """Where the cursor is, and how a person is spoken with."""
+
+    session: Session
+    look: Look
+    commands: Sequence[Command]
+    """Those there are, with the user's own keys."""
+    prompt: Prompt | None
+    """The question that stands."""
+
+    # --- where the cursor is ----------------------------------------------------------------------------------------
+
+    @property
+    def active(self) -> PaneName:
+        """The name of the pane it is in."""
+
+    @property
+    def pane(self) -> Pane[Any]:
+        """That pane."""
+
+    @property
+    def item(self) -> Any:
+        """The row it is on, as the sheet has it; None in an empty table."""
+
+    @property
+    def place(self) -> int:
+        """The place of that row in the document's array, from 0."""
+
+    @property
+    def column(self) -> Column[Any]:
+        """The column it is in."""
+
+    @property
+    def width(self) -> int:
+        """The columns a line may take."""
+
+    def activate(self, name: PaneName) -> None:
+        """Put it into another pane."""
+
+    def go(self, place: int, *, same_column: bool = False) -> None:
+        """Put it on the row at a place of the pane's array, on the first cell to type in or where it is."""
+
+    def go_to_next(self) -> None:
+        """Put it on the next thing to do."""
+
+    # --- speaking with a person -------------------------------------------------------------------------------------
+
+    def say(self, message: str) -> None:
+        """Tell something."""
+
+    def ask(
+        self,
+        label: str,
+        answer: Callable[[str], None],
+        text: str = "",
+        takes_block: Callable[[str], None] | None = None,
+        leave: Callable[[], None] | None = None,
+    ) -> None:
+        """Ask for a line; `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does."""
+
+    def open_page(self, content: Content, at: int = 0) -> None:
+        """Show a text, or a list to choose from with the cursor at one of it."""
+
+    def close_page(self) -> None:
+        """Put it away."""
+
+    def commit(self, edits: Sequence[Edit], reason: str = "") -> bool:
+        """Have a step taken, asking for a reason where one is needed; whether it was taken at once."""
+
+    def recompute(self) -> None:
+        """Compute the run and show it."""
+
+    def leave(self, code: int = 0) -> None:
+        """Save and end the work, with an exit code."""
+
+
+def place_of(context: Context, field: str = "") -> str:
+    """The document's place of the present row, or of a field of it."""
+    return f"{context.pane.array}[{context.place + 1}]" + (f".{field}" if field else "")
+
+
+def name_of(context: Context) -> str:
+    """The present row's name, as its first column has it."""
+    return context.pane.columns[0].text(context.item)

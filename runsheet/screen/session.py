@@ -1,0 +1,199 @@
+"""A run being worked on, whoever shows it.
+
+Owns: the run as accepted, its sheet, and every change: what must be answered first, committed, undone, made again.
+Invariant: nothing here knows of a screen, and when a change is taken it is in the log on the disk.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from runsheet.run import edit, entry
+from runsheet.run.disk.store import CannotOpenError
+from runsheet.run.edit import EditError
+from runsheet.screen.preview import first_sheet
+from runsheet.screen.read_only import ReadOnlyStore
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import datetime
+    from pathlib import Path
+    from typing import Literal
+
+    from runsheet.compute.results import Sheet
+    from runsheet.history.cache import Progress
+    from runsheet.history.open_run import Known
+    from runsheet.run.disk.log import Step
+    from runsheet.run.disk.store import Store
+    from runsheet.run.edit import Edit
+    from runsheet.run.model import Run
+
+AT_ONCE = 100
+"""Documents of earlier runs read without being asked: more are read when a person says so."""
+READ_ONLY = "read-only: nothing can be changed here"
+ABOUT = 60
+"""Rows before and after the cursor that are: more than a screen, and than an interval."""
+
+
+class Session:
+    """One run, its sheet, and what may be done with them."""
+
+    def __init__(
+        self,
+        store: Store | ReadOnlyStore,
+        path: Path,
+        clock: Callable[[], datetime],
+        who: str = "",
+        *,
+        computed: bool = True,
+    ) -> None:
+        """Work on the store's run, kept at `path`; `clock` gives the time with its offset.
+
+        With `computed` false the sheet shows only what was typed, until that is set.
+        """
+        self.store, self.path, self.clock, self.who, self.computed = store, path, clock, who, computed
+        self.history: Known | None = None
+        """What the runs before this one say of it; None until they are read."""
+        self._arrived: Known | None = None
+        self.sheet: Sheet = self.evaluated(store.run)
+        """Of the run as accepted, or of a draft of it while an entry is being typed."""
+
+    @property
+    def run(self) -> Run:
+        """The run as accepted."""
+        return self.store.run
+
+    @property
+    def read_only(self) -> bool:
+        """Whether the run is only looked at."""
+        return isinstance(self.store, ReadOnlyStore)
+
+    def now(self) -> datetime:
+        """The time as it is written into the run."""
+        return self.clock().replace(microsecond=0)
+
+    # --- the sheet --------------------------------------------------------------------------------------------------
+
+    def evaluated(self, run: Run) -> Sheet:
+        """The sheet of a run, judged by the runs before it too."""
+        if not self.computed:
+            return first_sheet(run, self.clock())
+        from runsheet.compute.sheet import evaluate
+
+        sheet = evaluate(run, self.clock())
+        return self.history.judged(sheet) if self.history else sheet
+
+    def recompute(self) -> None:
+        """Compute the accepted run."""
+        self.sheet = self.evaluated(self.run)
+
+    def draft(self, run: Run, near: int | None = None) -> None:
+        """Compute a run with an entry being typed.
+
+        With `near`, only the rows of the queue about that place: the others and the verdicts stay the last ones.
+        """
+        if near is None or len(self.sheet.rows) != len(run.queue):
+            self.sheet = self.evaluated(run)
+            return
+        first = max(0, near - ABOUT)
+        rows = self.evaluated(replace(run, queue=run.queue[first : near + ABOUT])).rows
+        last = self.sheet.rows
+        self.sheet = replace(self.sheet, run=run, rows=(*last[:first], *rows, *last[first + len(rows) :]))
+
+    def writing(self, array: str, place: int, field: str, value: Any) -> list[Edit]:
+        """The edits that write a value, with the time where it is a first reading; none where it is there already."""
+        row, path = getattr(self.run, array)[place], f"{array}[{place + 1}]"
+        if entry.shown(getattr(row, field)) == entry.shown(value):
+            return []
+        edits = [edit.set_value(self.run, f"{path}.{field}", value)]
+        if field == "readings" and value and not row.readings and row.at is None:
+            edits.append(edit.set_value(self.run, f"{path}.at", self.now()))
+        return edits
+
+    # --- changing the run -------------------------------------------------------------------------------------------
+
+    def question(self, edits: Sequence[Edit]) -> str:
+        """What must be answered with a reason before these edits are taken; empty where nothing must."""
+        return "This run is signed. Why is it changed?" if self._signed(edits) else ""
+
+    def commit(self, edits: Sequence[Edit], reason: str = "") -> str:
+        """Make the edits as one step; the answer says why they were not taken, and is empty where they were.
+
+        A reason that changes a signed run is kept in it as an amendment.
+        """
+        if self.read_only:
+            return READ_ONLY
+        if self._signed(edits):
+            if not reason.strip():
+                return "nothing changed: a signed run needs a reason"
+            edits = [*edits, *self._amendment(reason)]
+        try:
+            self.store.accept(edits, self.clock(), reason=reason)
+        except EditError as error:
+            return str(error)
+        self.recompute()
+        return ""
+
+    def undo(self) -> Step | None:
+        """Take the last step back; the answer is that step, None where there is none."""
+        return self._again(self.store.undo(self.clock()))
+
+    def redo(self) -> Step | None:
+        """Make the step last taken back again; the answer is that step, None where there is none."""
+        return self._again(self.store.redo(self.clock()))
+
+    def _again(self, step: Step | None) -> Step | None:
+        if step is not None:
+            self.recompute()
+        return step
+
+    def _signed(self, edits: Sequence[Edit]) -> bool:
+        if self.read_only or not self.run.signature:
+            return False
+        from runsheet.review import signing  # writes the whole document: only for a run that has signatures
+
+        return signing.touched(self.run, edits)
+
+    def _amendment(self, reason: str) -> list[Edit]:
+        from runsheet.review import signing
+
+        return [signing.amend(self.run, self.who, reason.strip(), self.now())] if signing.standing(self.run) else []
+
+    # --- what others do to it ---------------------------------------------------------------------------------------
+
+    def follow(self) -> bool:
+        """Take what another program wrote into a run that is only looked at; whether anything was."""
+        return isinstance(self.store, ReadOnlyStore) and self.store.refresh()
+
+    def settle(self, which: Literal["ours", "theirs"]) -> str:
+        """Go on with one of two documents where ours was changed outside; why that failed, or empty."""
+        if isinstance(self.store, ReadOnlyStore):
+            return READ_ONLY
+        try:
+            self.store.keep(which, self.clock())
+        except (CannotOpenError, OSError) as error:
+            return str(error)
+        self.recompute()
+        return ""
+
+    # --- the runs before it -----------------------------------------------------------------------------------------
+
+    def load_history(self, progress: Callable[[Progress], bool] = lambda _: True, *, every: bool = False) -> None:
+        """Read the runs of the folder, `every` one or as many as need no asking; for a thread, see `take_history`."""
+        from runsheet.history import open_run
+        from runsheet.run.disk import files
+
+        at_most = None if every else AT_ONCE
+        try:
+            self._arrived = open_run.load(files.real(self.path), self.run, progress, at_most=at_most)
+        except OSError:  # the folder is gone or closed: there is no history, and the store says what is wrong
+            self._arrived = None
+
+    def take_history(self) -> bool:
+        """Judge by what a thread has read of the runs before this one; whether there was anything new."""
+        if self._arrived is None:
+            return False
+        self.history, self._arrived = self._arrived, None
+        self.recompute()
+        return True

@@ -1,0 +1,111 @@
+"""Commands run without a screen: a session, a cursor, and answers given beforehand."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from runsheet.run.disk import store
+from runsheet.screen import keys, panes
+from runsheet.screen.context import Prompt
+from runsheet.screen.session import Session
+from runsheet.screen.style import Look
+from runsheet.work import next_step
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from runsheet.run.edit import Edit
+    from runsheet.screen.page import Content
+    from runsheet.screen.panes import Pane
+    from runsheet.show.columns import Column
+    from runsheet.work.next_step import PaneName
+
+NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
+
+
+class Scripted:
+    """What the bench is to a command, with lists in the place of widgets."""
+
+    def __init__(self, path: Path, now: datetime = NOW) -> None:
+        """Open the run at `path`, the cursor on the next thing to do."""
+        self.session = Session(store.open_for_writing(path, "tester", now), path, lambda: now, "tester")
+        self.look, self.width = Look(), 80
+        self.commands: Sequence[keys.Command] = keys.COMMANDS
+        self.prompt: Prompt | None = None
+        self.said: list[str] = []
+        self.page: Content | None = None
+        self.left = False
+        self.active: PaneName = "queue"
+        self.place = 0
+        self.go_to_next()
+
+    def run(self, name: str, *answers: str) -> Scripted:
+        """Run a command by its name and answer what it asks; an answer to a list is a line that stands in it."""
+        next(command for command in self.commands if command.name == name).run(self)
+        for answer in answers:
+            self._answer(answer)
+        return self
+
+    def _answer(self, answer: str) -> None:
+        prompt, self.prompt = self.prompt, None
+        if prompt is not None:
+            prompt.answer(answer)
+        else:
+            assert self.page is not None
+            assert self.page.choose is not None
+            self.page.choose(next(at for at, text in enumerate(self.page.texts) if answer in text))
+
+    @property
+    def pane(self) -> Pane[Any]:
+        return next(pane for pane in panes.PANES if pane.name == self.active)
+
+    @property
+    def item(self) -> Any:
+        items = self.pane.items(self.session.sheet)
+        return items[self.place] if self.place < len(items) else None
+
+    @property
+    def column(self) -> Column[Any]:
+        return self.pane.columns[self.pane.home_column]
+
+    def activate(self, name: PaneName) -> None:
+        self.active, self.place = name, 0
+
+    def go(self, place: int, *, same_column: bool = False) -> None:  # noqa: ARG002 - it has one column
+        self.place = place
+
+    def go_to_next(self) -> None:
+        step = next_step.next_step(self.session.sheet)
+        self.active, self.place = step.pane, step.row
+
+    def say(self, message: str) -> None:
+        self.said.append(message)
+
+    def ask(
+        self,
+        label: str,
+        answer: Callable[[str], None],
+        text: str = "",  # noqa: ARG002 - what is proposed
+        takes_block: Callable[[str], None] | None = None,
+        leave: Callable[[], None] | None = None,
+    ) -> None:
+        self.prompt = Prompt(label, answer, takes_block=takes_block, leave=leave)
+
+    def open_page(self, content: Content, at: int = 0) -> None:  # noqa: ARG002 - a list is chosen from by its words
+        self.page = content
+
+    def close_page(self) -> None:
+        self.page = None
+
+    def commit(self, edits: Sequence[Edit], reason: str = "") -> bool:
+        complaint = self.session.commit(edits, reason)
+        self.said += [complaint] if complaint else []
+        return not complaint
+
+    def recompute(self) -> None:
+        self.session.recompute()
+
+    def leave(self, code: int = 0) -> None:  # noqa: ARG002 - it has no exit code
+        self.left = True

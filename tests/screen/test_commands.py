@@ -1,0 +1,116 @@
+"""Commands without a running screen, and the session they work on: the run afterwards is looked at."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.run import edit
+from runsheet.run.disk import store
+from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.screen.session import READ_ONLY, Session
+from tests.screen.scripted import NOW, Scripted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from runsheet.run.edit import Edit
+
+
+@pytest.fixture
+def day(water: Path) -> Iterator[Scripted]:
+    made = Scripted(water)
+    yield made
+    made.session.store.close()
+
+
+def reading(session: Session, place: int, value: str) -> list[Edit]:
+    return [edit.set_value(session.run, f"queue[{place + 1}].readings", [edit.untyped(value)])]
+
+
+def test_a_session_needs_no_screen() -> None:
+    code = "import runsheet.screen.session, runsheet.screen.context, sys; print('textual' in sys.modules)"
+    made = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert made.stdout == "False\n"
+
+
+def test_void_asks_why_and_is_taken_back(day: Scripted) -> None:
+    day.go(17)
+    day.run("void", " ")
+    assert (day.session.run.queue[17].void, day.said) == (None, ["nothing changed: a reason is needed"])
+    assert day.run("void", "spilt").session.run.queue[17].void == "spilt"
+    assert day.run("undo").session.run.queue[17].void is None
+    assert day.said[-1] == "undone: queue[18].void"
+
+
+def test_a_row_is_inserted_after_the_present_one_and_asked_about(day: Scripted) -> None:
+    day.run("insert", "DUP", "OS-01", "970")
+    row = day.session.run.queue[19]
+    assert (row.kind, row.of, row.amount, day.place) == ("duplicate", "OS-01", 970, 19)
+
+
+def test_rows_are_moved_and_removed_after_a_question(day: Scripted) -> None:
+    day.run("move_down")
+    assert [row.id for row in day.session.run.queue[18:20]] == ["OS-09", "OS-08"]
+    assert day.place == 19
+    day.run("remove", "no")
+    assert len(day.session.run.queue) == 22
+    day.run("remove", "yes")
+    assert "OS-08" not in [row.id for row in day.session.run.queue]
+
+
+def test_a_standard_is_left_out_with_a_reason(day: Scripted) -> None:
+    day.activate("standards")
+    day.go(5)
+    day.run("toggle_use", "bubble in the cell")
+    assert (day.session.run.standard[5].use, day.session.run.standard[5].reason) == (False, "bubble in the cell")
+    assert day.session.sheet.calibrations[0].state == "fail"
+
+
+def test_a_limit_is_changed_on_its_form(day: Scripted) -> None:
+    day.run("limits", "check.recovery_percent", "80 120")
+    check = day.session.run.method.check
+    assert check is not None
+    assert check.recovery_percent == (80, 120)
+
+
+def test_a_finding_names_its_row_and_takes_an_action(day: Scripted) -> None:
+    day.activate("quality")
+    named = day.item.rows
+    day.run("action", "told the client")
+    assert day.session.run.action[0].rows == named
+    day.run("jump")
+    assert (day.active, day.item.id) == ("queue", named[0])
+
+
+def test_a_signed_run_is_changed_with_a_reason_only_and_keeps_it(day: Scripted) -> None:
+    from runsheet.review import signing
+
+    session = day.session
+    assert session.commit([signing.sign(session.run, "A. Person", NOW)]) == ""
+    edits = reading(session, 18, "0.112")
+    assert session.question(edits) == "This run is signed. Why is it changed?"
+    assert session.commit(edits) == "nothing changed: a signed run needs a reason"
+    assert session.run.queue[18].readings == ()
+    assert session.commit(edits, "read after all") == ""
+    assert [each.reason for each in session.run.amendment] == ["read after all"]
+
+
+def test_what_does_not_fit_is_said_and_changes_nothing(day: Scripted) -> None:
+    before = day.session.run
+    assert "OS-01" in day.session.commit([edit.set_value(before, "queue[19].id", "OS-01")])
+    assert day.session.run == before
+
+
+def test_a_run_that_is_only_looked_at_refuses_everything(water: Path) -> None:
+    follower = store.read_only(water)
+    assert follower.found.run is not None
+    session = Session(ReadOnlyStore(follower, follower.found.run), water, lambda: NOW)
+    assert session.commit(reading(session, 18, "0.112")) == READ_ONLY
+    assert session.undo() is None
+    assert session.settle("ours") == READ_ONLY
+    assert session.question(reading(session, 18, "0.112")) == ""
