@@ -114,6 +114,7 @@ class Terminal:
         while time.perf_counter() < end:
             done, status = os.waitpid(self.pid, os.WNOHANG)
             if done:
+                self.settle(0.02)  # what it wrote last
                 return os.waitstatus_to_exitcode(status)
             self.pump(0.05)
         self.kill()
