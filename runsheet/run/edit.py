@@ -10,6 +10,7 @@ import json
 import re
 from dataclasses import dataclass, is_dataclass, replace
 from datetime import date, datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet import tables
@@ -256,6 +257,8 @@ def typed(value: Any) -> str:
         return f"{{{', '.join(f'{_key(key)} = {typed(item)}' for key, item in value.items())}}}"
     if isinstance(value, date | datetime):
         return value.isoformat()
+    if isinstance(value, Decimal) and str(value).lstrip("+-").isdecimal():
+        return f"{value}.0"  # as the document's writer has it; without the point it would be read as an integer
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
@@ -199,3 +200,12 @@ def test_any_steps_taken_back_leave_the_same_text(data: st.DataObject) -> None:
     for one in reversed(made):
         now = edit.apply(now, edit.inverse(one))
     assert text.write(now) == DOCUMENT
+
+
+def test_a_decimal_without_a_fraction_is_logged_as_the_document_has_it() -> None:
+    made, _ = text.read('format = 1\n[run]\nid = "T"\n[[queue]]\nid = "R1"\nkind = "sample"\n')
+    assert made is not None
+    done = edit.set_value(made, "queue[1].dilution", Decimal(5))
+    assert edit.typed(done.new) == "5.0"
+    again = edit.apply(made, replace(done, new=edit.untyped(edit.typed(done.new))))
+    assert text.write(again) == text.write(edit.apply(made, done))

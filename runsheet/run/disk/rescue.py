@@ -161,8 +161,8 @@ def known(document: Path) -> list[Path]:
 def join(disk: Disk, document: Path, whole: bytes, data: bytes | None) -> Joined:
     """The whole steps of a log, with those a rescue has after them; `data` is the document."""
     key = (_begun(whole) if whole else digest(data) if data is not None else "")[:12]
-    pieces = dict(_pieces(disk, key, state.of_path(document)))
-    here = {path for path in pieces if path.name.endswith(f"-{state.of_path(document)}{ENDING}")}
+    pieces, spoilt = _pieces(disk, key, state.of_path(document))
+    here = {path for path in pieces if _is_of(path, document)}
     joined = {path: _spliced(whole, piece) for path, piece in pieces.items() if whole or path in here}
     best = max([whole, *filter(None, joined.values())], key=len)
     fits = {path for path, log_bytes in joined.items() if log_bytes is not None and best.startswith(log_bytes)}
@@ -171,19 +171,28 @@ def join(disk: Disk, document: Path, whole: bytes, data: bytes | None) -> Joined
     return Joined(
         best,
         tuple(path for path in fits if len(joined[path] or b"") > len(whole)),
-        tuple(fits & here),
+        (*(fits & here), *(path for path in spoilt if _is_of(path, document))),
         tuple(here - fits),
         tuple(notes),
     )
 
 
-def _pieces(disk: Disk, key: str, here: str) -> Iterator[tuple[Path, bytes]]:
-    """What each rescue holds that may be of a log; one that holds no whole step says nothing."""
+def _pieces(disk: Disk, key: str, here: str) -> tuple[dict[Path, bytes], list[Path]]:
+    """What each rescue holds that may be of a log, and the rescues that hold no whole step, left by a cut of power."""
+    pieces, spoilt = {}, []
     for path in _matching(key, here):
         with contextlib.suppress(OSError):  # a state folder that cannot be read keeps nobody from the document
             data = disk.read(path)
             if piece := data[: log.parse(data).whole]:
-                yield path, piece
+                pieces[path] = piece
+            else:
+                spoilt.append(path)
+    return pieces, spoilt
+
+
+def _is_of(path: Path, document: Path) -> bool:
+    """Whether a rescue is of the document at just this place."""
+    return path.name.endswith(f"-{state.of_path(document)}{ENDING}")
 
 
 def _spliced(whole: bytes, piece: bytes) -> bytes | None:
