@@ -12,6 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runsheet import streams
+from runsheet.command import output
 from runsheet.exits import Refusal
 from runsheet.history.rows import SERIES
 
@@ -125,14 +127,9 @@ def _written(asked: argparse.Namespace, blocks: Iterable[Block]) -> str:
 
 
 def _out(asked: argparse.Namespace, told: str) -> int:
-    if asked.output is None:
-        print(told, end="")
-        return 0
-    try:
-        Path(asked.output).write_text(told, encoding="utf-8", newline="")
-    except OSError as error:
-        raise Refusal(f"{asked.output}: {error.strerror or error}") from None
-    print(f"{asked.output}: written", file=sys.stderr)
+    output.write(asked.output, told)
+    if asked.output is not None:
+        streams.tell(f"{asked.output}: written")
     return 0
 
 

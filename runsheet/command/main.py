@@ -7,13 +7,13 @@ narration. Everything a command needs is imported inside it, so that `--help` co
 from __future__ import annotations
 
 import argparse
-import contextlib
-import os
 import sys
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
+from runsheet import streams
 from runsheet.command import folder, one_run
 from runsheet.exits import Exit, Refusal
+from runsheet.figures import visible
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,33 +21,61 @@ if TYPE_CHECKING:
 
 def run() -> NoReturn:
     """Run the command line and leave."""
-    with contextlib.suppress(AttributeError, ValueError):  # a stream that is closed or replaced stays as it is
-        sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    streams.prepare()
     try:
-        code = main(sys.argv[1:])
-        sys.stdout.flush()
+        code = _ended(sys.argv[1:])
     except BrokenPipeError:  # the reader of a pipe left: nobody is there to be told
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        streams.give_up()
         code = Exit.FINE
     except KeyboardInterrupt:
         code = Exit.BAD
     sys.exit(code)
 
 
+def _ended(arguments: Sequence[str]) -> int:
+    """The exit code of a command, once standard output has taken all of it."""
+    try:
+        code = main(arguments)
+    except SystemExit as end:  # --help, --version, bad usage
+        code = end.code if isinstance(end.code, int) else Exit.BAD
+    try:
+        streams.finish()
+    except Refusal as refusal:
+        streams.give_up()
+        streams.tell(f"runsheet: {refusal}")
+        return Exit.BAD
+    return code
+
+
 def main(arguments: Sequence[str]) -> int:
-    """Run one command; give its exit code."""
+    """Run one command; its exit code."""
     parser = _parser()
     words = list(arguments)
     if not words or words[0] == "--" or (words[0] not in COMMANDS and not words[0].startswith("-")):
         words = ["open", *words]
-    asked = parser.parse_args(words)
     try:
+        asked = parser.parse_args(words)
         return int(asked.command(asked))
     except Refusal as refusal:
-        from runsheet.figures import visible
+        streams.tell(f"runsheet: {refusal}")
+    except ImportError as error:  # a package that is missing or cannot be loaded: said, not a fault of the run
+        streams.tell(f"runsheet: this needs a package that cannot be loaded: {error}")
+    return Exit.BAD
 
-        print(f"runsheet: {visible(str(refusal))}", file=sys.stderr)
-        return Exit.BAD
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that shows no argument raw, and whose help is data like any other."""
+
+    def print_help(self, file: Any = None) -> None:
+        """Write the help to standard output."""
+        if file is None:
+            streams.data(self.format_help())
+        else:
+            super().print_help(file)
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the arguments, and end."""
+        super().error(visible(message))
 
 
 # --- arguments --------------------------------------------------------------------------------------------------
@@ -58,13 +86,13 @@ COMMANDS = ("open", "demo", "new", "methods", "results", "check", "report", "log
 def _parser() -> argparse.ArgumentParser:
     from runsheet import __version__
 
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="runsheet",
         description="A run sheet for oil and grease and petroleum hydrocarbons by infrared absorbance.",
         epilog="runsheet FILE opens a run on the screen; runsheet alone offers recent runs and a new one.",
     )
     parser.add_argument("--version", action="version", version=f"runsheet {__version__}")
-    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    commands: Any = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
     opened = commands.add_parser("open", help="open a run on the screen; `runsheet FILE` is the same")
     opened.add_argument("file", nargs="?", help="a run document, NAME.toml")

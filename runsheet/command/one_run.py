@@ -12,7 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.command import folder
+from runsheet import streams
+from runsheet.command import folder, output
 from runsheet.exits import Exit, Refusal
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def demo(asked: argparse.Namespace) -> int:
     document, _ = read(demo.text(name))
     if document is None:
         raise Refusal("the demo run cannot be read")
-    print(formats.FORMATS["text"](Report(evaluate(document, demo.NOW[name]))), end="")
+    streams.data(formats.FORMATS["text"](Report(evaluate(document, demo.NOW[name]))))
     return Exit.FINE
 
 
@@ -72,7 +73,7 @@ def new(asked: argparse.Namespace) -> int:
         raise Refusal(f"{path} is there already; a new run is a new file ({error.strerror or error})") from None
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror}") from None
-    print(f"{path}: a new run by {method.name}; runsheet {path} opens it", file=sys.stderr)
+    streams.tell(f"{path}: a new run by {method.name}; runsheet {path} opens it")
     return Exit.FINE
 
 
@@ -83,14 +84,13 @@ def methods(asked: argparse.Namespace) -> int:
 
     found, problems = methods.all_methods()
     for problem in problems:
-        print(f"runsheet: {problem}", file=sys.stderr)
+        streams.tell(f"runsheet: {problem}")
     wanted = [method for method in found if asked.name in (None, method.name)]
     if not wanted:
         raise Refusal(f"no method {asked.name!r}; there are {', '.join(methods.names())}")
     for method in wanted:
-        print("\n".join(words.lines(method)))
-        print()
-    print("\n".join(words.solvent_lines()))
+        streams.lines([*words.lines(method), ""])
+    streams.lines(words.solvent_lines())
     return Exit.FINE
 
 
@@ -99,7 +99,7 @@ def results(asked: argparse.Namespace) -> int:
     from runsheet.report import formats
 
     sheet, problems = _evaluated(asked)
-    print(formats.RESULTS[asked.form](sheet, problems), end="")
+    streams.data(formats.RESULTS[asked.form](sheet, problems))
     return Exit.FINE
 
 
@@ -108,8 +108,7 @@ def check(asked: argparse.Namespace) -> int:
     from runsheet.show import findings
 
     sheet, problems = _evaluated(asked)
-    for line in [*map(str, problems), *findings.lines(sheet)]:
-        print(line)
+    streams.lines([*problems, *findings.lines(sheet)])
     return Exit.FAILS if sheet.state == "fail" else Exit.FINE
 
 
@@ -120,22 +119,15 @@ def report(asked: argparse.Namespace) -> int:
     from runsheet.report.making import Report
     from runsheet.review import trail
 
-    if asked.output is not None and Path(asked.output).resolve() == Path(asked.file).resolve():
-        raise Refusal(f"{asked.output} is the run itself; the report needs a file of its own")
     found = _found(Path(asked.file))
     sheet = evaluate(found.run, asked.now or datetime.now().astimezone())
     charts: tuple[Block, ...] = ()
     if asked.history is not None:
         sheet, charts = folder.with_history(Path(asked.file), sheet, Path(asked.history))
     text = formats.FORMATS[asked.form](Report(sheet, trail.audit(found.log.steps, found.run), charts))
-    if asked.output is None:
-        print(text, end="")
-        return Exit.FINE
-    try:
-        Path(asked.output).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise Refusal(f"{asked.output}: {error.strerror}") from None
-    print(f"{asked.output}: the report is written", file=sys.stderr)
+    output.write(asked.output, text)
+    if asked.output is not None:
+        streams.tell(f"{asked.output}: the report is written")
     return Exit.FINE
 
 
@@ -154,10 +146,9 @@ def log(asked: argparse.Namespace) -> int:
         raise Refusal(f"{path}: {error.strerror}") from None
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror or error}") from None
-    for line in lines or problems:
-        print(line)
+    streams.lines(lines or problems)
     if asked.verify and not has_errors(problems):
-        print(f"{path}: the log is whole and leads to the document")
+        streams.lines([f"{path}: the log is whole and leads to the document"])
     return Exit.FAILS if has_errors(problems) else Exit.FINE
 
 
@@ -190,12 +181,12 @@ def _found(path: Path) -> _Readable:
         raise Refusal(f"{path}: {error.strerror or error}") from None
     if found.run is None or not found.readable:
         for problem in found.problems:
-            print(f"{path}: {problem}", file=sys.stderr)
+            streams.tell(f"{path}: {problem}")
         raise Refusal(f"{path} cannot be computed from; nothing was changed")
     if found.ahead:
-        print(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in", file=sys.stderr)
+        streams.tell(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in")
     for note in found.notes:
-        print(f"runsheet: {path}: {note}", file=sys.stderr)
+        streams.tell(f"runsheet: {path}: {note}")
     return _Readable(found.run, found.problems, found.log)
 
 

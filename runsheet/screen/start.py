@@ -9,12 +9,12 @@ from __future__ import annotations
 import contextlib
 import getpass
 import os
-import sys
 import tempfile
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runsheet import streams
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 from runsheet.problem import Problem
@@ -52,7 +52,7 @@ def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False
         except store.CannotOpenError as error:
             if error.problems:
                 for problem in error.problems:
-                    print(f"{path}: {problem}", file=sys.stderr)
+                    streams.tell(f"{path}: {problem}")
                 raise Refusal(f"{error}; nothing was changed") from None
             opened, message = _read_only(path), str(error)
     return _run(opened, path, message, ascii_only=ascii_only, theme=theme)
@@ -73,7 +73,7 @@ def _chosen(*, ascii_only: bool, theme: str | None) -> Path | None:
 
 def _taken_over(words: str) -> bool:
     """Ask, before the screen, whether a lock that was left behind is taken over."""
-    print(words, file=sys.stderr)
+    streams.tell(words)
     with contextlib.suppress(EOFError, OSError):  # no answer, or no terminal any more
         return agreed(input("Take it over and work on this run? y/n: "))
     return False
@@ -86,7 +86,7 @@ def _read_only(path: Path) -> ReadOnlyStore:
         raise Refusal(f"{path}: {error.strerror or error}") from None
     if follower.found.run is None or not follower.found.readable:
         for problem in follower.found.problems:
-            print(f"{path}: {problem}", file=sys.stderr)
+            streams.tell(f"{path}: {problem}")
         raise Refusal(f"{path} has errors; nothing was changed")
     return ReadOnlyStore(follower, follower.found.run)
 
@@ -98,7 +98,7 @@ def demo(name: str, *, ascii_only: bool = False, theme: str | None = None) -> in
     folder = Path(tempfile.mkdtemp(prefix="runsheet-demo-"))
     path = folder / f"{name}.toml"
     path.write_text(demo.text(name), encoding="utf-8")
-    print(f"a copy of the demo run: {path}", file=sys.stderr)
+    streams.tell(f"a copy of the demo run: {path}")
     opened = store.open_for_writing(path, _who(), _now())
     moment = demo.NOW[name]
     began = datetime.now().astimezone()
@@ -158,7 +158,7 @@ def _run(
 
         welcome.remember(path)
     for line in told(opened):
-        print(line, file=sys.stderr)
+        streams.tell(line)
     return int(app.return_code or (Exit.BAD if opened.unkept else Exit.FINE))
 
 

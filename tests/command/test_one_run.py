@@ -88,7 +88,7 @@ def test_report_is_written_to_a_file(soil: Path, tmp_path: Path, capsys: pytest.
 def test_a_report_is_not_written_over_its_run(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = soil.read_bytes()
     assert main(["report", str(soil), "-o", str(soil), *NOW]) == 2
-    assert "the run itself" in capsys.readouterr().err
+    assert "is a run; what a command makes needs a file of its own" in capsys.readouterr().err
     assert soil.read_bytes() == before
 
 

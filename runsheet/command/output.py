@@ -1,0 +1,62 @@
+"""The file a person names for what a command makes.
+
+Owns: `write`. Invariant: a run, its log, its lock, or anything that reads as one is never written over, by whatever
+name or link; the file is the old one or the new one, whole.
+"""
+
+from __future__ import annotations
+
+import re
+import stat
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runsheet import streams
+from runsheet.exits import Refusal
+
+if TYPE_CHECKING:
+    import os
+
+_RUN = re.compile(r"^\s*(format\s*=|\[run\]|\[\[(queue|standard|setup|calibration)\]\])", re.MULTILINE)
+_LOG = b'{"time": "'
+_LOCK = ('"host"', '"pid"', '"heartbeat"')
+
+
+def write(output: str | None, text: str) -> None:
+    """Write to the file named, else to standard output. Raises Refusal where that cannot or must not be."""
+    if output is None:
+        streams.data(text)
+        return
+    from runsheet.run.disk import files
+
+    path = files.real(Path(output))
+    try:
+        found = files.DISK.look(path)
+        if reason := _kept(path, found):
+            raise Refusal(f"{output} {reason}; what a command makes needs a file of its own")
+        if found is None:
+            files.write_new(files.DISK, path, text.encode(), mode=0o666)
+        else:
+            files.replace_file(files.DISK, path, text.encode(), found)
+    except OSError as error:
+        raise Refusal(f"{output}: {error.strerror or error}") from None
+
+
+def _kept(path: Path, found: os.stat_result | None) -> str:
+    """Why a file must stay as it is; empty where it need not."""
+    if path.name.endswith(".log") and path.with_suffix("").exists():
+        return f"is the place of the edit log of {path.stem}"
+    if found is None:
+        return ""
+    if not stat.S_ISREG(found.st_mode):
+        return "is a folder" if stat.S_ISDIR(found.st_mode) else "is a pipe or a device"
+    from runsheet.run.disk import files
+
+    with path.open("rb") as file:
+        data = file.read(files.LARGEST_DOCUMENT)
+    if data.startswith(_LOG):
+        return "is an edit log, or a copy of one"
+    told = data.decode(errors="replace").removeprefix("\ufeff")
+    if all(word in told[:4096] for word in _LOCK):
+        return "is the lock of a run"
+    return "is a run" if _RUN.search(told) else ""
