@@ -54,6 +54,21 @@ def test_evaluating_and_reporting_loads_no_screen() -> None:
     assert loaded(code) & {"textual", "scipy", "rich", "numpy"} == set()
 
 
+def test_the_first_frame_needs_no_numpy() -> None:
+    file = ROOT / "fixtures" / "examples" / "water-line.toml"
+    code = (
+        "from datetime import UTC, datetime; from pathlib import Path\n"
+        "from runsheet.run.disk import store; from runsheet.screen.bench import Bench\n"
+        "from runsheet.screen.read_only import ReadOnlyStore; from runsheet.screen.session import Session\n"
+        "from runsheet.screen.style import Look\n"
+        f"path = Path({str(file)!r}); follower = store.read_only(path)\n"
+        "opened = ReadOnlyStore(follower, follower.found.run)\n"
+        "bench = Bench(Session(opened, path, lambda: datetime.now(UTC)), Look())\n"
+        "assert bench.session.sheet.calibrations[0].curve is not None"
+    )
+    assert "numpy" not in loaded(code)
+
+
 @pytest.mark.parametrize("words", [["--help"], ["results", "--help"]])
 def test_help_loads_neither_numpy_nor_the_screen(words: list[str]) -> None:
     code = f"from runsheet.command import main as cli\ntry: cli.main({words!r})\nexcept SystemExit: pass"

@@ -88,26 +88,10 @@ class Bench(Screen[None], inherit_bindings=False):
         yield StatusLines(self, self.look)
 
     def on_mount(self) -> None:
-        """Show the document at once, then compute: numpy is loaded after the first frame."""
+        """Show the run, go where the work is, and have the history read beside it."""
         self._arrange()
         self._show()
-        if self.session.computed:
-            self._begin()
-        else:
-            threading.Thread(target=self._compute, daemon=True).start()
         self.set_interval(1.0, self._tick)
-
-    def _compute(self) -> None:
-        import numpy  # noqa: F401, ICN001
-
-        import runsheet.compute.sheet  # noqa: F401 - loaded here, numpy too, so that the first frame need not wait
-
-        self.session.computed = True
-        self.app.call_from_thread(self.recompute)
-        self.app.call_from_thread(self._begin)
-
-    def _begin(self) -> None:
-        """Go where the work is, and have the history read beside it."""
         if self.session.store.drafted is not None:
             self.editing.take_up(self.session.store.drafted)
         else:
@@ -196,10 +180,10 @@ class Bench(Screen[None], inherit_bindings=False):
             self._show()
 
     def _show(self) -> None:
-        sheet, computed = self.session.sheet, self.session.computed
+        sheet = self.session.sheet
         for grid in self.grids.values():
             pane = grid.pane
-            notes = [*pane.notes(sheet), *self._history_notes(pane.name)] if computed else ()
+            notes = [*pane.notes(sheet), *self._history_notes(pane.name)]
             grid.show(pane.items(sheet), pane.summary(sheet), notes)
         self._paint_lines()
 

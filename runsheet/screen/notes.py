@@ -11,6 +11,8 @@ import math
 from typing import TYPE_CHECKING
 
 from runsheet.figures import figure
+from runsheet.methods import solvents
+from runsheet.show import explain
 
 if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, Sheet
@@ -18,8 +20,6 @@ if TYPE_CHECKING:
 
 def setup(sheet: Sheet) -> list[str]:
     """Say the instrument, solvent and cell, how steady the photometer is, and the first caution for the solvent."""
-    from runsheet.methods import solvents  # reads a data file, which no first frame needs
-
     instrument, solvent = sheet.run.instrument, sheet.run.solvent
     reads = instrument.reads or "absorbance"
     expires = f"expires {solvent.expires}" if solvent.expires else ""
@@ -54,8 +54,6 @@ def standards(sheet: Sheet) -> list[str]:
 
 def verdict(result: CalibrationResult) -> str:
     """Judge a calibration in words."""
-    from runsheet.show import explain  # with all that computes, after the first frame
-
     range_ = "" if result.low is None else f", {figure(result.low)} to {figure(result.high)} mg/L"
     words = f"{result.id} {result.state}: {result.calibration.model}, weighting {result.weighting}{range_}"
     parts = [words, explain.curve_words(result)] if result.curve or result.direct else [words]

@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from runsheet.compute.sheet import evaluate
 from runsheet.run import edit, entry
 from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
-from runsheet.screen.preview import first_sheet
 from runsheet.screen.read_only import ReadOnlyStore
 
 if TYPE_CHECKING:
@@ -39,20 +39,9 @@ ABOUT = 60
 class Session:
     """One run, its sheet, and what may be done with them."""
 
-    def __init__(
-        self,
-        store: Store | ReadOnlyStore,
-        path: Path,
-        clock: Callable[[], datetime],
-        who: str = "",
-        *,
-        computed: bool = True,
-    ) -> None:
-        """Work on the store's run, kept at `path`; `clock` gives the time with its offset.
-
-        With `computed` false the sheet shows only what was typed, until that is set.
-        """
-        self.store, self.path, self.clock, self.who, self.computed = store, path, clock, who, computed
+    def __init__(self, store: Store | ReadOnlyStore, path: Path, clock: Callable[[], datetime], who: str = "") -> None:
+        """Work on the store's run, kept at `path`; `clock` gives the time with its offset."""
+        self.store, self.path, self.clock, self.who = store, path, clock, who
         self.history: Known | None = None
         """What the runs before this one say of it; None until they are read."""
         self._arrived: Known | None = None
@@ -77,10 +66,6 @@ class Session:
 
     def evaluated(self, run: Run) -> Sheet:
         """The sheet of a run, judged by the runs before it too."""
-        if not self.computed:
-            return first_sheet(run, self.clock())
-        from runsheet.compute.sheet import evaluate
-
         sheet = evaluate(run, self.clock())
         return self.history.judged(sheet) if self.history else sheet
 

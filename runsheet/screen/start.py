@@ -141,7 +141,7 @@ def _run(
     def clock() -> datetime:
         return shift[0] + (_now() - shift[1]) if shift else _now()
 
-    bench = Bench(Session(opened, path, clock, _who(), computed=False), look)
+    bench = Bench(Session(opened, path, clock, _who()), look)
     commands, problems = _user_keys()
     bench.use_keys(commands)
     bench.message = "; ".join(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from runsheet.screen import keys, panes
+from runsheet.show import explain
 from runsheet.work.next_step import next_step
 
 if TYPE_CHECKING:
@@ -72,10 +73,6 @@ def cell(bench: Bench) -> str:
 def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
     if row.advice and column.key in ("readings", "reported", "flags"):
         return f"{row.id} is above the range: {row.advice} and read again (d)"
-    if not bench.session.computed:
-        return ""
-    from runsheet.show import explain  # after the first frame, with all that computes
-
     lines = explain.lines(row, bench.session.sheet, column.key if column.explains else "state")
     return " ".join(line.strip() for line in lines[:2])
 
