@@ -142,7 +142,7 @@ class Store:
         self._place, self._who, self._entries = place, who, found.ahead
         self._start = None if found.known else found.data
         self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
-        self._closing, self._closed, self._clean = threading.Lock(), False, False
+        self._closing, self._closed, self._clean = threading.RLock(), False, False
         self._pages = text.Pages()
         self._draft = state.kept_for(place.document, ".draft")
         self._log = LogFile(place, found)
@@ -304,9 +304,9 @@ class Store:
         try:
             if not self._closed:
                 self._clean = self.flush(timeout)
-                self._closed = True
                 self._saver.stop()
                 self._place.lock.release()
+                self._closed = True  # last: a signal that came before it does all of it again, in this thread
         finally:
             self._closing.release()
         return self._clean

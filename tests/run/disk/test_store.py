@@ -401,6 +401,23 @@ def test_half_a_paste_is_left_out(document: Path, opened: Open) -> None:
     assert verified(document) == []
 
 
+def test_a_signal_while_it_closes_gives_the_lock_back(
+    document: Path, opened: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run = opened(document)
+    stop, closed = run._saver.stop, []  # noqa: SLF001 - the moment at which the signal comes
+
+    def interrupted() -> None:
+        monkeypatch.setattr(run._saver, "stop", stop)  # noqa: SLF001
+        closed.append(run.close(timeout=0.1))  # as the handler does, in the same thread
+        assert not list(document.parent.glob(".*.lock"))
+        stop()
+
+    monkeypatch.setattr(run._saver, "stop", interrupted)  # noqa: SLF001
+    assert run.close()
+    assert closed == [True]
+
+
 # --- undo and redo ---
 
 
