@@ -24,13 +24,13 @@ if TYPE_CHECKING:
 
 
 def word(kind: Kind) -> str:
-    """Give a kind of row in words, with its abbreviation."""
+    """A kind of row in words, with its abbreviation."""
     short = ABBREVIATIONS[kind]
     return f"{short:5} {WORDS[kind]}" if short else "      sample"
 
 
 def _first_unread(run: Run) -> int:
-    """Give the number of the first row to read, counted from 1; after the last where none is."""
+    """The number of the first row to read, counted from 1; after the last where none is."""
     return next(
         (at for at, row in enumerate(run.queue, 1) if not row.readings and row.void is None), len(run.queue) + 1
     )
@@ -130,7 +130,7 @@ def _again(context: Context, *, diluted: bool = False) -> None:
 
 
 def _to_repeat(context: Context, *, diluted: bool) -> int | None:
-    """Give the place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
+    """The place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
     step = next_step.next_step(context.session.sheet)
     places = [context.place, *([step.row] if step.pane == "queue" else [])]
     for place in places:
