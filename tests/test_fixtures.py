@@ -34,7 +34,7 @@ def test_golden(path: Path) -> None:
 
 
 def test_each_rule_has_a_document() -> None:
-    rules = {rule.__name__.replace("_", "-") for rule in RULES}
+    rules = {rule.name for rule in RULES}
     assert set(names(GOOD)) == rules | NO_RULE
 
 

@@ -18,7 +18,7 @@ from runsheet.run.model import Method, Unit
 
 FOLDER = Path(methods.__file__).parent
 FILES = sorted(file for file in FOLDER.glob("*.toml") if file.name not in methods.NOT_METHODS)
-BUILT_IN = ["direct-water", "og-water", "plain", "tph-solid", "tph-water"]
+BUILT_IN = ["direct-solid", "direct-water", "og-water", "plain", "tph-solid", "tph-water"]
 ALWAYS = (
     "Follow the safety data sheet, your laboratory's chemical hygiene plan and local codes; licensed practice decides."
 )

@@ -10,13 +10,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.compare import finite, optional
+from runsheet.run.kinds import NOMINAL
 
 if TYPE_CHECKING:
     from runsheet.run.model import Method, Row, Standard
 
 MATRIX_OF_UNIT = {"mg/L": "water", "mg/kg": "solid", "mg/100cm2": "wipe", "mg/wipe": "wipe", "mg/L extract": "extract"}
-PREPARED = ("method-blank", "control", "control-duplicate", "detection-spike", "capability")
-"""Kinds the bench makes itself, at the nominal amounts where none is given."""
 
 
 class Amounts(NamedTuple):
@@ -57,7 +56,7 @@ def measured(row: Row, method: Method) -> Amounts:
     """Give the amounts of a row, weighed or typed, and its factor."""
     matrix = row.matrix or MATRIX_OF_UNIT[method.unit]
     amount, extract_ml = weighed_amount(row), optional(row.extract_ml)
-    if row.kind in PREPARED and method.limits:
+    if row.kind in NOMINAL and method.limits:
         whole_wipe = matrix == "wipe" and method.unit == "mg/wipe"
         amount = optional(method.limits.nominal_amount) if amount is None and not whole_wipe else amount
         extract_ml = optional(method.limits.nominal_extract_ml) if extract_ml is None else extract_ml

@@ -9,17 +9,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most, inside
-from runsheet.compute.readings import EVENTS, as_left
+from runsheet.compute.readings import as_left
+from runsheet.run.kinds import EVENTS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from runsheet.compute.results import RowResult
+    from runsheet.run.kinds import Event
     from runsheet.run.model import Method, Run
 
 
 def blank_limit(method: Method, *, direct: bool) -> float | None:
-    """Give the limit on a solvent blank: absorbance, or mg/L of extract for a direct run."""
+    """The limit on a solvent blank: absorbance, or mg/L of extract for a direct run."""
     limits = method.blank
     limit = None if limits is None else limits.concentration if direct else limits.absorbance
     return None if limit is None else float(limit)
@@ -51,39 +53,43 @@ def left_good(row: RowResult, run: Run) -> bool:
     return limit is None or at_most(abs(as_left(row, run.instrument.reads)), limit)
 
 
-def settle(rows: tuple[RowResult, ...], run: Run) -> None:
-    """Give every row its state."""
+def set_states(rows: tuple[RowResult, ...], run: Run) -> None:
+    """Set the state of each row and the events beside it, in place."""
     kinds = asked_for(run.method)
-    before = _neighbours(rows, run, kinds, left_good)
-    after = _neighbours(rows[::-1], run, kinds, found_good)[::-1]
+    for row in rows:
+        each = row.as_if or row
+        if each.counted and each.kind in EVENTS:
+            each.found_good, each.left_good = found_good(each, run), left_good(each, run)
+    before = _nearest(rows, kinds)
+    after = _nearest(rows[::-1], kinds)[::-1]
     closing = bool(run.method.check and run.method.check.closing)
     for row, opened, closed in zip(rows, before, after, strict=True):
         if not row.counted:
             continue
         if row.kind in EVENTS:
-            row.state = "accepted" if found_good(row, run) else "held"
+            row.state = "accepted" if row.found_good else "held"
             continue
+        row.before, row.after = opened, closed
         row.unclosed = closing and len(closed) < len(kinds)
-        passing = row.calibration is not None and row.calibration.state == "pass"
-        if not passing or False in (*opened.values(), *closed.values()):
+        if row.calibration is None or row.calibration.state != "pass" or row.holders:
             row.state = "held"
         else:
             row.state = "open" if row.unclosed else "accepted"
 
 
-def asked_for(method: Method) -> tuple[str, ...]:
-    """Give the kinds of event the method asks for."""
-    return tuple(kind for kind, limits in (("blank", method.blank), ("check", method.check)) if limits is not None)
+def asked_for(method: Method) -> tuple[Event, ...]:
+    """The kinds of event the method asks for."""
+    return tuple(kind for kind in EVENTS if getattr(method, kind) is not None)
 
 
-def _neighbours(rows: Iterable[RowResult], run: Run, kinds: tuple[str, ...], good: object) -> list[dict[str, bool]]:
-    """For every row, walking in one direction: the verdict of the nearest event of each kind already passed."""
-    passed: dict[str, dict[str, bool]] = {}
-    found: list[dict[str, bool]] = []
-    nothing: dict[str, bool] = {}
+def _nearest(rows: Iterable[RowResult], kinds: tuple[Event, ...]) -> list[dict[Event, RowResult]]:
+    """For every row, walking in one direction: the nearest event of each kind already passed on its calibration."""
+    passed: dict[str, dict[Event, RowResult]] = {}
+    found: list[dict[Event, RowResult]] = []
+    nothing: dict[Event, RowResult] = {}
     for row in rows:
         calibration = row.calibration.id if row.calibration else ""
         found.append(passed.get(calibration, nothing))
         if row.counted and row.kind in kinds:
-            passed[calibration] = {**passed.get(calibration, nothing), row.kind: good(row, run)}  # type: ignore[operator]
+            passed[calibration] = {**passed.get(calibration, nothing), row.kind: row}
     return found

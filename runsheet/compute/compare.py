@@ -39,3 +39,8 @@ def finite(value: float | None) -> float | None:
 def optional(value: object) -> float | None:
     """Give a number of the document as a float, None where there is none."""
     return None if value is None else float(value)  # type: ignore[arg-type]
+
+
+def pair(limits: tuple[object, object] | None) -> tuple[float | None, float | None]:
+    """A low and a high limit as floats, or two Nones."""
+    return (None, None) if limits is None else (optional(limits[0]), optional(limits[1]))

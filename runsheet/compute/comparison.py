@@ -1,81 +1,101 @@
-"""Recoveries and relative differences of the QC rows.
+"""What QC rows are compared with, their recoveries and relative differences.
 
-Owns: the found mass, what a QC row is compared with, and its recovery or RPD. Invariant: a difference is taken on
+Owns: the found mass, the row a QC row is compared with, and its recovery or RPD. Invariant: a difference is taken on
 concentrations, a recovery on mass, so unequal bottles do not look like bad work (EPA 1664B).
 """
 
 from __future__ import annotations
 
-import itertools
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import finite
+from runsheet.run.kinds import ADDED, CHECK_STANDARDS, SPIKES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.compute.results import RowResult
 
-CONTROLS = ("control", "control-duplicate")
-SPIKES = ("spike", "spike-duplicate")
-ADDED = (*CONTROLS, *SPIKES, "capability", "detection-spike")
 
-
-class Partners:
-    """Finds the row a QC row is compared with."""
+class Reported:
+    """The reported results of each sample and fraction, in the order of analysis."""
 
     def __init__(self, rows: tuple[RowResult, ...]) -> None:
-        """Index the reported samples and keep the order of the others."""
-        self._rows = rows
-        self._places = {id(row): place for place, row in enumerate(rows)}
-        self.reported = {
-            (row.sample, row.fraction): row for row in rows if row.row.kind == "sample" and row.counted and row.reports
-        }
-        """The reported row of each sample and fraction."""
+        """Index the reported rows of samples and of blanks that made their journey."""
+        self._rows: dict[tuple[str, str], list[RowResult]] = {}
+        for row in rows:
+            if row.for_client:
+                self._rows.setdefault((row.sample, row.fraction), []).append(row)
 
-    def fractions(self) -> Iterator[tuple[str, RowResult, RowResult]]:
-        """Give each sample reported in both fractions on one basis: its oil and grease, its petroleum hydrocarbons."""
-        for (sample, fraction), part in self.reported.items():
-            whole = self.reported.get((sample, "oil_grease"))
-            if fraction != "petroleum" or whole is None or whole.result is None or part.result is None:
-                continue
-            if whole.amounts is not None and part.amounts is not None and whole.amounts.basis == part.amounts.basis:
-                yield sample, whole, part
+    def of(self, sample: str, fraction: str) -> list[RowResult]:
+        """Every reported row of a sample and fraction."""
+        return self._rows.get((sample, fraction), [])
+
+    def last(self, sample: str, fraction: str) -> RowResult | None:
+        """The last reported row of a sample and fraction."""
+        return next(reversed(self.of(sample, fraction)), None)
+
+    def several(self) -> Iterator[list[RowResult]]:
+        """The rows of each sample and fraction of which more than one is reported."""
+        return (rows for rows in self._rows.values() if len(rows) > 1)
 
     def parent(self, row: RowResult) -> RowResult | None:
-        """Give the reported row of the sample a duplicate or spike belongs to, same fraction and same basis."""
-        found = self.reported.get((row.row.of or "", row.fraction))
-        if found is None or found.amounts is None or row.amounts is None or found.amounts.basis != row.amounts.basis:
-            return None
-        return found
+        """What a spike or duplicate belongs to: the last reported row of its sample and fraction.
 
-    def first_of_pair(self, row: RowResult) -> RowResult | None:
-        """Give the nearest earlier control of batch and fraction, or the spike of the sample, an earlier one first."""
-        wanted = "control" if row.kind == "control-duplicate" else "spike"
-        here = self._places[id(row)]
-        later = range(here + 1, len(self._rows) if wanted == "spike" else here)
-        for place in itertools.chain(range(here - 1, -1, -1), later):
-            other = self._rows[place]
-            if other.kind != wanted or not other.counted or other.fraction != row.fraction:
+        A spike's is on the same basis, since its recovery takes one from the other.
+        """
+        rows = reversed(self.of(row.row.of or "", row.fraction))
+        if row.kind not in SPIKES:
+            return next(rows, None)
+        return next((other for other in rows if same_basis(row, other)), None)
+
+    def both_fractions(self) -> Iterator[tuple[str, RowResult, RowResult]]:
+        """Each sample reported in both fractions on one basis: its oil and grease, its petroleum hydrocarbons."""
+        for (sample, fraction), rows in self._rows.items():
+            whole = self.last(sample, "oil_grease")
+            part = rows[-1]
+            if fraction != "petroleum" or whole is None or whole.result is None or part.result is None:
                 continue
-            if other.row.of == row.row.of if wanted == "spike" else other.batch == row.batch:
-                return other
-        return None
+            if same_basis(whole, part):
+                yield sample, whole, part
 
 
-def compute(rows: tuple[RowResult, ...], partners: Partners) -> None:
-    """Give every QC row its recovery and its RPD."""
+def same_basis(row: RowResult, other: RowResult) -> bool:
+    """Whether two results are in one unit and both on dry weight or both as received."""
+    return row.amounts is not None and other.amounts is not None and row.amounts.basis == other.amounts.basis
+
+
+def compute(rows: tuple[RowResult, ...], reported: Reported) -> None:
+    """Set what each QC row is compared with, its recovery and its RPD, in place; void rows as if they were not."""
+    earlier: dict[tuple[str | None, ...], RowResult] = {}
     for row in rows:
-        if not row.counted or row.kind in ("sample", "blank", "method-blank"):
+        each = row.as_if or row
+        if not each.counted:
             continue
-        if row.kind in ("check", "second-source"):
-            row.recovery_percent = _of_expected(row)
-        elif row.kind in ADDED:
-            row.recovery_percent = _of_added(row, partners)
-        if row.kind == "duplicate":
-            row.rpd_percent = rpd(row, partners.parent(row))
-        elif row.kind in ("control-duplicate", "spike-duplicate"):
-            row.rpd_percent = rpd(row, partners.first_of_pair(row))
+        if each.kind in CHECK_STANDARDS:
+            each.recovery_percent = _of_expected(each)
+            continue
+        if each.kind in SPIKES or each.kind == "duplicate":
+            each.compared_with = reported.parent(each)
+        if each.kind in ADDED:
+            each.recovery_percent = _of_added(each)
+        if each.kind == "duplicate":
+            each.rpd_percent = rpd(each, each.compared_with)
+        elif each.kind in FIRST_OF_PAIR:
+            each.pair_with = next(filter(None, map(earlier.get, _pair_keys(each, FIRST_OF_PAIR[each.kind]))), None)
+            each.rpd_percent = rpd(each, each.pair_with)
+        if not row.void and each.kind in FIRST_OF_PAIR.values():
+            earlier.update(dict.fromkeys(_pair_keys(each, each.kind), each))
+
+
+FIRST_OF_PAIR = {"control-duplicate": "control", "spike-duplicate": "spike"}
+
+
+def _pair_keys(row: RowResult, kind: str) -> tuple[tuple[str | None, ...], ...]:
+    """What the first of a pair is found by: a control's batch, a spike's sample, of the same batch before another."""
+    if kind == "control":
+        return ((kind, row.fraction, row.batch),)
+    return (kind, row.fraction, row.row.of, row.batch), (kind, row.fraction, row.row.of)
 
 
 def _of_expected(row: RowResult) -> float | None:
@@ -84,16 +104,18 @@ def _of_expected(row: RowResult) -> float | None:
     return finite(row.extract / float(row.row.expected) * 100)
 
 
-def _of_added(row: RowResult, partners: Partners) -> float | None:
-    """Recovery % = (result - parent's result) as mass found / added mass x 100, over the response factor if any."""
+def _of_added(row: RowResult) -> float | None:
+    """Recovery % = (result - parent's result) as mass found / added mass x 100, over the response factor if any.
+
+    A parent's result below zero counts as 0: noise about nothing is no reason for a higher recovery.
+    """
     if row.result is None or row.amounts is None or row.amounts.mass_factor is None or row.row.added_mg is None:
         return None
     background = 0.0
     if row.kind in SPIKES:
-        parent = partners.parent(row)
-        if parent is None or parent.result is None:
+        if row.compared_with is None or row.compared_with.result is None:
             return None
-        background = parent.result
+        background = max(0.0, row.compared_with.result)
     response = 1.0 if row.row.response_factor is None else float(row.row.response_factor)
     found = (row.result - background) * row.amounts.mass_factor
     return finite(found / float(row.row.added_mg) * 100 / response)

@@ -9,20 +9,28 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from runsheet.compute import limits
 from runsheet.compute.compare import finite
 from runsheet.compute.photometry import step_signal
 from runsheet.compute.readings import relative_parts
 from runsheet.compute.results import FractionsResult
 
 if TYPE_CHECKING:
-    from runsheet.compute.comparison import Partners
+    from runsheet.compute.comparison import Reported
     from runsheet.compute.results import RowResult
     from runsheet.run.model import Run
 
 
-def fractions(partners: Partners, run: Run) -> tuple[FractionsResult, ...]:
-    """Give the polar part of every sample with both fractions reported, in the same unit and on the same basis."""
-    return tuple(_difference(sample, whole, part, run) for sample, whole, part in partners.fractions())
+def fractions(reported: Reported, run: Run) -> tuple[FractionsResult, ...]:
+    """The polar part of every sample with both fractions reported, in the same unit and on the same basis.
+
+    It is limited and rounded as a result of the oil-and-grease row. Called once the rows have all their flags.
+    """
+    return tuple(_difference(sample, whole, part, run) for sample, whole, part in reported.both_fractions())
+
+
+SHARED_FLAGS = frozenset("BEHQY")
+"""Flags of either row that the difference has too."""
 
 
 def _difference(sample: str, whole: RowResult, part: RowResult, run: Run) -> FractionsResult:
@@ -31,7 +39,14 @@ def _difference(sample: str, whole: RowResult, part: RowResult, run: Run) -> Fra
     variance = _variance(whole, part, run)
     coverages = [row.coverage for row in (whole, part) if row.coverage is not None]
     expanded = None if variance is None or not coverages else finite(max(coverages) * math.sqrt(max(variance, 0.0)))
-    return FractionsResult(sample, one, other, polar, expanded, whole.unit or "")
+    flags = limits.low(polar, whole, estimates=run.method.estimates is not False)
+    flags |= SHARED_FLAGS & {*whole.flags, *part.flags}
+    printed = {
+        "oil_grease": whole.reported,
+        "petroleum": part.reported,
+        "polar": None if finite(polar) is None else limits.written(polar, whole, flags, run.method),
+    }
+    return FractionsResult(sample, one, other, polar, expanded, whole.unit or "", printed, tuple(sorted(flags)))
 
 
 def _variance(whole: RowResult, part: RowResult, run: Run) -> float | None:
@@ -47,9 +62,17 @@ def _variance(whole: RowResult, part: RowResult, run: Run) -> float | None:
     same_curve = whole.calibration is part.calibration
     total = curves
     for name, percent in relative_parts(run.method.uncertainty).items():
-        shared = (one - other) * (one - other) if name != "standards" or same_curve else one * one + other * other
+        shared = (one - other) * (one - other)
+        if name == "dilution":  # each row was diluted, or not, by itself
+            shared = sum(row.result * row.result for row in (whole, part) if row.result and _diluted(row))
+        elif name == "standards" and not same_curve:
+            shared = one * one + other * other
         total += percent * percent / 10000 * shared
     return finite(total)
+
+
+def _diluted(row: RowResult) -> bool:
+    return row.amounts is not None and row.amounts.dilution > 1
 
 
 def _curve_variance(whole: RowResult, part: RowResult, run: Run) -> float | None:

@@ -14,6 +14,8 @@ from runsheet.compute.compare import at_most, below, finite
 from runsheet.compute.rounding import significant
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from runsheet.compute.results import RowResult
     from runsheet.run.model import Method, Run
 
@@ -34,7 +36,7 @@ class Adjuster:
         if factor is None or row.unit != self.unit:
             return
         row.detection = None if self.detection is None else finite(self.detection * factor)
-        lowest = row.calibration.low if row.calibration else None
+        lowest = row.calibration.low if row.calibration and not row.calibration.direct else None
         reporting = [limit * factor for limit in (self.reporting, lowest) if limit is not None]
         row.reporting = finite(max(reporting)) if reporting else None
 
@@ -48,7 +50,7 @@ def flags(row: RowResult, run: Run) -> set[str]:
     """Give the flags that follow from the figures of one row: U, J, E and D."""
     found = set()
     if row.result is not None:
-        found |= _low(row, estimates=run.method.estimates is not False)
+        found |= low(row.result, row, estimates=run.method.estimates is not False)
     if row.amounts is not None and row.amounts.dilution > 1:
         found.add("D")
     if row.kind != "blank" and row.mean is not None and _over(row, run):
@@ -56,9 +58,9 @@ def flags(row: RowResult, run: Run) -> set[str]:
     return found
 
 
-def _low(row: RowResult, *, estimates: bool) -> set[str]:
+def low(result: float, row: RowResult, *, estimates: bool) -> set[str]:
     """Give U below detection (without one: below reporting), J from there to the reporting limit."""
-    result, detection, reporting = row.result or 0.0, row.detection, row.reporting
+    detection, reporting = row.detection, row.reporting
     under_reporting = reporting is not None and below(result, reporting)
     if detection is None:
         return {"U"} if under_reporting else set()
@@ -84,27 +86,30 @@ def _over(row: RowResult, run: Run) -> bool:
     return high is not None and row.extract is not None and not at_most(row.extract, high)
 
 
-def advice(row: RowResult) -> str:
+def dilute_to(row: RowResult) -> float | None:
     """For a row above the range: the smallest whole dilution that brings it to the middle of the range or below."""
     middle = row.calibration.middle if row.calibration else None
     if row.amounts is None or "E" not in row.flags or row.extract is None or not middle:
-        return ""
+        return None
     ratio = finite(row.extract / middle)
     if ratio is None:
-        return ""
+        return None
     times = max(2, math.ceil(ratio * (1 - 1e-9)))
-    return f"dilute {times * row.amounts.dilution:.12g}x"
+    return times * row.amounts.dilution
 
 
 def reported(row: RowResult, method: Method) -> str | None:
     """Give the characters that are reported, or None for a row whose result is not."""
-    if row.result is None or not row.reports:
-        return None
+    return None if row.result is None or not row.is_reported else written(row.result, row, row.flags, method)
+
+
+def written(result: float, row: RowResult, flags: Iterable[str], method: Method) -> str:
+    """A result as it is printed beside the limits of a row."""
     figures = method.figures or "1664"
-    if "U" not in row.flags:
-        return significant(row.result, figures)
+    if "U" not in flags:
+        return significant(result, figures)
     limit = row.reporting
-    truly_below = row.detection is not None and below(row.result, row.detection)
+    truly_below = row.detection is not None and below(result, row.detection)
     if method.nondetect == "detection" and truly_below:
         limit = row.detection
     if limit is None:

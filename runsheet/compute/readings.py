@@ -7,6 +7,7 @@ Invariant: a row's figures depend on its calibration and the blanks beside it, n
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from runsheet.compute.amounts import measured
@@ -15,34 +16,37 @@ from runsheet.compute.compare import finite
 from runsheet.compute.photometry import signals, step_signal
 from runsheet.compute.results import CalibrationResult, RowResult
 from runsheet.compute.statistics import student_t
+from runsheet.run.kinds import SOLVENT_STANDARDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from runsheet.run.model import Row, Run, Uncertainty
 
-EVENTS = ("blank", "check")
-"""Kinds that open and close brackets."""
-SOLVENT_STANDARDS = ("blank", "check", "second-source")
-"""Kinds that have no sample behind them, so no amounts and no result."""
-
 
 def computed(run: Run, calibrations: tuple[CalibrationResult, ...]) -> tuple[RowResult, ...]:
     """Compute every row up to its result and uncertainty."""
     only_batch = run.batch[0].id if len(run.batch) == 1 else None
     rows = [_started(row, run, calibrations, only_batch) for row in run.queue]
+    for place, row in enumerate(rows):
+        for each in (row, row.as_if):
+            if each is not None:
+                each.place = place
     _subtract(rows, run)
     terms = Terms(run, calibrations)
     for row in rows:
-        if row.net is not None and row.kind != "blank":
-            _invert(row, terms)
+        each = row.as_if or row
+        if each.net is not None and each.kind != "blank":
+            _invert(each, terms)
     return tuple(rows)
 
 
 def _started(row: Row, run: Run, calibrations: tuple[CalibrationResult, ...], only_batch: str | None) -> RowResult:
     if row.void is not None:
-        return RowResult(row)
-    made = RowResult(row, "unread", row.batch or only_batch, calibration_of(row, calibrations))
+        as_if = _started(replace(row, void=None), run, calibrations, only_batch) if row.readings else None
+        return RowResult(row, as_if=as_if)
+    curve = calibration_of(row, calibrations)
+    made = RowResult(row, "unread", batch=row.batch or only_batch, calibration=curve)
     if row.kind not in SOLVENT_STANDARDS:
         made.amounts = measured(row, run.method)
     if row.readings:
@@ -73,7 +77,8 @@ def _subtract(rows: list[RowResult], run: Run) -> None:
     """Give every read row its drift and its net signal."""
     after = _next_blanks(rows)
     before: dict[str, RowResult] = {}
-    for place, row in enumerate(rows):
+    for place, given in enumerate(rows):
+        row = given.as_if or given
         calibration = row.calibration
         if calibration is None or row.mean is None:
             continue
@@ -82,7 +87,7 @@ def _subtract(rows: list[RowResult], run: Run) -> None:
         subtract = (calibration.calibration.zero_standard or "subtract") == "subtract"
         row.drift = level if subtract else level - calibration.zero
         row.net = finite(row.mean - row.drift)
-        if row.kind == "blank":
+        if row.kind == "blank" and not given.void:
             before[calibration.id] = row
 
 
@@ -91,10 +96,10 @@ def _next_blanks(rows: list[RowResult]) -> list[RowResult | None]:
     after: list[RowResult | None] = [None] * len(rows)
     coming: dict[str, RowResult] = {}
     for place in range(len(rows) - 1, -1, -1):
-        row = rows[place]
+        row = rows[place].as_if or rows[place]
         if row.calibration is not None:
             after[place] = coming.get(row.calibration.id)
-            if row.kind == "blank" and row.signals:
+            if row.kind == "blank" and row.signals and not rows[place].void:
                 coming[row.calibration.id] = row
     return after
 
@@ -128,7 +133,10 @@ class Terms:
     def __init__(self, run: Run, calibrations: tuple[CalibrationResult, ...]) -> None:
         """Take the display step, the coverage factors and the relative parts."""
         self.reads, self.step = run.instrument.reads, float(run.instrument.step or 0)
-        self.relative = _relative_variance(run.method.uncertainty)
+        parts = relative_parts(run.method.uncertainty)
+        self.relative = sum(percent * percent / 10000 for percent in parts.values())
+        parts.pop("dilution", None)
+        self.relative_undiluted = sum(percent * percent / 10000 for percent in parts.values())
         self.coverage = {c.id: coverage(c, run.method.uncertainty) for c in calibrations}
 
     def step_at(self, mean: float) -> float:
@@ -154,7 +162,9 @@ def _invert(row: RowResult, terms: Terms) -> None:
         return
     row.result = finite(row.extract * row.factor)
     if row.u_extract is not None and row.coverage is not None:
-        row.expanded = expanded(row.coverage * row.factor, row.u_extract, row.extract, terms.relative)
+        diluted = row.amounts is not None and row.amounts.dilution > 1
+        relative = terms.relative if diluted else terms.relative_undiluted
+        row.expanded = expanded(row.coverage * row.factor, row.u_extract, row.extract, relative)
 
 
 def expanded(scale: float, u: float, x: float, relative: float) -> float | None:
@@ -182,13 +192,9 @@ def coverage(calibration: CalibrationResult, uncertainty: Uncertainty | None) ->
     return student_t.two_sided(confidence(calibration.calibration), curve.n - curve.p)
 
 
-def _relative_variance(uncertainty: Uncertainty | None) -> float:
-    return sum(percent * percent / 10000 for percent in relative_parts(uncertainty).values())
-
-
 def relative_parts(uncertainty: Uncertainty | None) -> dict[str, float]:
     """Give the relative standard uncertainties of the method, percent, by name."""
-    names = ("volumes", "standards", "precision", "bias")
+    names = ("volumes", "standards", "precision", "bias", "dilution")
     found = {name: getattr(uncertainty, f"{name}_percent", None) for name in names}
     return {name: float(value) for name, value in found.items() if value is not None}
 

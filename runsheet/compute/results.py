@@ -10,17 +10,19 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from runsheet.run.kinds import CLIENTS, SOLVENT_STANDARDS
+
 if TYPE_CHECKING:
     from runsheet.compute.amounts import Amounts
     from runsheet.compute.curve import Curve
-    from runsheet.run.kinds import Kind
-    from runsheet.run.model import Action, Calibration, Row, Run, Setup, Standard
+    from runsheet.run.kinds import Event, Kind
+    from runsheet.run.model import Action, Calibration, Fraction, Row, Run, Setup, Standard
 
 Verdict = Literal["pass", "fail", "warn", "todo"]
+State = Literal["pass", "qualified", "todo", "fail"]
+"""Of a run; `qualified` is shown as "with reservations"."""
 RowState = Literal["unread", "open", "accepted", "held", "void"]
 Urgency = Literal["ok", "soon", "due", "overdue"]
-Event = Literal["blank", "check"]
-Fraction = Literal["oil_grease", "petroleum"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,8 @@ class RowResult:
 
     row: Row
     state: RowState = "void"
+    place: int = 0
+    """Its place in the queue, from 0."""
     batch: str | None = None
     calibration: CalibrationResult | None = None
     signals: tuple[float, ...] = ()
@@ -119,6 +123,19 @@ class RowResult:
     drift: float | None = None
     drift_from: str = ""
     """The blank the drift was taken from, or empty for the calibration's zero."""
+    before: dict[Event, RowResult] = field(default_factory=dict)
+    """The nearest read event of each kind before it on its calibration; empty for blanks and checks."""
+    after: dict[Event, RowResult] = field(default_factory=dict)
+    found_good: bool = False
+    """Of a read blank or check: whether what it was found at lets the rows before it be accepted."""
+    left_good: bool = False
+    """Whether what it was left at lets the rows after it be."""
+    compared_with: RowResult | None = None
+    """The parent of a spike or duplicate."""
+    pair_with: RowResult | None = None
+    """Of the second of a pair: the first."""
+    as_if: RowResult | None = None
+    """Of a void row with readings: the row computed as if it were not void, with everything else as it is."""
     net: float | None = None
     extract: float | None = None
     """mg/L in the extract solvent."""
@@ -134,7 +151,8 @@ class RowResult:
     reported: str | None = None
     recovery_percent: float | None = None
     rpd_percent: float | None = None
-    advice: str = ""
+    dilute_to: float | None = None
+    """The dilution to read an extract above the range again at."""
     fails: bool = False
     """Whether a rule about the row itself fails, whatever its bracket says."""
     unclosed: bool = False
@@ -178,8 +196,30 @@ class RowResult:
 
     @property
     def reports(self) -> bool:
-        """Whether its result is the one to report."""
+        """Whether its result is the one to report, once it is read."""
         return self.row.report is not False and not self.void
+
+    @property
+    def is_reported(self) -> bool:
+        """Whether it is a reported row: read, not void, not superseded, and no solvent standard."""
+        return self.counted and self.reports and self.kind not in SOLVENT_STANDARDS
+
+    @property
+    def for_client(self) -> bool:
+        """Whether it is a reported row of a sample or of a blank that made the samples' journey."""
+        return self.kind in CLIENTS and self.is_reported
+
+    @property
+    def advice(self) -> str:
+        """What to do with an extract above the range, in words."""
+        return "" if self.dilute_to is None else f"dilute {self.dilute_to:.12g}x"
+
+    @property
+    def holders(self) -> tuple[RowResult, ...]:
+        """The blanks and checks that hold it: those beside it that fail on the side they turn to it."""
+        left = (event for event in self.before.values() if not event.left_good)
+        found = (event for event in self.after.values() if not event.found_good)
+        return (*left, *found)
 
 
 class Finding(NamedTuple):
@@ -187,11 +227,20 @@ class Finding(NamedTuple):
 
     rule: str
     rows: tuple[str, ...]
-    value: float | None
-    low: float | None
-    high: float | None
-    state: Verdict
-    why: str
+    """What it names: ids of rows, or of what the rule is about (a calibration, a sample, a batch, a setup check)."""
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    state: Verdict = "fail"
+    why: str = ""
+    unit: str = ""
+    """Of the value and its limits."""
+    affects: tuple[str, ...] | None = None
+    """The client's results it bears on, by the ids of their rows; None until that is settled."""
+    acted_on: bool = False
+    """Whether it fails and what was done about it is noted as it must be."""
+    read_at: datetime | None = None
+    """When the last of what it names was read: no action is older."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +277,10 @@ class FractionsResult:
     polar: float
     expanded: float | None
     unit: str
+    reported: dict[str, str | None]
+    """What is printed, by `oil_grease`, `petroleum` and `polar`."""
+    flags: tuple[str, ...]
+    """Of the polar part."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,8 +289,7 @@ class Sheet:
 
     run: Run
     now: datetime
-    state: Verdict
-    """pass, fail or todo."""
+    state: State
     setup: tuple[SetupResult, ...]
     calibrations: tuple[CalibrationResult, ...]
     rows: tuple[RowResult, ...]
@@ -248,6 +300,6 @@ class Sheet:
     """Whether precision or bias of the whole procedure is in U; else it is "instrument and volumes only"."""
 
     def action(self, finding: Finding) -> Action | None:
-        """Give what was done about a finding: the last action that names its rule and rows."""
+        """What was noted about a finding: the last action of its rule that names all its rows."""
         made = (action for action in reversed(self.run.action) if action.rule == finding.rule)
-        return next((action for action in made if action.rows == finding.rows), None)
+        return next((action for action in made if set(finding.rows) <= set(action.rows)), None)

@@ -1,6 +1,7 @@
 """The setup checks of the photometer, judged.
 
-Owns: the target and the limit of each check. Invariant: `full-scale` and `dark` are always %T, the others absorbance.
+Owns: the target and the limit of each check. Invariant: `full-scale` and `dark` are always %T; the others are judged in
+absorbance, in whatever they were typed.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.compare import at_most
+from runsheet.compute.photometry import absorbance
 from runsheet.compute.results import SetupResult
 
 if TYPE_CHECKING:
@@ -16,39 +18,50 @@ if TYPE_CHECKING:
     from runsheet.run.model import Run, Setup, SetupLimits
 
 
-class _Kind(NamedTuple):
+class SetupCheck(NamedTuple):
+    """What a setup check is judged by."""
+
     limit: str
+    """The field of the method's limits."""
     target: float
     unit: str
 
 
-KINDS = {
-    "warm-up": _Kind("warm_up_minutes", 0, "min"),
-    "zero": _Kind("zero_absorbance", 0, "A"),
-    "full-scale": _Kind("full_scale_percent", 100, "%T"),
-    "dark": _Kind("dark_percent", 0, "%T"),
-    "recheck-zero": _Kind("zero_absorbance", 0, "A"),
-    "stability": _Kind("stability_absorbance", 0, "A"),
-    "cell": _Kind("cell_absorbance", 0, "A"),
+SETUP_CHECKS = {
+    "warm-up": SetupCheck("warm_up_minutes", 0, "min"),
+    "zero": SetupCheck("zero_absorbance", 0, "A"),
+    "full-scale": SetupCheck("full_scale_percent", 100, "%T"),
+    "dark": SetupCheck("dark_percent", 0, "%T"),
+    "recheck-zero": SetupCheck("zero_absorbance", 0, "A"),
+    "stability": SetupCheck("stability_absorbance", 0, "A"),
+    "cell": SetupCheck("cell_absorbance", 0, "A"),
 }
 
 
-def judge(run: Run, now: datetime) -> tuple[SetupResult, ...]:
-    """Judge every setup check of the run."""
-    first = min((standard.at for standard in run.standard if standard.at and standard.readings), default=None)
-    return tuple(_judge(setup, run.method.setup, first, now) for setup in run.setup)
+def reading_times(run: Run) -> list[datetime]:
+    """The times of everything read, standards and queue rows that are not void, in order."""
+    standards = (standard.at for standard in run.standard if standard.readings)
+    rows = (row.at for row in run.queue if row.readings and row.void is None)
+    return sorted(at for at in (*standards, *rows) if at is not None)
 
 
-def _judge(setup: Setup, limits: SetupLimits | None, first: datetime | None, now: datetime) -> SetupResult:
-    kind = KINDS[setup.check]
+def judge(run: Run, times: list[datetime], now: datetime) -> tuple[SetupResult, ...]:
+    """Every setup check of the run, judged; `times` are those of everything read, in order."""
+    return tuple(_judge(setup, run.method.setup, times, now) for setup in run.setup)
+
+
+def _judge(setup: Setup, limits: SetupLimits | None, times: list[datetime], now: datetime) -> SetupResult:
+    kind = SETUP_CHECKS[setup.check]
     given = getattr(limits, kind.limit, None)
     limit = None if given is None else float(given)
     if setup.check == "warm-up":
-        return _warm_up(setup, limit, first, now)
-    values = [float(reading) for reading in setup.readings]
-    if not values or (setup.check == "stability" and len(values) < 2):
+        return _warm_up(setup, limit, times, now)
+    if not setup.readings or (setup.check == "stability" and len(setup.readings) < 2):
         why = "needs two readings or more" if setup.check == "stability" else "not read yet"
         return SetupResult(setup, "todo", None, limit, kind.unit, why)
+    values = _values(setup, kind.unit)
+    if values is None:
+        return SetupResult(setup, "fail", None, limit, kind.unit, "0 %T and below has no absorbance: it is no reading")
     if setup.check == "stability":
         value, what = max(values) - min(values), "spread"
     else:
@@ -58,14 +71,23 @@ def _judge(setup: Setup, limits: SetupLimits | None, first: datetime | None, now
     return SetupResult(setup, "pass" if good else "fail", value, limit, kind.unit, why)
 
 
-def _warm_up(setup: Setup, limit: float | None, first: datetime | None, now: datetime) -> SetupResult:
-    if setup.started is None:
+def _values(setup: Setup, unit: str) -> list[float] | None:
+    """The readings in the unit of the limit; None where a transmittance has no absorbance."""
+    values = [float(reading) for reading in setup.readings]
+    if setup.reads != "transmittance" or unit == "%T":
+        return values
+    return [absorbance(value) for value in values] if min(values) > 0 else None
+
+
+def _warm_up(setup: Setup, limit: float | None, times: list[datetime], now: datetime) -> SetupResult:
+    started = setup.started
+    if started is None:
         return SetupResult(setup, "todo", None, limit, "min", "not started yet")
-    minutes = ((first or now) - setup.started).total_seconds() / 60
+    first = next((at for at in times if at >= started), None)
+    minutes = ((first or now) - started).total_seconds() / 60
     if limit is None or at_most(limit, minutes):
         return SetupResult(setup, "pass", minutes, limit, "min", "")
     if first is None:
         return SetupResult(setup, "todo", minutes, limit, "min", f"{limit - minutes:.0f} min of {limit:g} left")
-    return SetupResult(
-        setup, "fail", minutes, limit, "min", f"first standard {minutes:.0f} min after the lamp, limit {limit:g}"
-    )
+    why = f"first reading {minutes:.0f} min after the lamp, limit {limit:g}"
+    return SetupResult(setup, "fail", minutes, limit, "min", why)

@@ -13,7 +13,7 @@ from runsheet.compute.compare import finite
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet
+    from runsheet.compute.results import CalibrationResult, DueResult, Finding, RowResult, Sheet
     from runsheet.problem import Problem
 
 FORMAT = 1
@@ -55,12 +55,23 @@ def _parts(sheet: Sheet, problems: Iterable[Problem]) -> dict[str, Any]:
                 "petroleum": f.petroleum,
                 "polar": f.polar,
                 "U": f.expanded,
+                "unit": f.unit,
+                "reported": f.reported,
+                "flags": list(f.flags),
             }
             for f in sheet.fractions
         ],
-        "quality": [finding._asdict() | {"rows": list(finding.rows)} for finding in sheet.quality],
+        "quality": [_finding(finding) for finding in sheet.quality],
         "due": [_due(result) for result in sheet.due],
         "problems": [{"level": p.level, "path": p.path, "message": p.message, "line": p.line} for p in problems],
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    names = ("rule", "value", "low", "high", "state", "why", "unit", "acted_on")
+    return {name: getattr(finding, name) for name in names} | {
+        "rows": list(finding.rows),
+        "affects": list(finding.affects or ()),
     }
 
 
@@ -110,6 +121,7 @@ _FIELDS = {
     "id": "id",
     "kind": "kind",
     "sample": "sample",
+    "fraction": "fraction",
     "batch": "batch",
     "calibration": "calibration",
     "report": "reports",

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.figures import counted, when
+from runsheet.figures import when
 from runsheet.report import review_section
 from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
 from runsheet.report.making import Report, facts
 from runsheet.report.reviewer_points import POINTS, span
 from runsheet.review import signing
-from runsheet.show import findings
+from runsheet.show import findings, state
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,11 +22,6 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.report.blocks import Block
 
-STATES = {
-    "pass": "PASS: every check that applies is met",
-    "fail": "FAIL: see the findings",
-    "todo": "NOT FINISHED: something is still to be read or closed",
-}
 MOST = 6
 """Findings told on the first page; the others are counted."""
 
@@ -61,8 +56,7 @@ def _about(report: Report) -> Iterator[tuple[str, object]]:
     )
     lot = solvent.lot and f"lot {solvent.lot}"
     yield "Run", about.id
-    warnings = sum(finding.state == "warn" for finding in sheet.quality)
-    yield "State", STATES[sheet.state] + (f"; {counted(warnings, 'warning')}" if warnings else "")
+    yield "State", state.words(sheet)
     yield "Laboratory", about.laboratory
     yield "Client", about.client
     yield "Received", span(s.received for s in run.sample)

@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import figures
-from runsheet.compute.comparison import SPIKES
 from runsheet.figures import counted, figure
+from runsheet.run.kinds import SPIKES
 from runsheet.show import findings
 
 if TYPE_CHECKING:

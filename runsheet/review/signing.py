@@ -86,7 +86,7 @@ def refusal(sheet: Sheet, name: str) -> str:
         return f"the analyst signs first, anew after a change, and {name.strip()} has reviewed this run"
     if sheet.state == "todo":
         return "something is still to be read or closed"
-    open_ = [f for f in sheet.quality if f.state == "fail" and sheet.action(f) is None]
+    open_ = [f for f in sheet.quality if f.state == "fail" and not f.acted_on]
     if open_:
         rows = f" {' '.join(open_[0].rows[:3])}" if open_[0].rows else ""
         return f"no action is noted on {len(open_)} failing, first {open_[0].rule}{rows} (t in the QC pane)"

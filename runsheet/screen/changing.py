@@ -32,7 +32,9 @@ def action(context: Context) -> None:
             context.say("nothing changed")
             return
         now = context.session.now()
-        made = Action(rule=found.rule, rows=found.rows, taken=text.strip(), by=context.session.who, at=now)
+        made = Action(
+            rule=found.rule, rows=found.rows, taken=text.strip(), by=context.session.who or run.run.analyst, at=now
+        )
         context.commit([edit.insert_row(run, "action", len(run.action) + 1, made)])
 
     context.ask(f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "")

@@ -33,7 +33,7 @@ class Field:
 
 
 def fields_of(model: Any, path: str) -> Iterator[Field]:
-    """The fields of a table of the document, those of tables within it too."""
+    """Give the fields of a table of the document, those of tables within it too."""
     hints = get_type_hints(model)
     for field in fields(model):
         inner = next((arg for arg in (hints[field.name], *get_args(hints[field.name])) if is_dataclass(arg)), None)
@@ -79,7 +79,7 @@ def _answer(context: Context, field: Field, text: str, again: Callable[[], None]
 
 
 def refused(field: Field, value: Any) -> str:
-    """Why a solvent cannot be used here, or nothing."""
+    """Say why a solvent cannot be used here, or nothing."""
     return solvents.refusal(str(value)) if field.path == "solvent.name" else ""
 
 

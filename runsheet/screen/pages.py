@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet import figures
-from runsheet.compute.rules import RULES
+from runsheet.compute.rules import BY_NAME
 from runsheet.history.earlier_runs import EXPLAINED, RULE
 from runsheet.methods import solvents, standing
 from runsheet.report import formats, history, outline, text
@@ -37,7 +37,7 @@ ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
 
 
 def help_texts(context: Context) -> list[str]:
-    """The guide to a day, the keys, and what the marks mean."""
+    """Give the guide to a day, the keys, and what the marks mean."""
     guide = resources.files("runsheet.screen").joinpath("help.md").read_text(encoding="utf-8").splitlines()
     table = [
         f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(context.commands)
@@ -58,28 +58,17 @@ def _wrapped(line: str, width: int) -> list[str]:
 
 def _finding(context: Context, finding: Finding) -> Content:
     """Explain a finding: what its rule says, the value against its limits, the rows, where the limit comes from."""
-    rule = next((rule for rule in RULES if rule.__name__ == finding.rule.replace("-", "_")), None)
+    rule = BY_NAME.get(finding.rule)
     action = context.session.sheet.action(finding)
     lines = [
-        (rule.__doc__ or "").strip() if rule else EXPLAINED if finding.rule == RULE else "",
+        rule.words if rule else EXPLAINED if finding.rule == RULE else "",
         f"verdict: {finding.state}" + (f", {finding.why}" if finding.why else ""),
         f"value {figures.figure(finding.value)}, limits {findings.limits(finding) or 'none'}",
         f"rows: {' '.join(finding.rows)}",
-        *(
-            f"{path}: {source}"
-            for path, source in (context.session.run.method.sources or {}).items()
-            if _about(path, finding.rule)
-        ),
+        *findings.basis(finding, context.session.run.method),
         f"action taken: {action.taken}" if action else "t notes what was done about it",
     ]
     return Content(f"Why: {finding.rule}", [part for line in lines for part in text.wrapped(line, 78)])
-
-
-def _about(path: str, rule: str) -> bool:
-    """Whether a limit of the method is one a rule judges by."""
-    words = {"check": "recovery", "blank": "absorbance", "batch": "samples"}
-    stem = words.get(rule, rule.removesuffix("-pair").replace("-", "_"))
-    return stem in path and (rule not in ("check", "blank") or path.startswith(rule))
 
 
 def _told(steps: Iterable[explain.Step]) -> list[str]:
@@ -122,18 +111,18 @@ def plots_of(context: Context) -> list[str]:
 
 
 def plot_page(context: Context) -> Content:
-    """The plots as a page."""
+    """Give the plots as a page."""
     return Content("Calibration plot", plots_of(context) or ["no standard is read yet"])
 
 
 def report(context: Context) -> Content:
-    """The report as a page."""
+    """Give the report as a page."""
     told = text.write(outline.outline(reported(context)), ascii_only=context.look.ascii_only)
     return Content("Report as it stands", told.splitlines())
 
 
 def reported(context: Context) -> Report:
-    """What a report is made from: the sheet, and what the log beside the document tells."""
+    """Give what a report is made from: the sheet, and what the log beside the document tells."""
     try:
         steps = opening.look(files.real(context.session.path)).log.steps
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
@@ -145,7 +134,7 @@ def reported(context: Context) -> Report:
 
 
 def cautions(context: Context) -> Content:
-    """The cautions for the run's solvent, and what an infrared result is not."""
+    """Give the cautions for the run's solvent, and what an infrared result is not."""
     name = context.session.run.solvent.name or ""
     refusal = solvents.refusal(name)
     told = [*([f"REFUSED: {refusal}"] if refusal else []), *solvents.cautions(name), ""]

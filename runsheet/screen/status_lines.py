@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from runsheet.figures import counted, visible
 from runsheet.screen import status_words
 from runsheet.screen.canvas import Canvas, Line, clipped
+from runsheet.show import state as words
 
 if TYPE_CHECKING:
     from runsheet.screen.bench import Bench
@@ -27,9 +28,9 @@ class TitleLine(Canvas):
         self.bench, self.look = bench, look
 
     def lines(self, width: int, _height: int) -> list[Line]:
-        """The run, its state and the time."""
+        """Give the run, its state and the time."""
         about, sheet = self.bench.session.run.run, self.bench.session.sheet
-        state = f" {sheet.state.upper() if sheet.state == 'fail' else sheet.state} "
+        state = f" {words.short(sheet)} "
         right = f" {sheet.now:%H:%M}"
         name = visible(about.id if not about.title else f"{about.id}  {about.title}")
         mode = " read-only" if self.bench.session.read_only else ""
@@ -48,7 +49,7 @@ class StatusLines(Canvas):
         self.bench, self.look = bench, look
 
     def lines(self, width: int, _height: int) -> list[Line]:
-        """The lines, those of the other panes first where they are not in sight."""
+        """Give the lines, those of the other panes first where they are not in sight."""
         bench, look = self.bench, self.look
         plain = look.plain()
         lines: list[Line] = []
@@ -70,7 +71,7 @@ class StatusLines(Canvas):
         return lines
 
     def _message(self, width: int) -> Line:
-        """What was asked, what went wrong, or why the cell is what it is."""
+        """Give what was asked, what went wrong, or why the cell is what it is."""
         bench, look = self.bench, self.look
         if bench.prompt is not None:
             label = f"{bench.prompt.label} "

@@ -25,14 +25,14 @@ SMALLEST = (80, 24)
 
 
 def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
-    """The panes not in sight, with the key that opens each."""
+    """Give the panes not in sight, with the key that opens each."""
     for number, pane in enumerate(panes.PANES):
         if pane.name != bench.active:
             yield f"F{number + 2}", pane
 
 
 def next_thing(bench: Bench) -> str:
-    """What to do next and why."""
+    """Say what to do next and why."""
     if bench.size.width < SMALLEST[0] or bench.size.height < SMALLEST[1]:
         return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
     step = next_step(bench.session.sheet)
@@ -48,7 +48,7 @@ def trouble(bench: Bench) -> str:
 
 
 def saved(bench: Bench) -> str:
-    """When the run was last saved, or that it is not."""
+    """Say when the run was last saved, or that it is not."""
     if bench.session.store.trouble:
         return "NOT FOLLOWED" if bench.session.read_only else "NOT SAVED"
     if bench.session.read_only:
@@ -78,7 +78,7 @@ def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
 
 
 def footer(bench: Bench, width: int) -> str:
-    """The keys of the pane, or of what is being done."""
+    """Give the keys of the pane, or of what is being done."""
     if bench.prompt is not None:
         return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
     if bench.grid.entry is not None:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.compute.readings import EVENTS, relative_parts
+from runsheet.compute.readings import relative_parts
 from runsheet.figures import figure, signal
+from runsheet.run.kinds import EVENTS
 from runsheet.show.columns import FLAG_WORDS
 
 if TYPE_CHECKING:
@@ -200,30 +201,28 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
         )
 
 
-def _quality(row: RowResult, sheet: Sheet) -> Iterator[Step]:
+def _quality(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
     if row.recovery_percent is not None:
         if row.kind in ("check", "second-source"):
             formula = "recovery = Cx / expected x 100"
             numbers = f"{figure(row.extract, 5)} / {row.row.expected} x 100 = {row.recovery_percent:.2f} %"
         else:
             formula = "recovery = (result - parent's result) as mass / added mass x 100"
-            parent = _parent(row, sheet)
-            less = f" - {figure(parent.result, 5)} ({parent.id})" if parent else ""
+            parent = row.compared_with
+            less = ""
+            if parent is not None and parent.result is not None:
+                less = (
+                    f" - {figure(max(0.0, parent.result), 5)} ({parent.id}{'' if parent.result >= 0 else ', below 0'})"
+                )
             numbers = (
                 f"({figure(row.result, 5)}{less}) {row.unit}, {row.row.added_mg} mg added: {row.recovery_percent:.2f} %"
             )
         yield Step("recovery_percent", formula, numbers, "EPA 1664B, SW-846 8000D")
     if row.rpd_percent is not None:
-        yield Step(
-            "rpd_percent", "RPD = difference / mean x 100, on concentrations", f"{row.rpd_percent:.2f} %", "EPA 1664B"
-        )
-
-
-def _parent(row: RowResult, sheet: Sheet) -> RowResult | None:
-    if row.row.of is None:
-        return None
-    rows = (r for r in sheet.rows if r.kind == "sample" and r.reports and r.counted and r.sample == row.row.of)
-    return next((r for r in rows if r.fraction == row.fraction), None)
+        other = row.pair_with or row.compared_with
+        pair = f"{figure(row.result, 5)} and {figure(other.result, 5)} ({other.id}) {row.unit}: " if other else ""
+        formula = "RPD = difference / mean x 100, on concentrations"
+        yield Step("rpd_percent", formula, f"{pair}{row.rpd_percent:.2f} %", "EPA 1664B")
 
 
 def _reported(row: RowResult, sheet: Sheet) -> Iterator[Step]:
@@ -269,25 +268,13 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
         return "held: no calibration of its cell was read in full by its time"
     if row.calibration.state != "pass":
         return f"held: calibration {row.calibration.id} is {row.calibration.state}"
-    return "held: " + ("; ".join(_beside(row, sheet)) or "a blank or check beside it fails")
+    return "held: " + "; ".join(_holders(row, sheet))
 
 
-def _beside(row: RowResult, sheet: Sheet) -> Iterator[str]:
-    """Say what fails of the row itself or of the nearest blank and check on each side, on its calibration."""
-    failed = {
-        finding.rows[0]: finding for finding in sheet.quality if finding.state == "fail" and finding.rule in EVENTS
-    }
-    place = next(at for at, other in enumerate(sheet.rows) if other is row)
-    near: list[str] = [row.id] if row.kind in EVENTS else []
-    for side in (sheet.rows[:place][::-1], sheet.rows[place + 1 :]) if not near else ():
-        for kind in EVENTS:
-            events = (
-                other for other in side if other.kind == kind and other.counted and other.calibration is row.calibration
-            )
-            near += [event.id for event in (next(events, None),) if event is not None]
-    for name in dict.fromkeys(near):
-        if name in failed:
-            yield f"{failed[name].rule} {name} {failed[name].why}"
+def _holders(row: RowResult, sheet: Sheet) -> list[str]:
+    """What holds a row: its own verdict where it is a blank or check, else those beside it that fail towards it."""
+    failed = {f.rows[0]: f.why for f in sheet.quality if f.state == "fail" and f.rule in EVENTS}
+    return [f"{event.kind} {event.id} {failed.get(event.id, 'fails')}" for event in row.holders or (row,)]
 
 
 # --- standards and setup checks ---------------------------------------------------------------------------------

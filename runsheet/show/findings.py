@@ -7,10 +7,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.compute.rules import BY_NAME
 from runsheet.figures import figure
+from runsheet.methods.words import describe
 
 if TYPE_CHECKING:
     from runsheet.compute.results import Finding, Sheet
+    from runsheet.run.model import Method
 
 ORDER = {"fail": 0, "warn": 1, "todo": 2}
 
@@ -43,6 +46,24 @@ def words(finding: Finding, most: int = 8) -> str:
     """Write one finding: verdict, rule, rows as far as `most` names them, why."""
     rows = f" {some(finding.rows, most)}" if finding.rows else ""
     return f"{finding.state}: {finding.rule}{rows}: {finding.why}"
+
+
+def basis(finding: Finding, method: Method) -> list[str]:
+    """The limits a finding's rule reads, each with its value and where it comes from; else where the rule does."""
+    rule = BY_NAME.get(finding.rule)
+    if rule is None:
+        return []
+    said = [
+        f"{limit.words} {limit.value}: {limit.source}"
+        for limit in describe(method)
+        if _general(limit.path) in rule.limits
+    ]
+    return said or [f"source: {rule.source}"]
+
+
+def _general(path: str) -> str:
+    """A limit's path without the fraction it is for."""
+    return ".".join(part for part in path.split(".") if part not in ("oil_grease", "petroleum"))
 
 
 def limits(finding: Finding) -> str:

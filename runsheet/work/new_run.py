@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from runsheet.compute.amounts import nominal_factor
-from runsheet.compute.setup import KINDS
+from runsheet.compute.setup import SETUP_CHECKS
 from runsheet.figures import visible
 from runsheet.run.model import About, Calibration, Instrument, Run, Setup, Solvent, Standard
 from runsheet.run.text import FORMAT
@@ -31,6 +31,7 @@ PLAIN_LOWEST = 10
 def new(name: str, method: Method, now: datetime, *, analyst: str | None = None) -> Run:
     """Make a run called `name` at a time with its offset; what no document or terminal takes in it is escaped."""
     direct = method.blank is not None and method.blank.concentration is not None
+    petroleum = (method.name or "").startswith("tph")
     curve = Calibration(
         id="C1",
         cell_mm=10,
@@ -49,7 +50,7 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
             analyst=analyst,
             opened=now,
             offset=_offset(now),
-            note=_note(method),
+            note=_note(petroleum=petroleum),
         ),
         method=method,
         instrument=Instrument(
@@ -64,8 +65,8 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
     )
 
 
-def _note(method: Method) -> str | None:
-    return "rows read after silica gel carry silica_gel = true" if method.fraction == "petroleum" else None
+def _note(*, petroleum: bool) -> str | None:
+    return "rows read after silica gel carry silica_gel = true" if petroleum else None
 
 
 def _offset(now: datetime) -> str:
@@ -76,7 +77,7 @@ def _setup(method: Method) -> tuple[Setup, ...]:
     """Make one row for each check the method has a limit for, the zero once."""
     limits = method.setup
     given = {field.name for field in fields(limits) if getattr(limits, field.name) is not None} if limits else set()
-    return tuple(Setup(check=check) for check, kind in KINDS.items() if kind.limit in given)  # type: ignore[arg-type]
+    return tuple(Setup(check=check) for check, kind in SETUP_CHECKS.items() if kind.limit in given)  # type: ignore[arg-type]
 
 
 def _standards(method: Method, *, direct: bool) -> tuple[Standard, ...]:

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 EVENTS = ("blank", "check")
 
 if TYPE_CHECKING:
-    from runsheet.compute.results import CalibrationResult, DueResult, Event, RowResult, Sheet
+    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet
+    from runsheet.run.kinds import Event
 
 PaneName = Literal["setup", "standards", "queue", "quality"]
 
@@ -29,7 +30,7 @@ class NextStep(NamedTuple):
 
 
 def next_step(sheet: Sheet) -> NextStep:
-    """The next thing to do."""
+    """Give the next thing to do."""
     return next(step for find in _ORDER if (step := find(sheet)) is not None)
 
 
@@ -48,7 +49,7 @@ def _setup(sheet: Sheet) -> NextStep | None:
 
 
 def _doing(result: CalibrationResult, x: float) -> str:
-    """What is done with a standard: read, or on a direct-reading analyser blank, span, verify."""
+    """Say what is done with a standard: read, or on a direct-reading analyser blank, span, verify."""
     if not result.direct:
         return "read standard"
     if x == 0:
@@ -115,7 +116,7 @@ def _held(sheet: Sheet) -> NextStep | None:
 
 
 def unread_after(sheet: Sheet, pane: str, place: int) -> int | None:
-    """The next thing to read in a pane below a place, or None."""
+    """Give the next thing to read in a pane below a place, or None."""
     if pane == "queue":
         return next((at for at in range(place + 1, len(sheet.rows)) if sheet.rows[at].state == "unread"), None)
     if pane == "standards":
@@ -185,6 +186,6 @@ _ORDER = (_setup, _standards, _empty, _failed_event, _due, _dilution, _unread, _
 
 
 def offered_kind(due: tuple[DueResult, ...]) -> Event:
-    """The kind of row to offer when one is asked for: what is most urgent."""
+    """Give the kind of row to offer when one is asked for: what is most urgent."""
     order = {"overdue": 0, "due": 1, "soon": 2, "ok": 3}
     return min(due, key=lambda result: order[result.state]).what if due else "blank"

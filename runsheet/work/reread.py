@@ -9,16 +9,16 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from runsheet.compute.brackets import asked_for, found_good, left_good
-from runsheet.compute.readings import EVENTS, calibration_of
+from runsheet.compute.brackets import asked_for, left_good
+from runsheet.compute.readings import calibration_of
 from runsheet.compute.rules.times import moment
 from runsheet.run import edit
-from runsheet.run.kinds import ABBREVIATIONS
+from runsheet.run.kinds import ABBREVIATIONS, EVENTS
 from runsheet.run.model import Row
-from runsheet.work.batch_plan import Spacer
-from runsheet.work.new_row import Names, advised, new_row, read_again
+from runsheet.work.batch_plan import Names, Spacer, event
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -97,7 +97,7 @@ def _to_read(sheet: Sheet, held: list[RowResult], names: Names, at: int) -> tupl
     old, again = [], []
     for row in held:
         if _key(row) not in there:
-            step = Step(_copy(row, sheet, names), _why(row, sheet), row.id, clocks(sheet, row))
+            step = Step(_copy(row, sheet, names), _why(row), row.id, clocks(sheet, row))
             there[_key(row)] = step.row.id
             again.append(step)
         old.append((row.id, there[_key(row)]))
@@ -109,8 +109,11 @@ def _copy(row: RowResult, sheet: Sheet, names: Names) -> Row:
     stem = f"{row.sample}-" if row.kind == "sample" else ABBREVIATIONS[row.kind]
     several = len({str(c.calibration.cell_mm) for c in sheet.calibrations}) > 1
     cell = row.calibration.calibration.cell_mm if row.calibration and several else None
-    made = read_again(row.row, names.first(stem), row.sample, advised(row))
-    made = replace(made, calibration=None, cell_mm=row.row.cell_mm or cell)
+    made = replace(
+        row.row, id=names.first(stem), sample=None if row.kind == "second-source" else row.sample,
+        dilution=_dilution(row), calibration=None, cell_mm=row.row.cell_mm or cell,
+        readings=(), at=None, void=None, report=None, reason=None, rezeroed=None, as_left=None, note=None,
+    )  # fmt: skip
     if row.calibration is None or row.calibration.state != "pass":
         return made
     latest = calibration_of(made, sheet.calibrations)
@@ -118,27 +121,20 @@ def _copy(row: RowResult, sheet: Sheet, names: Names) -> Row:
     return replace(made, calibration=row.calibration.id) if stays else made
 
 
-def _why(row: RowResult, sheet: Sheet) -> str:
-    """Say what holds a row: its curve, or the blanks and checks beside it that fail."""
-    said = f"held: {' and '.join(_beside(row, sheet))} beside it fails"
+def _dilution(row: RowResult) -> Any:
+    if row.dilute_to is None:
+        return row.row.dilution
+    return int(row.dilute_to) if row.dilute_to == int(row.dilute_to) else Decimal(repr(row.dilute_to))
+
+
+def _why(row: RowResult) -> str:
+    """What holds a row: its curve, or the blanks and checks beside it that fail."""
+    said = f"held: {' and '.join(f'{event.kind} {event.id}' for event in row.holders)} beside it fails"
     if row.calibration is None:
         said = "held: no calibration of its cell was read in full by its time"
     elif row.calibration.state != "pass":
         said = f"held: calibration {row.calibration.id} fails"
     return f"{said}; above the range: {row.advice}" if row.advice else said
-
-
-def _beside(row: RowResult, sheet: Sheet) -> list[str]:
-    """Name the nearest events on either side of a row that fail on the side they turn to it."""
-    at = next(n for n, other in enumerate(sheet.rows) if other is row)
-    found = []
-    for side, good in ((sheet.rows[:at][::-1], left_good), (sheet.rows[at + 1 :], found_good)):
-        for kind in asked_for(sheet.run.method):
-            same = (r for r in side if r.kind == kind and r.counted and r.calibration is row.calibration)
-            nearest = next(same, None)
-            if nearest is not None and not good(nearest, sheet.run):
-                found.append(f"{kind} {nearest.id}")
-    return found
 
 
 def clocks(sheet: Sheet, row: RowResult) -> tuple[Clock, ...]:
@@ -207,7 +203,7 @@ def _repeated(sheet: Sheet, names: Names, at: int) -> list[Step]:
     for kind in asked_for(sheet.run.method):
         last = [row for row in sheet.rows if row.kind == kind and row.counted and row.calibration is curve]
         if curve is not None and last and kind not in ahead and not left_good(last[-1], sheet.run):
-            row = new_row(sheet.run, last[-1].kind, names.of(last[-1].kind))
+            row = event(sheet, names, last[-1].kind)
             made.append(Step(row, f"{last[-1].id} failed: what is read next would be held"))
     return made
 
@@ -227,10 +223,9 @@ def _first(sheet: Sheet, rows: Iterable[Row]) -> str:
 def edits(run: Run, found: Rescue) -> list[edit.Edit]:
     """Give the edits, as one step: old rows no longer report and say why, new rows go before what is unread."""
     place = {row.id: n for n, row in enumerate(run.queue, 1)}
-    dilutions = {step.row.id: step.row.dilution for step in found.steps if "dilute" in step.why}
     made: list[edit.Edit] = []
     for old, new in found.superseded:
-        why = f"read again as {new}" + (f", {dilutions[new]}x" if new in dilutions else "")
+        why = f"read again as {new}"
         path = f"queue[{place[old]}]"
         made += [edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why)]
     for n, step in enumerate(found.steps, found.at):

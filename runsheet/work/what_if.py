@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from runsheet.compute.results import CalibrationResult, RowResult, Sheet, Verdict
+    from runsheet.compute.results import CalibrationResult, RowResult, Sheet, State, Verdict
     from runsheet.run.model import Calibration, Run
 
 MOST = 40
@@ -88,8 +88,8 @@ class Alternative:
     rse_percent: float | None
     lowest_error_percent: float | None
     """Of the used preparations of the lowest level, the largest."""
-    state: Verdict
-    """The state of the whole run."""
+    state: State
+    """Of the whole run."""
     curve_state: Verdict
 
 

@@ -63,9 +63,13 @@ def test_results_as_json_have_the_shape_of_the_contract(soil: Path, capsys: pyte
     assert {*row.split(), *more.split()} <= data["rows"][0].keys()
     curve = "id model weighting zero coefficients n levels r r2 s rse_percent rsd_percent range state why detection"
     assert {*curve.split(), "standards"} <= data["calibrations"][0].keys()
-    assert data["quality"][0].keys() == {"rule", "rows", "value", "low", "high", "state", "why"}
+    assert data["quality"][0].keys() == {
+        *("rule", "rows", "value", "low", "high", "state", "why", "unit", "affects", "acted_on"),
+    }
     assert data["due"][0].keys() == {"what", "state", "readings_left", "minutes_left"}
-    assert data["fractions"][0].keys() == {"sample", "oil_grease", "petroleum", "polar", "U"}
+    assert data["fractions"][0].keys() == {
+        *("sample", "oil_grease", "petroleum", "polar", "U", "unit", "reported", "flags"),
+    }
 
 
 def test_text_fits_eighty_columns(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:

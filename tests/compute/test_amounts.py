@@ -155,7 +155,8 @@ def test_lowest_used_level_is_the_floor_of_the_reporting_limit() -> None:
     ("mg_per_l", "method", "flags", "reported"),
     [
         case(0.49, {}, "U", "< 2.0", id="below detection"),
-        case(-3, {}, "U", "< 2.0", id="below zero"),
+        case(-1.9, {}, "U", "< 2.0", id="below zero"),
+        case(-3, {}, "QU", "< 2.0", id="below zero by more than the reporting limit"),
         case(0.49, {"nondetect": "detection"}, "U", "< 0.50", id="prints detection"),
         case(0.5, {}, "J", "0.50", id="at detection"),
         case(1.99, {}, "J", "2.0", id="below reporting"),

@@ -220,8 +220,8 @@ def test_run_state(queue: list[Table], tables: Table, expected: str) -> None:
     assert results(named, **tables)["state"] == expected
 
 
-@pytest.mark.parametrize(("used", "expected"), [("C1", "fail"), ("C2", "pass")])
-def test_failed_calibration_fails_the_run_when_it_is_in_use(used: str, expected: str) -> None:
+@pytest.mark.parametrize("used", ["C1", "C2"])
+def test_a_failed_calibration_fails_the_run_and_affects_what_uses_it(used: str) -> None:
     result = results(
         [row("A", 0.25, calibration=used)],
         calibration=[{"id": "C1"}, {"id": "C2"}],
@@ -229,4 +229,6 @@ def test_failed_calibration_fails_the_run_when_it_is_in_use(used: str, expected:
         method={"calibration": {"levels": 4}},
     )
     assert [made["state"] for made in result["calibrations"]] == ["fail", "pass"]
-    assert (result["state"], rows(result)["A"]["state"]) == (expected, {"C1": "held", "C2": "accepted"}[used])
+    assert (result["state"], rows(result)["A"]["state"]) == ("fail", {"C1": "held", "C2": "accepted"}[used])
+    (found,) = [finding for finding in result["quality"] if finding["rule"] == "calibration"]
+    assert found["affects"] == {"C1": ["A"], "C2": []}[used]

@@ -225,7 +225,7 @@ def test_no_real_root_is_null_and_above_the_range() -> None:
     """The curve turns at 400 mg/L, 0.8 A."""
     made = rows(results([row("A", 0.81)], **BENT))["A"]
     assert [made[name] for name in ("extract", "result", "reported")] == [None] * 3
-    assert (made["flags"], made["advice"]) == (["E"], "")
+    assert (made["flags"], made["advice"]) == (["E", "Q"], "")
 
 
 # --- uncertainty ----------------------------------------------------------------------------------------------

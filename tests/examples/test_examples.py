@@ -49,6 +49,8 @@ def agrees(file: Path, output: str) -> None:
         "rows": rows(got),
         "due": {due["what"]: due for due in got["due"]},
     }
+    for row in got["rows"]:  # the reference has the flags that follow from the figures, none that a rule gives
+        row["flags"] = [flag for flag in row["flags"] if flag in "UJED"]
     want["rows"] = rows(want)
     assert set(want) == set(by_name)
     assert list(want["rows"]) == list(by_name["rows"])

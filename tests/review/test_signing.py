@@ -38,7 +38,7 @@ def day(name: str = "soil-day") -> Run:
 
 
 def noted() -> Run:
-    action = {"rule": "check", "rows": ["CCV3"], "taken": "calibrated anew"}
+    action = {"rule": "check", "rows": ["CCV3"], "taken": "calibrated anew", "by": "M. Tarn", "at": NOW}
     return edit.apply(day(), edit.insert_row(day(), "action", 1, action))
 
 

@@ -120,7 +120,7 @@ def test_the_exceptions_of_a_day_in_words() -> None:
         "fail: check CCV3: recovers 87.1 %, limits 90-110; no action noted",
         "void: SB2: film on the cell window; rinsed with solvent and read again at once",
         "superseded: G-1T: held by CCV3; read again as G-1T-1",
-        "held: LCS1T: reported as 181 mg/kg",
+        "superseded: LCS1T: held by CCV3; read again as LCS1T-1",
         "corrected: G-2 readings, 2026-04-22 09:40 tarn: [0.184] to [0.148]: swapped",
         "entered late: G-4: read 2026-04-22 09:23, entered 2026-04-22 10:03, 40 min later",
         "2 steps of the log could not be followed: runsheet log --verify says which",
@@ -143,7 +143,7 @@ def test_a_finding_names_all_its_rows_and_says_what_was_done() -> None:
     method = {"holding": {"collection_to_analysis_days": 1}}
     run = made_run(rows(12), method=method)
     told = walk.exceptions(sheet(run), Audit())
-    assert any(words.startswith("warn: holding") and words.count("R11") == 2 for words in told)
+    assert any(words.startswith("warn: holding") and "R11" in words for words in told)
     run = day()
     action = Action(rule="check", rows=("CCV3",), taken="calibrated anew", by="M. Tarn")
     told = walk.exceptions(evaluate(replace(run, action=(action,)), demo.NOW["soil-day"]), Audit())
@@ -159,7 +159,7 @@ def test_what_falls_due_and_the_walks_own_disagreement_are_no_exceptions() -> No
 
 
 def test_nothing_a_terminal_obeys_is_in_an_exception() -> None:
-    run = made_run([row("A", 0.1, void="\x1b[2Jspilt")])
+    run = made_run([row("A", 0.1, void="\x1b[2Jspilt")], standard=standards(lot="L1"))
     assert walk.exceptions(sheet(run), Audit()) == ("void: A: \\x1b[2Jspilt",)
 
 
@@ -215,9 +215,12 @@ def test_an_exception_is_open_until_it_was_seen_as_it_is() -> None:
     every = walk.exceptions(evaluate(run, now), Audit())
     run = with_reviews(run, *map(seen, every))
     assert walk.left(evaluate(run, now), Audit()).exceptions == ()
-    run = replace(run, action=(Action(rule="check", rows=("CCV3",), taken="calibrated anew"),))
+    run = replace(
+        run,
+        action=(Action(rule="check", rows=("CCV3",), taken="calibrated anew", by="M. Tarn", at=demo.NOW["soil-day"]),),
+    )
     left = walk.left(evaluate(run, now), Audit())
-    assert left.exceptions == ("fail: check CCV3: recovers 87.1 %, limits 90-110; action: calibrated anew",)
+    assert left.exceptions == ("fail: check CCV3: recovers 87.1 %, limits 90-110; action: calibrated anew (M. Tarn)",)
     assert left.exceptions_done == len(every) - 1
 
 
@@ -258,7 +261,7 @@ def test_a_row_that_is_gone_warns_an_emptied_one_fails_and_a_void_one_says_nothi
 
 
 def test_a_disagreement_stops_signing_until_it_is_settled() -> None:
-    action = Action(rule="check", rows=("CCV3",), taken="calibrated anew")
+    action = Action(rule="check", rows=("CCV3",), taken="calibrated anew", by="M. Tarn", at=demo.NOW["soil-day"])
     run, now = replace(day(), action=(action,)), demo.NOW["soil-day"]
     assert signing.refusal(evaluate(run, now), "M. Tarn") == ""
     differs = with_reviews(run, typed("G-4", "0.061"))
@@ -278,14 +281,17 @@ def told(run: Run) -> str:
 
 def test_the_report_says_who_looked_at_what_and_how_it_agrees() -> None:
     run = with_reviews(
-        made_run([row("A", 0.112), row("B", 0.13), row("C", 0.2, void="spilt"), row("D", 0.3, void="spilt too")]),
+        made_run(
+            [row("A", 0.112), row("B", 0.13), row("C", 0.2, void="spilt"), row("D", 0.3, void="spilt too")],
+            standard=standards(lot="L1"),
+        ),
         typed("A", "0.1120"),
         typed("B", "0.18"),
         seen("void: C: spilt", "the notebook says so"),
     )
     found = told(run)
     assert "R. Holt 1 exception, 2 rows typed again (2026-03-11)" in found
-    assert "Exceptions 1 of 2 looked at" in found
+    assert "Exceptions 1 of 3 looked at" in found
     assert "Typed again 2 of 7 rows read; one in ten asks for 1" in found
     assert "A 0.1120 R. Holt 2026-03-11 11:20+01:00 agrees" in found
     assert "B 0.18 R. Holt 2026-03-11 11:20+01:00 differs: 0.13" in found

@@ -141,7 +141,8 @@ def test_a_result_that_crosses_the_reporting_limit_is_material() -> None:
 
 def test_without_u_nothing_is_judged_immaterial() -> None:
     two = standards((10, 200), (0.026, 0.5))
-    got = found(run([row("A", 0.2, at=at(60))], standard=two))["C1 as line through zero, unweighted"]
+    queue = [row("SB1", 0.0005, kind="blank", at=at(59)), row("A", 0.2, at=at(60))]
+    got = found(run(queue, standard=two))["C1 with drift none"]
     assert what_if.material(got).startswith("not judged: no result moves by more than ")
     assert what_if.material(got).endswith("but not every result has a U")
 

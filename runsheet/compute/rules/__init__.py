@@ -1,58 +1,110 @@
 """The quality rules.
 
-Owns: the list of rules, in the order findings are shown. A rule is a function from a `Day` to findings; a new one is a
-function in the module it belongs to and its name in `RULES`. Invariant: rules about a row or a pair say every verdict,
-the others speak only to warn or fail; nothing here changes the sheet.
+Owns: the list of rules, in the order findings are shown. A new one is a function in the module it belongs to and its
+`Rule` in `RULES`. Invariant: rules about a row or a pair tell every verdict, the others speak only to warn or fail;
+nothing here changes the sheet.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.compute.rules import batch, calibration, events, notebook, single_results, times
+from runsheet.compute.rules import (
+    batch,
+    choices,
+    curves,
+    events,
+    notebook,
+    photometer,
+    receipt,
+    single_results,
+    times,
+)
+from runsheet.compute.rules.rule import Rule
+from runsheet.compute.setup import SETUP_CHECKS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
     from runsheet.compute.results import Finding
-    from runsheet.compute.rules.computed import Day
+    from runsheet.compute.rules.computed import Computed
 
-RULES: tuple[Callable[[Day], Iterator[Finding]], ...] = (
-    calibration.setup,
-    calibration.calibration,
-    calibration.dropped_levels,
-    calibration.reporting_limit,
-    events.due,
-    events.blank,
-    events.check,
-    events.second_source,
-    events.opening,
-    events.blank_interval,
-    events.check_interval,
-    events.closing,
-    events.carry_over,
-    events.superseded,
-    batch.batch,
-    batch.method_blank,
-    batch.control,
-    batch.spike,
-    batch.control_pair,
-    batch.spike_pair,
-    batch.duplicate,
-    single_results.replicates,
-    single_results.over_dilution,
-    single_results.fractions,
-    single_results.silica_gel,
-    single_results.one_result,
-    single_results.amounts,
-    single_results.unit,
-    times.holding,
-    times.expiry,
-    times.clock,
-    notebook.review,
-)
+SW846 = "EPA SW-846 8000D"
+SETUP = tuple(dict.fromkeys(check.limit for check in SETUP_CHECKS.values()))
+CURVE = ("levels", "r", "rse_percent", "level_error_percent", "lowest_error_percent")
 
 
-def judge(day: Day) -> tuple[Finding, ...]:
-    """Take every rule's findings."""
-    return tuple(finding for rule in RULES for finding in rule(day))
+def _below(table: str, *names: str) -> tuple[str, ...]:
+    return tuple(f"{table}.{name}" for name in names)
+
+
+RULES: tuple[Rule, ...] = (
+    Rule("setup", "setup checks", photometer.setup, _below("setup", *SETUP)),
+    Rule("calibration", "calibration", curves.calibration, _below("calibration", *CURVE), actable=True),
+    Rule("dropped-levels", "levels left out", curves.dropped_levels, source=SW846),
+    Rule("reporting-limit", "reporting limit and detection study", curves.reporting_limit, ("limits.reporting",)),
+    Rule("traceability", "lots", curves.traceability),
+    Rule("calibration-choice", "choice of calibration", curves.calibration_choice),
+    Rule("due", "blanks and checks due", events.due,
+         ("blank.every_readings", "blank.every_minutes", "check.every_readings"), flag="", walked=False),
+    Rule("blank", "solvent blank", events.blank, ("blank.absorbance", "blank.concentration"),
+         every_verdict=True, marks=True),
+    Rule("check", "check standard", events.check, ("check.recovery_percent",), every_verdict=True, marks=True),
+    Rule("second-source", "second source", events.second_source, ("check.second_source_percent",),
+         every_verdict=True, marks=True),
+    Rule("opening", "verification before the first sample", events.opening,
+         ("check.recovery_percent", "check.second_source_percent")),
+    Rule("blank-interval", "interval between blanks", events.blank_interval,
+         ("blank.every_readings", "blank.every_minutes")),
+    Rule("check-interval", "interval between check standards", events.check_interval, ("check.every_readings",)),
+    Rule("closing", "closing blank and check", events.closing, ("check.closing",)),
+    Rule("carry-over", "carry-over", events.carry_over),
+    Rule("superseded", "void blank or check not repeated", events.superseded),
+    Rule("voided-qc", "quality control voided", choices.voided_qc),
+    Rule("repeated-until-pass", "repeated until it passed", choices.repeated_until_pass),
+    Rule("batch", "quality control of the batch", batch.batch, ("batch.samples",)),
+    Rule("method-blank", "method blank", batch.method_blank, ("limits.reporting",),
+         every_verdict=True, marks=True, flag=""),
+    Rule("control", "control recovery", batch.control, ("batch.control_percent",), every_verdict=True, marks=True),
+    Rule("spike", "spike recovery", batch.spike, ("batch.spike_percent",), every_verdict=True, marks=True),
+    Rule("control-pair", "control and its duplicate", batch.control_pair, ("batch.pair_rpd_percent",),
+         every_verdict=True, marks=True),
+    Rule("spike-pair", "spike and its duplicate", batch.spike_pair, ("batch.pair_rpd_percent",),
+         every_verdict=True, marks=True),
+    Rule("duplicate", "duplicate", batch.duplicate, ("batch.duplicate_rpd_percent", "limits.reporting"),
+         every_verdict=True, marks=True),
+    Rule("solvent-lot", "solvent of the extraction", batch.solvent_lot),
+    Rule("field-blank", "blanks of the journey", batch.field_blank, ("limits.reporting",)),
+    Rule("replicates", "replicate readings", single_results.replicates, ("batch.replicate_percent",),
+         every_verdict=True),
+    Rule("over-range", "above the calibrated range", single_results.over_range, ("calibration.max_absorbance",),
+         source=f"{SW846}: no extrapolation"),
+    Rule("negative", "below zero", single_results.negative, ("limits.detection", "limits.reporting")),
+    Rule("over-dilution", "diluted and read low", single_results.over_dilution, ("limits.reporting",)),
+    Rule("dilution-agreement", "two dilutions", single_results.dilution_agreement, ("batch.duplicate_rpd_percent",)),
+    Rule("result-chosen", "choice of result", choices.result_chosen, ("batch.duplicate_rpd_percent",)),
+    Rule("fractions", "petroleum against oil and grease", single_results.fractions,
+         source="EPA 1664B: petroleum hydrocarbons are part of oil and grease"),
+    Rule("silica-gel", "silica gel", single_results.silica_gel, source="EPA 1664B"),
+    Rule("one-result", "one result a sample", single_results.one_result, actable=False),
+    Rule("amounts", "amounts and results", single_results.amounts),
+    Rule("unit", "unit", single_results.unit),
+    Rule("holding", "holding times", times.holding,
+         _below("holding", *map(times.limit_of, times.CLOCKS)),
+         every_verdict=True, flag="H"),
+    Rule("receipt", "receipt", receipt.receipt, ("receipt.temperature_c", "receipt.ph_max"), flag="Y"),
+    Rule("expiry", "expiry", times.expiry),
+    Rule("clock", "times", times.clock),
+    Rule("review", "typed again from the notebook", notebook.review, walked=False),
+)  # fmt: skip
+BY_NAME = {rule.name: rule for rule in RULES}
+
+
+def judge(run: Computed) -> tuple[Finding, ...]:
+    """Every rule's findings; those that fail or warn say what they bear on."""
+    return tuple(_settled(finding, run) for rule in RULES for finding in rule.judge(run))
+
+
+def _settled(finding: Finding, run: Computed) -> Finding:
+    """The finding with the results it bears on: none where it passes, those it names where its rule does not say."""
+    if finding.state not in ("fail", "warn"):
+        return finding._replace(affects=())
+    return finding if finding.affects is not None else finding._replace(affects=run.reach.named(finding.rows))

@@ -5,60 +5,100 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from runsheet.compute.compare import at_most, below, equal, inside, optional
-from runsheet.compute.comparison import CONTROLS, SPIKES
+from runsheet.compute.compare import at_most, below, equal, optional
+from runsheet.compute.comparison import rpd, same_basis
 from runsheet.compute.results import Finding
-from runsheet.compute.rules.computed import WORDS, pair
+from runsheet.compute.rules import recovery
+from runsheet.compute.rules.computed import FRACTION_WORDS, plain_lot
+from runsheet.run.kinds import CONTROLS, SOLVENT_STANDARDS, SPIKES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.compute.results import RowResult
-    from runsheet.compute.rules.computed import Day
+    from runsheet.compute.rules.computed import Computed
+    from runsheet.run.model import Fraction
 
 UNEQUAL = 0.02
 """How far apart, of the larger, the amounts or additions of a pair may be before its RPD says nothing."""
 
 
-def batch(day: Day) -> Iterator[Finding]:
-    """Each batch and fraction has its method blanks and controls, and a duplicate or a spike pair."""
-    for (name, fraction), rows in day.groups.items():
-        samples = _distinct(rows, "sample")
-        size = day.limits(fraction).samples
-        if not samples or size is None:
-            continue
-        what = f"{f'batch {name}, ' if name else ''}{WORDS[fraction]}"
-        needed = math.ceil(len(samples) / float(size) - 1e-9)
-        for kind in ("method-blank", "control"):
-            had = len(_distinct(rows, kind))
-            if had < needed:
-                many = f"{len(samples)} sample{'s' if len(samples) > 1 else ''}"
-                why = f"{what}: {had} {kind} for {many}, {needed} needed"
-                yield Finding("batch", tuple(samples), had, needed, None, "fail", why)
-        kinds = {row.kind for row in rows}
-        if "duplicate" not in kinds and not set(SPIKES) <= kinds:
-            yield Finding(
-                "batch", tuple(samples), None, None, None, "warn", f"{what}: neither a duplicate nor a spike pair"
-            )
+def batch(run: Computed) -> Iterator[Finding]:
+    """Each batch and fraction has its method blanks, its controls, and enough duplicates and pairs."""
+    for (name, fraction), rows in run.groups.items():
+        yield from _of_group(name, fraction, rows, run)
+    if len(run.run.batch) > 1:
+        without = [row for row in run.live if row.batch is None and row.kind not in SOLVENT_STANDARDS]
+        if without:
+            why = "they name no batch and there are several: they count as a batch of their own"
+            affects = run.reach.groups(*((row.batch, row.fraction) for row in without))
+            yield Finding("batch", tuple(row.id for row in without), state="warn", why=why, affects=affects)
+
+
+def _of_group(name: str | None, fraction: Fraction, rows: list[RowResult], run: Computed) -> Iterator[Finding]:
+    samples, size = _distinct(rows, "sample"), run.limits(fraction).samples
+    if not samples or size is None:
+        return
+    what = f"{f'batch {name}, ' if name else ''}{FRACTION_WORDS[fraction]}"
+    many = f"{len(samples)} sample{'s' if len(samples) > 1 else ''}"
+    needed = math.ceil(len(samples) / float(size) - 1e-9)
+    pairs = sum(min(len(_of(rows, kind)), len(_of(rows, f"{kind}-duplicate"))) for kind in ("spike", "control"))
+    had = {kind: len(_distinct(rows, kind)) for kind in ("method-blank", "control")}
+    had["duplicate or pair"] = len(_distinct(rows, "duplicate")) + pairs
+    read = [row.row.at for row in rows if row.sample in samples and row.row.at is not None]
+    made = Finding("batch", tuple(samples), affects=run.reach.groups((name, fraction)), read_at=max(read, default=None))
+    for kind, count in had.items():
+        why = f"{what}: {count} {kind.replace('-', ' ')} for {many}, {needed} needed"
+        if count < needed and kind in ("method-blank", "control"):
+            yield made._replace(value=count, low=needed, why=why)
+        elif count < needed:
+            yield made._replace(state="warn", why=why)
+
+
+def _of(rows: list[RowResult], kind: str) -> list[RowResult]:
+    return [row for row in rows if row.kind == kind]
 
 
 def _distinct(rows: list[RowResult], kind: str) -> list[str]:
-    return list(dict.fromkeys(row.sample for row in rows if row.kind == kind))
+    return list(dict.fromkeys(row.sample for row in _of(rows, kind)))
 
 
-def method_blank(day: Day) -> Iterator[Finding]:
-    """A method blank is below the reporting limit."""
-    for row in day.of_kind("method-blank"):
-        if row.result is None:
-            yield _without_result("method-blank", row, None, row.reporting)
-            continue
-        good = row.reporting is None or below(row.result, row.reporting)
-        why = "" if good else f"{row.result:.4g} {row.unit} is not below the reporting limit {row.reporting:.4g}"
-        yield Finding("method-blank", (row.id,), row.result, None, row.reporting, "pass" if good else "fail", why)
+def method_blank(run: Computed) -> Iterator[Finding]:
+    """A method blank is below the reporting limit, or no sample of its batch is near it."""
+    for row in run.of_kind("method-blank"):
+        yield _method_blank(row, run)
+
+
+def _method_blank(row: RowResult, run: Computed) -> Finding:
+    unit = row.unit or ""
+    made = Finding(
+        "method-blank", (row.id,), row.result, None, row.reporting, "pass", "", unit,
+        run.reach.with_flag("B", row), read_at=row.row.at,
+    )  # fmt: skip
+    if not row.counted:
+        return recovery.unread("method-blank", row, None, row.reporting)._replace(unit=unit)
+    if row.result is None:
+        return made._replace(state="warn", why="it has no result: not judged")
+    if row.unit != run.run.method.unit:
+        why = f"{row.unit}, and the method's limits are in {run.run.method.unit}: not judged"
+        return made._replace(state="warn", why=why)
+    if row.reporting is None or below(row.result, row.reporting):
+        return made
+    why = f"{row.result:.4g} {row.unit} is not below the reporting limit {row.reporting:.4g}"
+    samples = [
+        other for other in run.group(row) if other.kind == "sample" and other.is_reported and other.unit == row.unit
+    ]
+    if samples and all("U" in other.flags or _far_above(other, row) for other in samples):
+        return made._replace(state="warn", why=f"{why}; each sample is below its limit or at least 10 times it")
+    return made._replace(state="fail", why=why)
+
+
+def _far_above(row: RowResult, blank: RowResult) -> bool:
+    return row.result is not None and not below(row.result, 10 * (blank.result or 0.0))
 
 
 def blank_flags(rows: tuple[RowResult, ...]) -> set[str]:
-    """Name the rows that take flag B: samples of a batch and fraction below 10 times a blank that shows something."""
+    """The rows that take flag B: samples of a batch and fraction below 10 times a blank that shows something."""
     floors: dict[tuple[str | None, str, str | None], float] = {}
     for row in rows:
         if row.kind == "method-blank" and _shows(row):
@@ -70,133 +110,83 @@ def blank_flags(rows: tuple[RowResult, ...]) -> set[str]:
     return {
         row.id
         for row in samples
-        if below(row.result or 0.0, floors.get((row.batch, row.fraction, row.unit), -math.inf))
+        if "U" not in row.flags and below(row.result or 0.0, floors.get((row.batch, row.fraction, row.unit), -math.inf))
     }
 
 
 def _shows(blank: RowResult) -> bool:
     limit = blank.reporting if blank.detection is None else blank.detection
-    return blank.result is not None and limit is not None and at_most(limit, blank.result)
+    return blank.counted and blank.result is not None and limit is not None and at_most(limit, blank.result)
 
 
-def _without_result(rule: str, row: RowResult, low: float | None, high: float | None) -> Finding:
-    if not row.counted:
-        return Finding(rule, (row.id,), None, low, high, "todo", "not read yet")
-    return Finding(rule, (row.id,), None, low, high, "warn", "it has no result, so no verdict")
-
-
-def control(day: Day) -> Iterator[Finding]:
+def control(run: Computed) -> Iterator[Finding]:
     """A control recovers what was added within its limits."""
-    for row in day.of_kind(*CONTROLS):
-        yield _recovery("control", row, day, *pair(day.limits(row.fraction).control_percent))
+    for row in run.of_kind(*CONTROLS):
+        finding = recovery.of_added("control", row, run.limits(row.fraction).control_percent)
+        yield finding._replace(affects=run.reach.of_row(row))
 
 
-def spike(day: Day) -> Iterator[Finding]:
+def spike(run: Computed) -> Iterator[Finding]:
     """A spike recovers within its limits; where the controls pass, a spike that does not shows a matrix effect."""
-    for row in day.of_kind(*SPIKES):
-        finding = _recovery("spike", row, day, *pair(day.limits(row.fraction).spike_percent))
-        if finding.state in ("pass", "fail") and (why := _too_small(row, day)):
-            finding = finding._replace(state="warn", why=why)
-        elif finding.state == "fail" and _controls_pass(row, day):
+    for row in run.of_kind(*SPIKES):
+        finding = recovery.of_added("spike", row, run.limits(row.fraction).spike_percent)
+        if finding.state == "fail" and _controls_pass(row, run):
             finding = finding._replace(state="warn", why=f"{finding.why}: matrix effect, the control passes")
         yield finding
 
 
-def _recovery(rule: str, row: RowResult, day: Day, low: float | None, high: float | None) -> Finding:
-    value = row.recovery_percent
-    if not row.counted:
-        return Finding(rule, (row.id,), None, low, high, "todo", "not read yet")
-    if value is None:
-        return Finding(rule, (row.id,), None, low, high, "warn", f"{_missing(row, day)}: no verdict")
-    if why := _foreign(row):
-        return Finding(rule, (row.id,), value, low, high, "warn", why)
-    good = inside(value, low, high)
-    why = "" if good else f"recovers {value:.1f} %, limits {low:g}-{high:g}"
-    return Finding(rule, (row.id,), value, low, high, "pass" if good else "fail", why)
-
-
-def _missing(row: RowResult, day: Day) -> str:
-    if row.row.added_mg is None:
-        return "the added mass is missing"
-    if row.kind in SPIKES and (parent := day.partners.parent(row)) is None:
-        return "no reported reading of its sample in the same fraction and on the same basis"
-    if row.kind in SPIKES and parent is not None and parent.result is None:
-        return f"{parent.id} has no result"
-    return "it has no result"
-
-
-def _foreign(row: RowResult) -> str:
-    """Say why a recovery is no verdict where another material was added than the curve was made of."""
-    made_of = row.calibration.calibration.material if row.calibration else None
-    added = row.row.material
-    if not added or not made_of or added.casefold() == made_of.casefold() or row.row.response_factor is not None:
-        return ""
-    return f"{added} was added and the standards are {made_of}: without a response factor no verdict"
-
-
-def _too_small(row: RowResult, day: Day) -> str:
-    parent, amounts = day.partners.parent(row), row.amounts
-    if (
-        parent is None
-        or parent.result is None
-        or amounts is None
-        or not amounts.mass_factor
-        or row.row.added_mg is None
-    ):
-        return ""
-    added = float(row.row.added_mg) / amounts.mass_factor
-    if at_most(parent.result, 4 * added):
-        return ""
-    return f"{parent.id} holds more than 4 times what was added ({added:.3g} {row.unit}): the recovery says nothing"
-
-
-def _controls_pass(row: RowResult, day: Day) -> bool:
+def _controls_pass(row: RowResult, run: Computed) -> bool:
     """Whether the batch and fraction has controls with a verdict and all of them pass."""
-    limits = pair(day.limits(row.fraction).control_percent)
-    same = [other for other in day.of_kind(*CONTROLS) if (other.batch, other.fraction) == (row.batch, row.fraction)]
-    states = {_recovery("control", other, day, *limits).state for other in same}
+    limits = run.limits(row.fraction).control_percent
+    controls = (other for other in run.group(row) if other.kind in CONTROLS)
+    states = {recovery.of_added("control", other, limits).state for other in controls}
     return "pass" in states and "fail" not in states
 
 
-def control_pair(day: Day) -> Iterator[Finding]:
+def control_pair(run: Computed) -> Iterator[Finding]:
     """A control and its duplicate agree."""
-    yield from _pairs("control-pair", "control-duplicate", day)
+    for row in run.of_kind("control-duplicate"):
+        yield _pair("control-pair", row, run)._replace(affects=run.reach.of_row(row))
 
 
-def spike_pair(day: Day) -> Iterator[Finding]:
+def spike_pair(run: Computed) -> Iterator[Finding]:
     """A spike and its duplicate agree."""
-    yield from _pairs("spike-pair", "spike-duplicate", day)
+    for row in run.of_kind("spike-duplicate"):
+        yield _pair("spike-pair", row, run)
 
 
-def _pairs(rule: str, kind: str, day: Day) -> Iterator[Finding]:
-    for row in day.of_kind(kind):
-        limit = day.limits(row.fraction).pair_rpd_percent
-        high = None if limit is None else float(limit)
-        first = day.partners.first_of_pair(row)
-        rows = (row.id,) if first is None else (first.id, row.id)
-        value = row.rpd_percent
-        if not row.counted:
-            yield Finding(rule, rows, None, None, high, "todo", "not read yet")
-        elif first is None or value is None:
-            why = "there is no first of the pair" if first is None else "the pair has no two results to compare"
-            yield Finding(rule, rows, None, None, high, "warn", f"{why}: no verdict")
-        elif why := _unequal(first, row):
-            yield Finding(rule, rows, value, None, high, "warn", why)
-        else:
-            good = high is None or at_most(value, high)
-            yield Finding(
-                rule,
-                rows,
-                value,
-                None,
-                high,
-                "pass" if good else "fail",
-                "" if good else f"RPD {value:.1f} %, at most {high:g}",
-            )
+def _pair(rule: str, row: RowResult, run: Computed) -> Finding:
+    high = optional(run.limits(row.fraction).pair_rpd_percent)
+    first = row.pair_with
+    names = (row.id,) if first is None else (first.id, row.id)
+    made = Finding(rule, names, row.rpd_percent, None, high, "warn", "", "%", read_at=row.row.at)
+    if not row.counted:
+        return made._replace(state="todo", why="not read yet")
+    if first is None:
+        return made._replace(why="there is no first of the pair: not judged")
+    if why := _over(first, row) or _bases(first, row) or _unequal(first, row):
+        return made._replace(why=why)
+    if row.rpd_percent is None:
+        return made._replace(why="the pair has no two results to compare: not judged")
+    good = high is None or at_most(row.rpd_percent, high)
+    return made._replace(
+        state="pass" if good else "fail", why="" if good else f"RPD {row.rpd_percent:.1f} %, at most {high:g}"
+    )
+
+
+def _over(first: RowResult, second: RowResult) -> str:
+    over = [row.id for row in (first, second) if "E" in row.flags]
+    return f"{' and '.join(over)} above the range: not judged" if over else ""
+
+
+def _bases(first: RowResult, second: RowResult) -> str:
+    if same_basis(first, second) or first.unit != second.unit:
+        return ""
+    return "one is on dry weight and the other as received: not judged"
 
 
 def _unequal(first: RowResult, second: RowResult) -> str:
-    """Say why the RPD of two bottles is no verdict: their amounts or additions differ."""
+    """Why the RPD of two bottles is no verdict: their amounts or additions differ."""
     a, b = first.amounts, second.amounts
     pairs = (
         ("amounts", a.amount if a else None, b.amount if b else None),
@@ -207,43 +197,72 @@ def _unequal(first: RowResult, second: RowResult) -> str:
             continue
         larger = max(one, other)
         if abs(one - other) > UNEQUAL * larger and not equal(abs(one - other), UNEQUAL * larger):
-            return f"the {what} are more than 2 % apart ({one:g}, {other:g}): their RPD is no verdict"
+            return f"the {what} are more than 2 % apart ({one:g}, {other:g}): not judged"
     return ""
 
 
-def duplicate(day: Day) -> Iterator[Finding]:
+def duplicate(run: Computed) -> Iterator[Finding]:
     """A duplicate agrees with its sample: by RPD, near the reporting limit by difference."""
-    for row in day.of_kind("duplicate"):
-        limit = day.limits(row.fraction).duplicate_rpd_percent
-        high = None if limit is None else float(limit)
-        parent = day.partners.parent(row)
+    for row in run.of_kind("duplicate"):
+        high, parent = optional(run.limits(row.fraction).duplicate_rpd_percent), row.compared_with
         if not row.counted:
-            yield Finding("duplicate", (row.id,), None, None, high, "todo", "not read yet")
+            yield recovery.unread("duplicate", row, None, high)
         elif parent is None or parent.result is None or row.result is None:
-            why = "no reported result of its sample in the same fraction and on the same basis: no verdict"
-            yield Finding("duplicate", (row.id,), None, None, high, "warn", why)
+            why = "no reported result of its sample in the same fraction to compare: not judged"
+            yield Finding("duplicate", (row.id,), None, None, high, "warn", why, "%", read_at=row.row.at)
         else:
-            yield _duplicate(row, parent, parent.result, row.result, high)
+            yield agreement("duplicate", row, parent, high)
 
 
-def _duplicate(row: RowResult, parent: RowResult, one: float, other: float, high: float | None) -> Finding:
-    rows = (parent.id, row.id)
-    detections = (parent.detection, row.detection)
-    if None not in detections and below(one, parent.detection or 0) and below(other, row.detection or 0):
-        return Finding("duplicate", rows, row.rpd_percent, None, high, "pass", "")
-    reporting = [limit for limit in (parent.reporting, row.reporting) if limit is not None]
-    low_level = any(
-        limit is not None and below(result, 5 * limit)
-        for result, limit in ((one, parent.reporting), (other, row.reporting))
-    )
-    if low_level:
-        difference, allowed = abs(one - other), max(reporting)
+def agreement(rule: str, row: RowResult, other: RowResult, high: float | None) -> Finding:
+    """Whether two results of one sample agree, as a duplicate must."""
+    one, two = other.result or 0.0, row.result or 0.0
+    made = Finding(rule, (other.id, row.id), rpd(row, other), None, high, "pass", "", "%", read_at=row.row.at)
+    if why := _over(other, row) or _bases(other, row):
+        return made._replace(state="warn", why=why)
+    if row.unit != other.unit:
+        return made._replace(state="warn", why=f"{other.unit} and {row.unit}: not judged")
+    if _both_below(one, other.detection) and _both_below(two, row.detection):
+        return made
+    limits = [limit for limit in (other.reporting, row.reporting) if limit is not None]
+    pairs = ((one, other.reporting), (two, row.reporting))
+    if any(limit is not None and below(result, 5 * limit) for result, limit in pairs):
+        difference, allowed = abs(one - two), max(limits)
         good = at_most(difference, allowed)
         why = "" if good else f"differ by {difference:.3g} {row.unit}, near the reporting limit at most {allowed:.3g}"
-        return Finding("duplicate", rows, difference, None, allowed, "pass" if good else "fail", why)
-    value = row.rpd_percent
-    good = high is None or (value is not None and at_most(value, high))
-    told = "no RPD" if value is None else f"RPD {value:.1f} %"
-    return Finding(
-        "duplicate", rows, value, None, high, "pass" if good else "fail", "" if good else f"{told}, at most {high:g}"
-    )
+        return made._replace(
+            value=difference, high=allowed, state="pass" if good else "fail", why=why, unit=row.unit or ""
+        )
+    good = high is None or (made.value is not None and at_most(made.value, high))
+    told = "no RPD" if made.value is None else f"RPD {made.value:.1f} %"
+    return made._replace(state="pass" if good else "fail", why="" if good else f"{told}, at most {high:g}")
+
+
+def _both_below(result: float, detection: float | None) -> bool:
+    return detection is not None and below(result, detection)
+
+
+def solvent_lot(run: Computed) -> Iterator[Finding]:
+    """A batch extracted with another lot of solvent than its calibration's has a method blank that shows it."""
+    for made in run.run.batch:
+        rows = [row for row in run.live if row.batch == made.id]
+        if not made.solvent_lot or any(row.kind == "method-blank" for row in rows):
+            continue
+        curves = {row.calibration.id: row.calibration.calibration for row in rows if row.calibration}
+        lots = {name: curve.solvent_lot or run.run.solvent.lot for name, curve in curves.items()}
+        others = {name: lot for name, lot in lots.items() if lot and plain_lot(lot) != plain_lot(made.solvent_lot)}
+        if others:
+            named = ", ".join(f"{name} in {lot}" for name, lot in others.items())
+            why = f"extracted with lot {made.solvent_lot}, calibrated {named}, and no method blank in the batch"
+            yield Finding("solvent-lot", (made.id,), state="warn", why=why)
+
+
+def field_blank(run: Computed) -> Iterator[Finding]:
+    """A blank that made the samples' journey is below its reporting limit."""
+    for row in run.of_kind("field-blank", "equipment-blank", "trip-blank"):
+        if row.result is not None and row.reporting is not None and not below(row.result, row.reporting):
+            why = f"{row.result:.4g} {row.unit} is not below the reporting limit {row.reporting:.4g}"
+            yield Finding(
+                "field-blank", (row.id,), row.result, None, row.reporting, "warn", why, row.unit or "",
+                read_at=row.row.at,
+            )  # fmt: skip

@@ -1,6 +1,7 @@
 """What the quality rules look at.
 
-Owns: `Day`, one computed day with the few indexes several rules need. Invariant: rules read it and change nothing.
+Owns: `Computed`, a run with everything computed but its verdicts, with the few indexes several rules need. Invariant:
+rules read it and change nothing.
 """
 
 from __future__ import annotations
@@ -9,21 +10,24 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from runsheet.compute.rules import recovery
+from runsheet.compute.rules.reach import Reach
+from runsheet.run.kinds import CONTROLS
 from runsheet.run.model import FractionLimits
 
 if TYPE_CHECKING:
     from datetime import date, datetime
 
-    from runsheet.compute.comparison import Partners
-    from runsheet.compute.intervals import Stretch
-    from runsheet.compute.results import CalibrationResult, DueResult, Fraction, FractionsResult, RowResult, SetupResult
-    from runsheet.run.model import Limits, Run, Sample
+    from runsheet.compute.comparison import Reported
+    from runsheet.compute.days import Days
+    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, SetupResult
+    from runsheet.run.model import Fraction, Run, Sample
 
-WORDS = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons"}
+FRACTION_WORDS: dict[Fraction, str] = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons"}
 
 
 @dataclass
-class Day:
+class Computed:
     """A run with everything computed but its verdicts."""
 
     run: Run
@@ -32,10 +36,16 @@ class Day:
     calibrations: tuple[CalibrationResult, ...]
     rows: tuple[RowResult, ...]
     """Every row; void ones too."""
-    partners: Partners
-    stretches: dict[str, list[Stretch]]
+    reported: Reported
+    times: list[datetime]
+    """The times of everything read, in order."""
+    days: Days
     due: tuple[DueResult, ...]
-    fractions: tuple[FractionsResult, ...]
+
+    @cached_property
+    def reach(self) -> Reach:
+        """Which of the client's results something bears on."""
+        return Reach(self.rows, self.days, recovery.made_good(self.of_kind(*CONTROLS), self.limits))
 
     @cached_property
     def live(self) -> list[RowResult]:
@@ -57,7 +67,7 @@ class Day:
         """Rows that are not void, by kind."""
         found: dict[str, list[RowResult]] = {}
         for row in self.live:
-            found.setdefault(row.row.kind, []).append(row)
+            found.setdefault(row.kind, []).append(row)
         return found
 
     def of_kind(self, *kinds: str) -> list[RowResult]:
@@ -72,6 +82,10 @@ class Day:
             found.setdefault((row.batch, row.fraction), []).append(row)
         return found
 
+    def group(self, row: RowResult) -> list[RowResult]:
+        """The rows of a row's batch and fraction that are not void."""
+        return self.groups.get((row.batch, row.fraction), [])
+
     @cached_property
     def _limits(self) -> dict[Fraction, FractionLimits]:
         batch = self.run.method.batch
@@ -80,7 +94,7 @@ class Day:
         return {"oil_grease": _merged(batch, batch.oil_grease), "petroleum": _merged(batch, batch.petroleum)}
 
     def limits(self, fraction: Fraction) -> FractionLimits:
-        """Give the limits of the batch QC for a fraction."""
+        """The limits of the batch QC for a fraction."""
         return self._limits[fraction]
 
     @cached_property
@@ -89,26 +103,28 @@ class Day:
         return {sample.id: sample for sample in self.run.sample}
 
     def received(self, row: RowResult) -> Sample | None:
-        """Give the sample a row reads, as received; a duplicate or spike without one of its own has its parent's."""
+        """The sample a row reads, as received; a duplicate or spike without one of its own has its parent's."""
         return self.samples.get(row.sample) or self.samples.get(row.row.of or "")
 
-    def in_use(self, calibration: CalibrationResult) -> bool:
-        """Whether rows use a calibration, or the next one would: it is the latest."""
-        return calibration is self.calibrations[-1] or any(row.calibration is calibration for row in self.live)
+    @cached_property
+    def used(self) -> list[CalibrationResult]:
+        """The calibrations that reported rows use."""
+        ids = {row.calibration.id for row in self.read if row.is_reported and row.calibration}
+        return [result for result in self.calibrations if result.id in ids]
 
 
 def _merged(base: FractionLimits, over: FractionLimits | None) -> FractionLimits:
-    """Give a fraction's limits, the method's where the fraction says nothing."""
+    """A fraction's limits, the method's where the fraction says nothing."""
     names = [field.name for field in fields(FractionLimits)]
     values = {name: getattr(over, name, None) for name in names}
     return FractionLimits(**{name: getattr(base, name) if value is None else value for name, value in values.items()})
 
 
-def pair(limits: Limits | None) -> tuple[float | None, float | None]:
-    """Give a low and a high limit as floats, or two Nones."""
-    return (None, None) if limits is None else (float(limits[0]), float(limits[1]))
-
-
 def past(expires: date | None, at: datetime | None) -> bool:
     """Whether a time is after the last day something may be used."""
     return expires is not None and at is not None and at.date() > expires
+
+
+def plain_lot(lot: str | None) -> str:
+    """A lot without what two people write differently: letters' case, blanks and hyphens."""
+    return "".join(sign for sign in (lot or "").casefold() if not sign.isspace() and sign not in "-\u2010\u2011\u2013")

@@ -4,192 +4,229 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.compute.brackets import asked_for, blank_limit, found_good, left_good
-from runsheet.compute.compare import at_most, below, inside, optional
-from runsheet.compute.readings import EVENTS, as_left
+from runsheet.compute.brackets import asked_for, blank_limit
+from runsheet.compute.compare import at_most, below, optional
+from runsheet.compute.intervals import gaps
+from runsheet.compute.readings import as_left
 from runsheet.compute.results import Finding
-from runsheet.compute.rules.computed import pair
+from runsheet.compute.rules import recovery
+from runsheet.compute.rules.computed import plain_lot
+from runsheet.run.kinds import CHECK_STANDARDS, EVENTS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from runsheet.compute.intervals import Stretch
+    from runsheet.compute.intervals import Gap
     from runsheet.compute.results import RowResult
-    from runsheet.compute.rules.computed import Day
+    from runsheet.compute.rules.computed import Computed
+    from runsheet.run.kinds import Event
+
+QUARTER = 1.25
+"""How many times its minutes an interval may have lasted where the events on both sides of it pass."""
 
 
-def due(day: Day) -> Iterator[Finding]:
-    """Say again what is due or overdue."""
-    for result in day.due:
+def due(run: Computed) -> Iterator[Finding]:
+    """No blank and no check is due or overdue while something is still to be read."""
+    for result in run.due if run.unread else ():
         if result.state not in ("due", "overdue"):
             continue
         by_readings = result.readings_left is not None and result.readings_left <= 0
-        value = result.readings_left if by_readings else result.minutes_left
-        yield Finding("due", (), value, 0, None, "fail" if result.state == "overdue" else "warn", result.words)
+        value, unit = (result.readings_left, "readings") if by_readings else (result.minutes_left, "min")
+        state = "fail" if result.state == "overdue" else "warn"
+        yield Finding("due", (), value, 0, None, state, result.words, unit, run.reach.all())  # type: ignore[arg-type]
 
 
-def blank(day: Day) -> Iterator[Finding]:
+def blank(run: Computed) -> Iterator[Finding]:
     """A solvent blank is clean as found, and as left where it was re-zeroed."""
-    for row in day.of_kind("blank"):
-        if not row.counted:
-            yield Finding("blank", (row.id,), None, None, None, "todo", "not read yet")
-            continue
-        limit = blank_limit(day.run.method, direct=row.calibration is not None and row.calibration.direct)
-        low = None if limit is None else -limit
-        if found_good(row, day.run):
-            value, why = row.net, ""
-            if not left_good(row, day.run):
-                value = as_left(row, day.run.instrument.reads)
-                why = f"left at {value:.4g} after re-zeroing, limit {limit:g}: the rows after it are held"
-        else:
-            value = row.net
-            why = "no calibration to judge it by" if value is None else f"found off by {value:+.4g}, limit {limit:g}"
-            if value is not None:
-                why += ": the rows before it are held"
-                why += "" if row.row.rezeroed else f"; not re-zeroed, {as_left(row, None):.4g} is subtracted after it"
-        yield Finding("blank", (row.id,), value, low, limit, "fail" if why else "pass", why)
+    for row in run.of_kind("blank"):
+        yield blank_verdict(row, run) if row.counted else recovery.unread("blank", row)
 
 
-def check(day: Day) -> Iterator[Finding]:
+def blank_verdict(row: RowResult, run: Computed) -> Finding:
+    """The verdict on a read blank: by its found side, else by its left side."""
+    direct = row.calibration is not None and row.calibration.direct
+    limit = blank_limit(run.run.method, direct=direct)
+    low, unit = None if limit is None else -limit, "mg/L of extract" if direct else "A"
+    made = Finding("blank", (row.id,), row.net, low, limit, "pass", "", unit, read_at=row.row.at)
+    affects = run.reach.beside(row, before=not row.found_good, after=not row.left_good)
+    if row.found_good and row.left_good:
+        return made
+    if row.found_good:
+        value = as_left(row, run.run.instrument.reads)
+        why = f"left at {value:.4g} after re-zeroing, limit {limit:g}: the rows after it are held"
+        return made._replace(value=value, state="fail", why=why, affects=affects)
+    if row.net is None:
+        return made._replace(state="fail", why="no calibration to judge it by", affects=affects)
+    why = f"found off by {row.net:+.4g}, limit {limit:g}: the rows before it are held"
+    why += "" if row.row.rezeroed else f"; not re-zeroed, {as_left(row, None):.4g} is subtracted after it"
+    return made._replace(state="fail", why=why, affects=affects)
+
+
+def check(run: Computed) -> Iterator[Finding]:
     """A check standard recovers within its limits."""
-    limits = day.run.method.check.recovery_percent if day.run.method.check else None
-    for row in day.of_kind("check"):
-        yield _recovers("check", row, *pair(limits))
+    limits = run.run.method.check.recovery_percent if run.run.method.check else None
+    for row in run.of_kind("check"):
+        yield recovery.of_expected("check", row, limits)._replace(affects=run.reach.beside(row))
 
 
-def second_source(day: Day) -> Iterator[Finding]:
-    """A second-source standard recovers within its limits, and is of another lot than the standards."""
-    limits = day.run.method.check.second_source_percent if day.run.method.check else None
-    lots = {standard.lot: standard.id for standard in day.run.standard if standard.lot}
-    for row in day.of_kind("second-source"):
-        finding = _recovers("second-source", row, *pair(limits))
-        if row.row.lot and row.row.lot in lots:
-            why = f"its lot {row.row.lot} is that of standard {lots[row.row.lot]}: it is no second source"
-            finding = finding._replace(state="fail", why=f"{finding.why}; {why}" if finding.why else why)
-        yield finding
+def second_source(run: Computed) -> Iterator[Finding]:
+    """A second source of another lot than the standards recovers within its limits on each calibration in use."""
+    limits = run.run.method.check.second_source_percent if run.run.method.check else None
+    passed: set[str] = set()
+    found = []
+    for row in reversed(run.of_kind("second-source")):
+        finding = _second_source(row, run)
+        curve = row.calibration.id if row.calibration else ""
+        if finding.state == "fail" and curve in passed:
+            finding = finding._replace(state="warn", why=f"{finding.why}; a later one on {curve} passes")
+        elif row.counted and finding.state != "fail":
+            passed.add(curve)
+        found.append(finding._replace(affects=run.reach.of_row(row)))
+    yield from reversed(found)
+    read = {row.calibration.id for row in run.of_kind("second-source") if row.counted and row.calibration}
+    for result in run.used if limits is not None else ():
+        if result.id not in read and not result.calibration.verified:
+            why = f"{result.id} is not verified: no second source was read on it"
+            yield Finding(
+                "second-source", (result.id,), state="fail", why=why, affects=run.reach.calibration(result.id),
+                read_at=result.finished,
+            )  # fmt: skip
 
 
-def _recovers(rule: str, row: RowResult, low: float | None, high: float | None) -> Finding:
-    value = row.recovery_percent
-    if not row.counted:
-        return Finding(rule, (row.id,), None, low, high, "todo", "not read yet")
-    if row.extract is None:
-        return Finding(rule, (row.id,), None, low, high, "fail", "it has no concentration on the curve")
-    if value is None:
-        missing = low is not None or high is not None
-        return Finding(
-            rule,
-            (row.id,),
-            None,
-            low,
-            high,
-            "fail" if missing else "pass",
-            "its expected value is missing" if missing else "",
-        )
-    good = inside(value, low, high)
-    return Finding(
-        rule,
-        (row.id,),
-        value,
-        low,
-        high,
-        "pass" if good else "fail",
-        "" if good else f"recovers {value:.1f} %, limits {low:g}-{high:g}",
-    )
+def _second_source(row: RowResult, run: Computed) -> Finding:
+    limits = run.run.method.check.second_source_percent if run.run.method.check else None
+    finding = recovery.of_expected("second-source", row, limits)
+    lots = {plain_lot(standard.lot): standard.id for standard in run.run.standard if plain_lot(standard.lot)}
+    own = plain_lot(row.row.lot)
+    if finding.state == "todo":
+        return finding
+    if own and own in lots:
+        why = f"its lot {row.row.lot} is that of standard {lots[own]}: it is no second source"
+        return finding._replace(state="fail", why=f"{finding.why}; {why}" if finding.why else why)
+    if finding.state == "pass" and not (own and lots):
+        whose = "its own lot" if not own else "the lot of every standard"
+        why = f"{whose} is not recorded: nobody can tell whether it is a second source"
+        return finding._replace(state="warn", why=why)
+    return finding
 
 
-def opening(day: Day) -> Iterator[Finding]:
-    """The curve is verified by a check or a second source before the first sample."""
-    if day.run.method.check is None:
+def opening(run: Computed) -> Iterator[Finding]:
+    """Each day's calibration is verified by a check or a second source before the first sample."""
+    if run.run.method.check is None:
         return
-    for row in day.read:
-        if row.kind in ("check", "second-source"):
-            return
-        if row.kind == "sample":
-            why = "no check or second source was read before the first sample"
-            yield Finding("opening", (row.id,), None, None, None, "warn", why)
-            return
+    verified: set[int] = set()
+    found: dict[tuple[int, str], list[RowResult]] = {}
+    good = {row.id for row in run.read if row.kind in CHECK_STANDARDS and _recovered(row, run)}
+    for row in run.read:
+        day = run.days.of(row)
+        if row.id in good:
+            verified.add(day)
+        elif row.kind == "sample" and day not in verified:
+            found.setdefault((day, "fail" if _older(row, day, run) else "warn"), []).append(row)
+    for (day, state), rows in found.items():
+        why = "read before a check or a second source had passed that day"
+        why += ", on a calibration of an earlier day" if state == "fail" else ""
+        names = tuple(row.id for row in rows)
+        last = max((row.row.at for row in rows if row.row.at), default=None)
+        yield Finding("opening", names, state=state, why=why, affects=run.reach.day(day), read_at=last)  # type: ignore[arg-type]
 
 
-def blank_interval(day: Day) -> Iterator[Finding]:
+def _recovered(row: RowResult, run: Computed) -> bool:
+    limits = run.run.method.check
+    percent = None
+    if limits is not None:
+        percent = limits.recovery_percent if row.kind == "check" else limits.second_source_percent
+    return recovery.of_expected(row.kind, row, percent).state == "pass"
+
+
+def _older(row: RowResult, day: int, run: Computed) -> bool:
+    """Whether a row's calibration was finished on an earlier day."""
+    finished = row.calibration.finished if row.calibration else None
+    return finished is not None and run.days.at(finished) < day
+
+
+def blank_interval(run: Computed) -> Iterator[Finding]:
     """No more readings or minutes between solvent blanks than the method allows."""
-    limits = day.run.method.blank
+    limits = run.run.method.blank
     if limits is not None:
-        minutes = None if limits.every_minutes is None else float(limits.every_minutes)
-        yield from _intervals(day, "blank", optional(limits.every_readings), minutes)
+        yield from _intervals(run, "blank", optional(limits.every_readings), optional(limits.every_minutes))
 
 
-def check_interval(day: Day) -> Iterator[Finding]:
+def check_interval(run: Computed) -> Iterator[Finding]:
     """No more readings between check standards than the method allows."""
-    limits = day.run.method.check
+    limits = run.run.method.check
     if limits is not None:
-        yield from _intervals(day, "check", optional(limits.every_readings), None)
+        yield from _intervals(run, "check", optional(limits.every_readings), None)
 
 
-def _intervals(day: Day, kind: str, every_readings: float | None, every_minutes: float | None) -> Iterator[Finding]:
-    """One finding a stretch that was too long; the last one counts only when nothing is left to read."""
-    stretches = day.stretches[kind]
-    for stretch in stretches[:-1] if day.unread else stretches:
-        if not stretch.rows:
-            continue
-        closed = stretch.closed_by or stretch.rows[-1]
-        minutes = stretch.minutes(closed.row.at)
-        many = every_readings is not None and not at_most(stretch.readings, every_readings)
-        long = every_minutes is not None and minutes is not None and not at_most(minutes, every_minutes)
-        if not (many or long):
-            continue
-        said = [f"{stretch.readings} readings, at most {every_readings:g}"] if many else []
-        said += [f"{minutes:.0f} min, at most {every_minutes:g}"] if long else []
-        since = f" since {stretch.opened_by}" if stretch.opened_by else ""
-        value, high = (stretch.readings, every_readings) if many else (minutes, every_minutes)
-        rows = _overrun(stretch, every_readings, every_minutes) or (closed.id,)
-        yield Finding(
-            f"{kind}-interval", rows, value, None, high, "fail", f"{' and '.join(said)} without a {kind}{since}"
-        )
+def _intervals(run: Computed, kind: Event, every: float | None, minutes: float | None) -> Iterator[Finding]:
+    """One finding a gap that was too long; the last one counts only when nothing is left to read."""
+    found = gaps(run.read, kind, run.days)
+    for gap in found[:-1] if run.unread else found:
+        if gap.rows:
+            yield from _interval(gap, kind, every, minutes)
 
 
-def _overrun(stretch: Stretch, every_readings: float | None, every_minutes: float | None) -> tuple[str, ...]:
-    """Name the rows read after the interval had run out."""
-    named, readings = [], 0
-    for row in stretch.rows:
-        readings += len(row.signals)
-        minutes = stretch.minutes(row.row.at)
-        late = every_minutes is not None and minutes is not None and not at_most(minutes, every_minutes)
-        if late or (every_readings is not None and readings > every_readings):
-            named.append(row.id)
-    return tuple(named)
-
-
-def closing(day: Day) -> Iterator[Finding]:
-    """When nothing is left to read, the last rows have a blank and a check after them."""
-    if day.unread:
+def _interval(gap: Gap, kind: Event, every: float | None, allowed: float | None) -> Iterator[Finding]:
+    took = max((m for row in gap.rows if (m := gap.minutes(row.row.at)) is not None), default=None)
+    many = every is not None and not at_most(gap.readings, every)
+    long = allowed is not None and took is not None and not at_most(took, allowed)
+    if not (many or long):
         return
-    open_rows = tuple(row.id for row in day.read if row.unclosed)
-    if open_rows:
-        kinds = " and a ".join(asked_for(day.run.method))
-        yield Finding(
-            "closing", open_rows, None, None, None, "fail", f"nothing is left to read and no {kinds} closes these rows"
-        )
+    said = [f"{gap.readings} readings, at most {every:g}"] if many else []
+    said += [f"{took:.0f} min, at most {allowed:g}"] if long else []
+    since = f" since {gap.opened_by.id}" if gap.opened_by else ""
+    value, high, unit = (gap.readings, every, "readings") if many else (took, allowed, "min")
+    rows = _late(gap, every, allowed)
+    events = [event for event in (gap.opened_by, gap.closed_by) if event is not None]
+    passing = bool(events) and all(event.found_good and event.left_good for event in events)
+    little = not many and took is not None and at_most(took, (allowed or 0) * QUARTER)
+    yield Finding(
+        f"{kind}-interval", tuple(row.id for row in rows), value, None, high, "warn" if little and passing else "fail",
+        f"{' and '.join(said)} without a {kind}{since}", unit,
+        read_at=max((row.row.at for row in rows if row.row.at), default=None),
+    )  # fmt: skip
 
 
-def carry_over(day: Day) -> Iterator[Finding]:
+def _late(gap: Gap, every: float | None, allowed: float | None) -> list[RowResult]:
+    """The rows read after the interval had run out."""
+    found, readings = [], 0
+    for row in gap.rows:
+        readings += len(row.signals)
+        minutes = gap.minutes(row.row.at)
+        late = allowed is not None and minutes is not None and not at_most(minutes, allowed)
+        if late or (every is not None and not at_most(readings, every)):
+            found.append(row)
+    return found
+
+
+def closing(run: Computed) -> Iterator[Finding]:
+    """When nothing is left to read, the last rows of each calibration in use have a blank and a check after them."""
+    for result in () if run.unread else run.used:
+        rows = [row for row in run.read if row.unclosed and row.calibration is result]
+        if rows:
+            missing = [kind for kind in asked_for(run.run.method) if any(kind not in row.after for row in rows)]
+            why = f"nothing is left to read and no {' and no '.join(missing)} closes these rows"
+            last = max((row.row.at for row in rows if row.row.at), default=None)
+            yield Finding("closing", tuple(row.id for row in rows), state="fail", why=why, read_at=last)
+
+
+def carry_over(run: Computed) -> Iterator[Finding]:
     """After a reading above the range a blank shows the cell clean before a low result counts."""
-    for row, after in zip(day.read, day.read[1:], strict=False):
+    for row, after in zip(run.read, run.read[1:], strict=False):
         if "E" not in row.flags or after.kind == "blank" or row.result is None or after.result is None:
             continue
         if below(after.result, row.result / 10):
             why = f"read right after {row.id}, which is above the range, with no blank between: it may be carry-over"
-            yield Finding("carry-over", (after.id,), after.result, row.result / 10, None, "warn", why)
+            unit = after.unit or ""
+            yield Finding("carry-over", (after.id,), after.result, row.result / 10, None, "warn", why, unit)
 
 
-def superseded(day: Day) -> Iterator[Finding]:
+def superseded(run: Computed) -> Iterator[Finding]:
     """A voided blank or check is repeated at once."""
-    rows = day.rows
-    for place, row in enumerate(rows):
+    for row in run.rows:
         if not row.void or row.kind not in EVENTS:
             continue
-        after = next((other for other in rows[place + 1 :] if not other.void), None)
+        after = next((other for other in run.rows[row.place + 1 :] if not other.void), None)
         if after is None or after.kind != row.kind:
-            yield Finding(
-                "superseded", (row.id,), None, None, None, "warn", f"the void {row.kind} was not repeated at once"
-            )
+            yield Finding("superseded", (row.id,), state="warn", why=f"the void {row.kind} was not repeated at once")

@@ -3,69 +3,117 @@
 from __future__ import annotations
 
 import math
+from itertools import combinations
 from typing import TYPE_CHECKING
 
-from runsheet.compute.compare import at_most, below, finite
+from runsheet.compute.compare import at_most, below, finite, optional
+from runsheet.compute.comparison import rpd
 from runsheet.compute.photometry import step_signal
 from runsheet.compute.results import Finding
-from runsheet.compute.rules.computed import WORDS
+from runsheet.compute.rules.computed import FRACTION_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.compute.results import RowResult
-    from runsheet.compute.rules.computed import Day
+    from runsheet.compute.rules.computed import Computed
 
 GEL_G = 3.0
 """Silica gel for each started 100 mg of oil and grease (EPA 1664B)."""
 
 
-def replicates(day: Day) -> Iterator[Finding]:
+def over_range(run: Computed) -> Iterator[Finding]:
+    """No reported row is above the calibrated range."""
+    for row in run.read:
+        if row.is_reported and "E" in row.flags:
+            high = row.calibration.high if row.calibration else None
+            why = "above the range it was calibrated in, and reported"
+            yield Finding(
+                "over-range", (row.id,), row.extract, None, high, "fail", why, "mg/L of extract",
+                run.reach.of_row(row), read_at=row.row.at,
+            )  # fmt: skip
+
+
+def negative(run: Computed) -> Iterator[Finding]:
+    """No result is further below zero than its limits are above it."""
+    for row in run.read:
+        if row.result is None or not (row.is_reported or row.kind == "method-blank"):
+            continue
+        for state, limit, words in (("fail", row.reporting, "reporting"), ("warn", row.detection, "detection")):
+            if limit is not None and below(row.result, -limit):
+                why = f"{row.result:.4g} {row.unit} is below zero by more than its {words} limit {limit:.4g}"
+                yield Finding(
+                    "negative", (row.id,), row.result, -limit, None, state, why, row.unit or "",  # type: ignore[arg-type]
+                    run.reach.of_row(row), read_at=row.row.at,
+                )  # fmt: skip
+                break
+
+
+def replicates(run: Computed) -> Iterator[Finding]:
     """Readings of a row agree within a percentage of their net mean or three display steps."""
-    step, reads = float(day.run.instrument.step or 0), day.run.instrument.reads
-    for row in day.read:
-        percent = day.limits(row.fraction).replicate_percent
+    step, reads = float(run.run.instrument.step or 0), run.run.instrument.reads
+    for row in run.read:
+        percent = run.limits(row.fraction).replicate_percent
         if percent is None or len(row.signals) < 2 or row.net is None or row.mean is None:
             continue
         allowed = max(float(percent) / 100 * abs(row.net), 3 * step_signal(step, reads, row.mean))
         spread = max(abs(signal - row.mean) for signal in row.signals)
         good = at_most(spread, allowed)
         why = "" if good else f"a reading is {spread:.3g} off the mean, at most {allowed:.3g}"
-        yield Finding("replicates", (row.id,), spread, None, allowed, "pass" if good else "warn", why)
+        unit = "mg/L of extract" if row.calibration and row.calibration.direct else "A"
+        yield Finding("replicates", (row.id,), spread, None, allowed, "pass" if good else "warn", why, unit)
 
 
-def over_dilution(day: Day) -> Iterator[Finding]:
+def over_dilution(run: Computed) -> Iterator[Finding]:
     """A diluted extract that reads low says less than the undiluted one would."""
     lowest: dict[tuple[str, str], float] = {}
-    for row in day.read:
+    for row in run.read:
         if row.amounts is not None:
             key = (row.sample, row.fraction)
             lowest[key] = min(lowest.get(key, math.inf), row.amounts.dilution)
-    for row in day.read:
+    for row in run.read:
         if row.amounts is None or row.amounts.dilution <= 1 or not {"U", "J"} & set(row.flags):
             continue
         if lowest[row.sample, row.fraction] >= row.amounts.dilution:
             why = f"diluted {row.amounts.dilution:g}x and read low, and there is no less diluted reading of it"
-            yield Finding("over-dilution", (row.id,), row.amounts.dilution, None, None, "warn", why)
+            yield Finding("over-dilution", (row.id,), row.amounts.dilution, state="warn", why=why, unit="x")
 
 
-def fractions(day: Day) -> Iterator[Finding]:
+def dilution_agreement(run: Computed) -> Iterator[Finding]:
+    """Two dilutions of one extract, both within the range, agree as duplicates do."""
+    found: dict[tuple[object, ...], list[RowResult]] = {}
+    for row in run.read:
+        if row.amounts is not None and row.result is not None and not {"E", "U", "J"} & set(row.flags):
+            found.setdefault((row.kind, row.sample, row.fraction, row.batch), []).append(row)
+    for rows in found.values():
+        high = optional(run.limits(rows[0].fraction).duplicate_rpd_percent)
+        for one, other in combinations(rows, 2):
+            value = rpd(one, other)
+            same = one.amounts and other.amounts and one.amounts.dilution == other.amounts.dilution
+            if not same and value is not None and high is not None and not at_most(value, high):
+                why = f"two dilutions of {one.sample} differ: RPD {value:.1f} %, at most {high:g}"
+                yield Finding("dilution-agreement", (one.id, other.id), value, None, high, "warn", why, "%")
+
+
+def fractions(run: Computed) -> Iterator[Finding]:
     """Petroleum hydrocarbons are part of oil and grease and cannot exceed it beyond their uncertainties."""
-    for sample, whole, one in day.partners.fractions():
+    for sample, whole, one in run.reported.both_fractions():
         allowed = math.hypot(whole.expanded or 0.0, one.expanded or 0.0)
         over = (one.result or 0.0) - (whole.result or 0.0)
         if over > 0 and not at_most(over, allowed):
             more = f"by {over:.3g} {one.unit}, uncertainty {allowed:.3g}"
             why = f"petroleum hydrocarbons of {sample} exceed its oil and grease {more}"
-            yield Finding("fractions", (whole.id, one.id), over, None, allowed, "fail", why)
+            last = max((row.row.at for row in (whole, one) if row.row.at), default=None)
+            unit = one.unit or ""
+            yield Finding("fractions", (whole.id, one.id), over, None, allowed, "fail", why, unit, read_at=last)
 
 
-def silica_gel(day: Day) -> Iterator[Finding]:
+def silica_gel(run: Computed) -> Iterator[Finding]:
     """The gel is enough for the oil and grease in the extract."""
-    for row in day.live:
+    for row in run.live:
         if row.row.silica_gel_g is None or not row.row.silica_gel:
             continue
-        whole = day.partners.reported.get((row.sample, "oil_grease"))
+        whole = run.reported.last(row.sample, "oil_grease")
         if whole is None or whole.extract is None or whole.amounts is None or whole.amounts.extract_ml is None:
             continue
         mass = finite(whole.extract * whole.amounts.extract_ml * whole.amounts.dilution / 1000)
@@ -74,28 +122,42 @@ def silica_gel(day: Day) -> Iterator[Finding]:
         needed, used = GEL_G * max(1, math.ceil(mass / 100 - 1e-9)), float(row.row.silica_gel_g)
         if below(used, needed):
             why = f"{used:g} g of silica gel for {mass:.0f} mg of oil and grease, {needed:g} g needed"
-            yield Finding("silica-gel", (row.id,), used, needed, None, "warn", why)
+            yield Finding("silica-gel", (row.id,), used, needed, None, "warn", why, "g")
 
 
-def one_result(day: Day) -> Iterator[Finding]:
+def one_result(run: Computed) -> Iterator[Finding]:
     """A sample has one reported result a fraction; the others are superseded with a reason."""
-    found: dict[tuple[str, str], list[str]] = {}
-    for row in day.of_kind("sample"):
-        if row.reports and row.counted:
-            found.setdefault((row.sample, row.fraction), []).append(row.id)
-    for (sample, fraction), rows in found.items():
-        if len(rows) > 1:
-            why = f"{len(rows)} rows of {sample} report {WORDS[fraction]}: one is reported, the others are superseded"
-            yield Finding("one-result", tuple(rows), len(rows), None, 1, "fail", why)
+    for rows in run.reported.several():
+        first, names = rows[0], tuple(row.id for row in rows)
+        words = FRACTION_WORDS[first.fraction]
+        why = f"{len(rows)} rows of {first.sample} report {words}: one is reported, the others are superseded"
+        yield Finding("one-result", names, len(rows), None, 1, "fail", why, "rows")
 
 
-def amounts(day: Day) -> Iterator[Finding]:
-    """A row that should have a result has the amounts it needs."""
-    for row in day.live:
-        if row.amounts is not None and row.amounts.factor is None:
-            missing = [name for name, value in _needed(row) if value is None]
-            why = f"no {' and no '.join(missing)}: no result" if missing else "its amounts give no result"
-            yield Finding("amounts", (row.id,), None, None, None, "warn", why)
+def amounts(run: Computed) -> Iterator[Finding]:
+    """A reported row has a result; a row still to be read has the amounts for one."""
+    for row in run.live:
+        if row.amounts is None:
+            continue
+        if row.is_reported and row.result is None:
+            why = f"{_lacking(row)}: no result"
+            yield Finding(
+                "amounts", (row.id,), state="fail", why=why, affects=run.reach.of_row(row), read_at=row.row.at
+            )
+        elif not row.counted and row.amounts.factor is None:
+            yield Finding("amounts", (row.id,), state="warn", why=f"{_lacking(row)}: no result can come of it")
+
+
+def _lacking(row: RowResult) -> str:
+    """What a row lacks for a result."""
+    if row.amounts is not None and row.amounts.factor is None:
+        missing = [name for name, value in _needed(row) if value is None]
+        return f"no {' and no '.join(missing)}" if missing else "its amounts give no factor"
+    if row.calibration is None:
+        return "no calibration of its cell was read in full by its time"
+    if row.extract is None:
+        return f"calibration {row.calibration.id} gives no concentration for its reading"
+    return "its figures give none"
 
 
 def _needed(row: RowResult) -> tuple[tuple[str, float | None], ...]:
@@ -106,9 +168,9 @@ def _needed(row: RowResult) -> tuple[tuple[str, float | None], ...]:
     return (extract,) if amounts.matrix == "wipe" else (("amount", amounts.amount), extract)
 
 
-def unit(day: Day) -> Iterator[Finding]:
+def unit(run: Computed) -> Iterator[Finding]:
     """A row in another unit than the method's cannot be judged by its limits."""
-    for row in day.live:
-        if row.unit is not None and row.unit != day.run.method.unit:
-            why = f"{row.unit}, and the method's limits are in {day.run.method.unit}: it has no limits"
-            yield Finding("unit", (row.id,), None, None, None, "warn", why)
+    for row in run.live:
+        if row.unit is not None and row.unit != run.run.method.unit:
+            why = f"{row.unit}, and the method's limits are in {run.run.method.unit}: it has no limits"
+            yield Finding("unit", (row.id,), state="warn", why=why)

@@ -6,24 +6,24 @@ from datetime import UTC, datetime, time, timedelta, timezone
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most
-from runsheet.compute.comparison import SPIKES
 from runsheet.compute.results import Finding
 from runsheet.compute.rules.computed import past
+from runsheet.run.kinds import FIELD, JOURNEY_BLANKS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date, tzinfo
 
     from runsheet.compute.results import RowResult
-    from runsheet.compute.rules.computed import Day
-    from runsheet.run.model import Run
+    from runsheet.compute.rules.computed import Computed
+    from runsheet.run.model import Run, Sample
 
-FIELD = ("sample", "duplicate", *SPIKES)
-"""Kinds that are a bottle from the field."""
+CLOCKS = ("collection to analysis", "collection to extraction", "extraction to analysis")
+"""The holding times of a method, each a clock with two ends."""
 
 
 def zone(run: Run) -> tzinfo:
-    """Give the zone of the clock on the wall: the run's offset, else that of its opening, else UTC."""
+    """The zone of the clock on the wall: the run's offset, else that of its opening, else UTC."""
     offset = run.run.offset
     if offset and offset != "Z":
         minutes = int(offset[1:3]) * 60 + int(offset[4:6])
@@ -33,74 +33,137 @@ def zone(run: Run) -> tzinfo:
 
 
 def moment(when: datetime | date | None, run: Run) -> datetime | None:
-    """Give a time; a date counts from 00:00 of that day, the cautious end."""
+    """A time; a date counts from 00:00 of that day, the cautious end."""
     if when is None or isinstance(when, datetime):
         return when
     return datetime.combine(when, time(), zone(run))
 
 
-def holding(day: Day) -> Iterator[Finding]:
+def holding(run: Computed) -> Iterator[Finding]:
     """A sample is extracted and analysed within its holding times; each clock whose both ends are known."""
-    limits = day.run.method.holding
+    limits = run.run.method.holding
     if limits is None:
         return
-    finished = {batch.id: batch.finished for batch in day.run.batch}
-    without: dict[str, None] = {}
-    for row in (row for row in day.live if row.kind in FIELD):
-        sample = day.received(row)
-        collected = moment(sample.collected, day.run) if sample else None
-        extracted = row.row.extracted or finished.get(row.batch or "")
-        if collected is None:
-            without[row.row.of or row.sample] = None
-        at = row.row.at if row.counted else None
-        yield from _clock("collection to analysis", row, collected, at, limits.collection_to_analysis_days)
-        yield from _clock("collection to extraction", row, collected, extracted, limits.collection_to_extraction_days)
-        yield from _clock("extraction to analysis", row, extracted, at, limits.extraction_to_analysis_days)
-    if without and (limits.collection_to_analysis_days is not None or limits.collection_to_extraction_days is not None):
-        why = f"the time of collection is not known: {', '.join(without)}"
-        yield Finding("holding", tuple(without), None, None, None, "warn", why)
+    given = {what: getattr(limits, limit_of(what)) for what in CLOCKS}
+    without: dict[str, dict[str, None]] = {what: {} for what, limit in given.items() if limit is not None}
+    for row in (row for row in run.live if row.kind in FIELD or row.kind in JOURNEY_BLANKS):
+        for what, limit in given.items():
+            if limit is None:
+                continue
+            start, end = ends(what, row, run)
+            if start is not None and end is not None and start <= end:
+                yield _clock(what, row, start, end, float(limit))
+            elif (start is None or end is None) and row.is_reported and row.kind in FIELD:
+                without[what][row.row.of or row.sample] = None
+    for what, names in without.items():
+        if names:
+            why = f"{what} is not judged: a time is not known"
+            affects = run.reach.samples(names)
+            yield Finding("holding", tuple(names), state="warn", why=why, affects=affects)
 
 
-def _clock(what: str, row: RowResult, start: datetime | None, end: datetime | None, limit: object) -> Iterator[Finding]:
-    if start is None or end is None or limit is None:
-        return
-    days, high = (end - start).total_seconds() / 86400, float(limit)  # type: ignore[arg-type]
+def limit_of(what: str) -> str:
+    """The field of the method's limits that has a clock's days."""
+    return f"{what.replace(' ', '_')}_days"
+
+
+def ends(what: str, row: RowResult, run: Computed) -> tuple[datetime | None, datetime | None]:
+    """When a clock of a row began and ended; None where that is not known."""
+    sample = run.received(row)
+    finished = next((batch.finished for batch in run.run.batch if batch.id == row.batch), None)
+    times = {
+        "collection": moment(sample.collected, run.run) if sample else None,
+        "extraction": row.row.extracted or finished,
+        "analysis": row.row.at if row.counted else None,
+    }
+    start, _, end = what.partition(" to ")
+    return times[start], times[end]
+
+
+def _clock(what: str, row: RowResult, start: datetime, end: datetime, high: float) -> Finding:
+    days = (end - start).total_seconds() / 86400
     good = at_most(days, high)
     why = "" if good else f"{what} {days:.1f} days, at most {high:g}"
-    yield Finding("holding", (row.id,), days, None, high, "pass" if good else "fail", why)
+    return Finding("holding", (row.id,), days, None, high, "pass" if good else "fail", why, "days", read_at=row.row.at)
 
 
-def expiry(day: Day) -> Iterator[Finding]:
+def expiry(run: Computed) -> Iterator[Finding]:
     """Nothing is used past the day it expires."""
-    opened = day.run.run.opened
-    for standard in day.run.standard:
-        if standard.use is not False and past(standard.expires, standard.at or opened):
-            yield _expired((standard.id,), f"standard {standard.id}", standard.expires)
-    for row in day.read:
-        if row.kind in ("check", "second-source") and past(row.row.expires, row.row.at or opened):
-            yield _expired((row.id,), f"{row.kind} {row.id}", row.row.expires)
-    solvent = day.run.solvent
-    late = tuple(row.id for row in day.read if past(solvent.expires, row.row.at or opened))
+    opened = run.run.run.opened
+    for result in run.calibrations:
+        for standard in (made.standard for made in result.standards if made.used):
+            if past(standard.expires, standard.at or opened):
+                why = f"standard {standard.id} expired on {standard.expires}"
+                affects = run.reach.calibration(result.id)
+                yield Finding("expiry", (standard.id,), state="fail", why=why, affects=affects, read_at=standard.at)
+    for row in run.read:
+        if past(row.row.expires, row.row.at or opened):
+            why = f"{row.kind.replace('-', ' ')} {row.id} expired on {row.row.expires}"
+            affects = run.reach.of_row(row)
+            yield Finding("expiry", (row.id,), state="fail", why=why, affects=affects, read_at=row.row.at)
+    solvent = run.run.solvent
+    late = [row for row in run.read if past(solvent.expires, row.row.at or opened)]
     if late:
-        yield _expired(late, solvent.name or "the solvent", solvent.expires)
+        why = f"{solvent.name or 'the solvent'} expired on {solvent.expires}"
+        last = max((row.row.at for row in late if row.row.at), default=None)
+        names = tuple(row.id for row in late)
+        yield Finding("expiry", names, state="fail", why=why, affects=run.reach.all(), read_at=last)
 
 
-def _expired(rows: tuple[str, ...], what: str, expires: date | None) -> Finding:
-    return Finding("expiry", rows, None, None, None, "fail", f"{what} expired on {expires}")
-
-
-def clock(day: Day) -> Iterator[Finding]:
-    """Times run forward in the order of analysis, and none is in the future."""
+def clock(run: Computed) -> Iterator[Finding]:
+    """Times are known, run forward in the order of analysis, and follow a sample from its collection on."""
     before: RowResult | None = None
-    for row in day.live:
+    for row in run.read:
         at = row.row.at
         if at is None:
             continue
         if before is not None and before.row.at is not None and at < before.row.at:
             why = f"read at {at:%H:%M}, before {before.id} above it, at {before.row.at:%H:%M}"
-            yield Finding("clock", (row.id,), None, None, None, "warn", why)
+            yield Finding("clock", (row.id,), state="warn", why=why)
         before = row
-    timed = [*((s.id, s.at) for s in day.run.standard), *((row.id, row.row.at) for row in day.live)]
-    ahead = tuple(name for name, at in timed if at is not None and at > day.now)
+    timed = [*((s.id, s.at) for s in run.run.standard if s.readings), *((row.id, row.row.at) for row in run.read)]
+    ahead = tuple(name for name, at in timed if at is not None and at > run.now)
     if ahead:
-        yield Finding("clock", ahead, None, None, None, "warn", f"read after {day.now:%Y-%m-%d %H:%M}, in the future")
+        why = f"read after {run.now:%Y-%m-%d %H:%M}, in the future"
+        yield Finding("clock", ahead, state="warn", why=why)
+    without = tuple(row.id for row in run.read if row.row.at is None)
+    if without:
+        yield Finding("clock", without, state="warn", why="read at a time that is not recorded")
+    for sample in run.run.sample:
+        yield from _order(sample, run)
+
+
+def _order(sample: Sample, run: Computed) -> Iterator[Finding]:
+    """A sample that was received, extracted or read before it could be."""
+    rows = [row for row in run.read if row.is_reported and row.sample == sample.id]
+    if not rows:
+        return
+    finished = {batch.id: batch.finished for batch in run.run.batch}
+    said = [_after(("collected", sample.collected), ("received", sample.received), run.run)]
+    for row in rows:
+        extracted = ("extracted", row.row.extracted or finished.get(row.batch or ""))
+        read = ("read", row.row.at)
+        for what in (("collected", sample.collected), ("received", sample.received)):
+            said += [_after(what, extracted, run.run), _after(what, read, run.run)]
+        said.append(_after(extracted, read, run.run))
+    found = list(dict.fromkeys(filter(None, said)))
+    if found:
+        last = max((row.row.at for row in rows if row.row.at), default=None)
+        names = tuple(row.id for row in rows)
+        yield Finding("clock", names, state="fail", why=f"{sample.id} was {' and '.join(found)}", read_at=last)
+
+
+def _after(one: tuple[str, datetime | date | None], other: tuple[str, datetime | date | None], run: Run) -> str:
+    """Say that one thing happened after the other; a bare date is compared by its day."""
+    (what, first), (that, second) = one, other
+    if first is None or second is None:
+        return ""
+    if isinstance(first, datetime) and isinstance(second, datetime):
+        late = first > second
+    else:
+        late = _day(first, run) > _day(second, run)
+    return f"{what} after it was {that}" if late else ""
+
+
+def _day(when: datetime | date, run: Run) -> date:
+    return when.astimezone(zone(run)).date() if isinstance(when, datetime) else when

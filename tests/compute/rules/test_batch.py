@@ -61,7 +61,7 @@ def many(n: int) -> list[Table]:
         case([*many(20), *QC[:2]], [("warn", None)], id="neither duplicate nor spike pair"),
         case([*many(20), *QC[:2], spike("M", 20)], [("warn", None)], id="half a spike pair"),
         case([*many(20), *QC[:2], spike("M", 20), spike("N", 20, "spike-duplicate")], [], id="spike pair"),
-        case([*many(21), *QC], [("fail", 1, 2), ("fail", 1, 2)], id="a second batch started"),
+        case([*many(21), *QC], [("fail", 1, 2), ("fail", 1, 2), ("warn", None)], id="a second batch started"),
         case([*many(20), water("again", 10, sample="A", report=False, reason="x"), *QC], [], id="a bottle counts once"),
         case([*many(21)[:20], water("X", 1, void="broken"), *QC], [], id="void rows do not count"),
         case(QC[:2], [], id="no sample"),
@@ -336,7 +336,7 @@ def test_lowest_level_carries_the_reporting_limit_of_a_method_blank() -> None:
     assert found == said(("pass", "MB", 3, None, 5))
 
 
-def test_spike_pair_is_the_spike_of_the_same_sample_whichever_is_read_first() -> None:
-    """Nearest earlier is said of controls; a spike is found by its `of`."""
-    queue = [water("A", 2), spike("N", 14, "spike-duplicate"), spike("M", 12)]
-    assert [each[0] for each in said_by("spike-pair", *queue)] == ["pass"]
+def test_spike_pair_is_an_earlier_spike_of_the_same_sample() -> None:
+    pair = [spike("M", 12), spike("N", 14, "spike-duplicate")]
+    assert [each[0] for each in said_by("spike-pair", water("A", 2), *pair)] == ["pass"]
+    assert [each[0] for each in said_by("spike-pair", water("A", 2), *pair[::-1])] == ["warn"]

@@ -110,7 +110,14 @@ def test_check(percent: float, state: str) -> None:
 
 @pytest.mark.parametrize(
     ("percent", "lot", "state"),
-    [(100, "L9", "pass"), (100, None, "pass"), (111, "L9", "fail"), (100, "L1", "fail"), (111, "L1", "fail")],
+    [
+        (100, "L9", "pass"),
+        (100, None, "warn"),
+        (100, "l-1", "fail"),
+        (111, "L9", "fail"),
+        (100, "L1", "fail"),
+        (111, "L1", "fail"),
+    ],
 )
 def test_second_source_recovers_and_is_of_another_lot(percent: float, lot: str | None, state: str) -> None:
     made = row("I", SLOPE * percent, kind="second-source", expected=100, lot=lot)
@@ -168,7 +175,9 @@ def test_open_gap_is_not_judged_while_a_row_is_unread() -> None:
     assert verdict(result, "due") == said(("fail", "", -1, 0))
 
 
-@pytest.mark.parametrize(("minutes", "expected"), [(60, []), (61, [("fail", "A", 61, None, 60)])])
+@pytest.mark.parametrize(
+    ("minutes", "expected"), [(60, []), (76, [("fail", "A", 76, None, 60)]), (61, [("warn", "A", 61, None, 60)])]
+)
 def test_blank_interval_in_minutes(minutes: int, expected: list[Said]) -> None:
     """Blank to blank, and from the last blank to the last row."""
     method = {"blank": {"every_minutes": 60}}
@@ -285,7 +294,6 @@ def test_reporting_limit_stands_on_the_lowest_level(reporting: float, expected: 
 
 @pytest.mark.parametrize(("studied", "states"), [("2025-02-11", []), ("2025-02-10", ["warn"]), ("2026-03-01", [])])
 def test_detection_study_is_not_older_than_13_months(studied: str, states: list[str]) -> None:
-    result = results(
-        run={"id": "T", "opened": at(0)}, method={"limits": {"studied": at(0).fromisoformat(studied).date()}}
-    )
+    method = {"limits": {"studied": at(0).fromisoformat(studied).date()}}
+    result = results([sample("A", at=at(60))], method=method)
     assert [found[0] for found in verdict(result, "reporting-limit")] == states

@@ -114,8 +114,9 @@ def test_one_result(second: Table, expected: list[Said]) -> None:
 @pytest.mark.parametrize(
     ("kind", "fields", "states"),
     [
-        case("sample", {"amount": None}, ["warn"], id="sample without an amount"),
-        case("sample", {"extract_ml": None}, ["warn"], id="sample without an extract volume"),
+        case("sample", {"amount": None}, ["fail"], id="sample without an amount"),
+        case("sample", {"extract_ml": None}, ["fail"], id="sample without an extract volume"),
+        case("sample", {"amount": None, "readings": []}, ["warn"], id="not read yet"),
         case("sample", {"amount": None, "matrix": "wipe"}, [], id="wipe without an area"),
         case("sample", {"amount": None, "extract_ml": None, "matrix": "extract"}, [], id="extract"),
         case("method-blank", {"amount": None, "extract_ml": None}, [], id="method blank takes the nominal"),
@@ -123,7 +124,7 @@ def test_one_result(second: Table, expected: list[Said]) -> None:
         case(
             "sample",
             {"amount": None, "full_g": 100.0, "empty_g": 90, "not_sample_ml": 10},
-            ["warn"],
+            ["fail"],
             id="nothing left",
         ),
     ],
@@ -197,7 +198,7 @@ def test_holding_of_unknown_ends_names_the_samples_once() -> None:
     queue = [row("A", 0.2, at=at(60)), row("B", 0.2, at=at(61)), row("B2", 0.2, at=at(62), sample="B"), row("C", 0.2)]
     limits = {"collection_to_analysis_days": 28, "extraction_to_analysis_days": 40}
     result = results(queue, method={"holding": limits}, sample=[{"id": "C", "collected": at(0)}])
-    assert verdict(result, "holding") == said(("warn", "A B"))
+    assert verdict(result, "holding") == said(("warn", "A B C"), ("warn", "A B C"))
 
 
 @pytest.mark.parametrize(("expires", "good"), [(date(2026, 3, 11), True), (date(2026, 3, 10), False)])
@@ -225,7 +226,7 @@ def test_expiry(what: str, expires: date, good: bool) -> None:  # noqa: FBT001 -
         case([60, 61, 62], [], id="forward"),
         case([60, 60, 60], [], id="at one time"),
         case([60, 59, 62], [("warn", "R1")], id="backwards"),
-        case([60, None, 59], [("warn", "R2")], id="backwards past a row without a time"),
+        case([60, None, 59], [("warn", "R2"), ("warn", "R1")], id="backwards past a row without a time"),
         case([60, 61, 241], [("warn", "R2")], id="in the future"),
     ],
 )

@@ -1,0 +1,46 @@
+"""What a quality rule is, as data.
+
+Owns: `Rule`. Invariant: everything the rest of the program asks about a rule stands here: which limits of the method it
+reads, what it marks, whether it tells every verdict. A new rule needs nothing anywhere else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from runsheet.compute.results import Finding
+    from runsheet.compute.rules.computed import Computed
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One quality rule."""
+
+    name: str
+    title: str
+    """What it is about, in words."""
+    judge: Callable[[Computed], Iterator[Finding]]
+    """Its findings; the docstring says the rule."""
+    limits: tuple[str, ...] = ()
+    """The limits of the method it reads, by their paths below `method`; their words, units and sources follow."""
+    source: str = "common practice, no source"
+    """Where the rule itself comes from, where no limit of the method says so."""
+    every_verdict: bool = False
+    """Whether it is listed with every verdict; the others only when they warn or fail."""
+    marks: bool = False
+    """Whether its failing is shown at the rows it names."""
+    flag: str = "Q"
+    """What a failing finding puts on the results it affects; empty where they have another flag, or need none."""
+    walked: bool = True
+    """Whether a reviewer looks at what it finds."""
+    actable: bool = True
+    """Whether an action can settle its failing."""
+
+    @property
+    def words(self) -> str:
+        """The rule in a sentence."""
+        return " ".join((self.judge.__doc__ or "").split("\n\n", maxsplit=1)[0].split())
