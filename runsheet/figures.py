@@ -7,13 +7,15 @@ terminal or run in a spreadsheet, and no figure shown is ever computed with.
 from __future__ import annotations
 
 import math
+import re
+import unicodedata
 from datetime import datetime
+from numbers import Number
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import date
-
-STARTS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def figure(value: float | None, digits: int = 4) -> str:
@@ -70,21 +72,45 @@ def visible(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
-def safe(value: Any) -> str:
-    """A cell's characters: figures in full, nothing for None, texts that cannot be run."""
+def csv_line(values: Iterable[Any], end: str = "\n") -> str:
+    """A line of CSV: figures in full and bare, every text in quotes and such that no spreadsheet runs it."""
+    return ",".join(map(_csv_cell, values)) + end
+
+
+def _csv_cell(value: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
         return repr(value)
-    text = str(value)
-    return f"'{text}" if text.startswith(STARTS_FORMULA) and not _is_number(text) else text
+    if isinstance(value, Number):
+        return str(value)
+    text = unrunnable(str(value)).replace('"', '""')
+    return f'"{text}"'
 
 
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
+def unrunnable(text: str) -> str:
+    """A text with an apostrophe before each piece of it that a spreadsheet would run as a formula.
+
+    A piece: one that sets its cells apart by another mark than ours, or takes a line's end within quotes for one of the
+    table, sees cells where there are none.
+    """
+    return "".join(f"'{piece}" if _runs(piece) else piece for piece in _PIECES.split(text))
+
+
+_PIECES = re.compile("([;,|\t\n\v\f\r\x1c-\x1e\x85\u2028\u2029])")
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
+_SIGNS = "=+-@\u2212"
+"""What a formula begins with, and the minus sign that some programs take for a hyphen."""
+
+
+def _runs(piece: str) -> bool:
+    """Whether the first sign that counts begins a formula: blanks, quotes, what has no width and full width aside."""
+    if _NUMBER.fullmatch(piece.strip()):
         return False
-    return True
+    signs = (
+        sign for sign in piece if sign not in "\"'" and not sign.isspace() and unicodedata.category(sign)[0] not in "CM"
+    )
+    first = next(signs, "")
+    return bool(first) and unicodedata.normalize("NFKC", first)[:1] in _SIGNS

@@ -6,11 +6,9 @@ cannot run as a formula.
 
 from __future__ import annotations
 
-import csv
-import io
 from typing import TYPE_CHECKING
 
-from runsheet.figures import safe
+from runsheet.figures import csv_line
 from runsheet.history import cache
 from runsheet.history.rows import TABLES
 
@@ -24,16 +22,14 @@ SORTED = {"run": "path", "point": "path, rowid", "study": "path, rowid", "result
 
 def points(tables: Tables) -> str:
     """Write every point of every chart as CSV, one a line."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(TABLES["point"]._fields)
+    lines = [csv_line(TABLES["point"]._fields, "\r\n")]
     twice = {path for (path,) in tables.rows("SELECT path FROM twice")}
     at, counts = (TABLES["point"]._fields.index(name) for name in ("path", "counts"))
     for row in _rows(tables, "point"):
         if row[at] in twice:  # the run is in another document too, whose points count
             row = (*row[:counts], 0, *row[counts + 1 :])  # noqa: PLW2901
-        writer.writerow([safe(value) if isinstance(value, str) else value for value in row])
-    return out.getvalue()
+        lines.append(csv_line(row, "\r\n"))
+    return "".join(lines)
 
 
 def sql(tables: Tables) -> Iterator[str]:

@@ -54,7 +54,7 @@ def test_history_in_every_form(folder: Path, form: str, tmp_path: Path) -> None:
     assert main(["history", str(folder), "--as", form, "-o", str(out)]) == 0
     told = out.read_text(encoding="utf-8")
     assert told.startswith(
-        {"markdown": "# History", "html": "<!DOCTYPE html>", "csv": "path,row,what", "sql": "BEGIN;"}[form]
+        {"markdown": "# History", "html": "<!DOCTYPE html>", "csv": '"path","row","what"', "sql": "BEGIN;"}[form]
     )
     assert told.count("<svg") == (7 if form == "html" else 0)
 

@@ -1,0 +1,75 @@
+"""What is written for a spreadsheet runs in none, whatever it sets its cells apart by."""
+
+from __future__ import annotations
+
+import csv
+import io
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from runsheet.figures import csv_line, unrunnable
+
+RUN = "=1+cmd|' /C calc'!A0"
+HOSTILE = [
+    RUN, "+1+1", "-1+1", "@SUM(A1)", f"\t{RUN}", f"x\r{RUN}", f"x\n{RUN}", f"x\r\n{RUN}", f"a;{RUN}", f"a; {RUN}",
+    f"  {RUN}", f"\u200b{RUN}", f"\ufeff{RUN}", f"\u00ad\u2060{RUN}", "\uff1d1+1", "\uff0b1+1", "\uff0d1+1",
+    "\uff20SUM(A1)", "\ufe661+1", "\u22121+1", f'a;"{RUN}', f"'\u200b {RUN}", f"a|{RUN}", f"a\u2028{RUN}",
+    f"a\x85{RUN}",
+    f"\x00{RUN}",
+    f"a,{RUN}",
+]  # fmt: skip
+
+
+def cells(text: str, mark: str) -> list[str]:
+    """Take a CSV apart as a program does that sets cells apart by `mark` and ends a row at every line end."""
+    rows = [row for line in text.splitlines() for row in csv.reader([line], delimiter=mark)]
+    return [cell for row in rows for cell in row]
+
+
+def runs(cell: str) -> bool:
+    """Whether a spreadsheet would take a cell's text for a formula: an independent, blunt reading."""
+    bare = (
+        cell.strip()
+        .strip("\u200b\ufeff\u00ad\u2060\x00\"' \t")
+        .translate({0xFF1D: "=", 0xFF0B: "+", 0xFF0D: "-", 0xFF20: "@", 0xFE66: "=", 0x2212: "-"})
+    )
+    if cell.strip().startswith("'"):
+        return False
+    try:
+        float(bare)
+    except ValueError:
+        return bare[:1] in {"=", "+", "-", "@"}
+    return False
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+@pytest.mark.parametrize("mark", [",", ";", "\t", "|"])
+def test_no_text_is_run(text: str, mark: str) -> None:
+    assert [cell for cell in cells(csv_line([1.5, text, "after"]), mark) if runs(cell)] == []
+
+
+@pytest.mark.parametrize(
+    "text", ["-0.5", "+1", "1e-3", "OF-1", "a, b", "a; -3", "x = y", "", "12 %", "pH 7-8", "a-b;c"]
+)
+def test_what_no_spreadsheet_runs_is_left_as_it_is(text: str) -> None:
+    assert unrunnable(text) == text
+
+
+def test_every_text_is_in_quotes_and_every_figure_bare() -> None:
+    line = csv_line(["OF-1", 1.5, None, True, 3, Decimal("0.130"), 'a "b"', "1.50", ""])
+    assert line == '"OF-1",1.5,,true,3,0.130,"a ""b""","1.50",""\n'
+
+
+@given(st.lists(st.none() | st.booleans() | st.floats(allow_nan=False) | st.text(), min_size=1))
+def test_any_line_reads_back(values: list[Any]) -> None:
+    row = next(csv.reader(io.StringIO(csv_line([*values, 1], "\r\n"), newline=""), strict=True))[:-1]
+    words = {None: "", True: "true", False: "false"}
+    expected = [
+        words[v] if v is None or isinstance(v, bool) else repr(v) if isinstance(v, float) else unrunnable(v)
+        for v in values
+    ]
+    assert row == expected
