@@ -2,24 +2,29 @@
 
 Owns: the SQLite file in the platform's cache folder, one for each folder of runs. Invariant: the tables are made from
 the documents alone, so the file may be deleted at any time, and one that is damaged or of another version is made anew;
-a document's rows come and go in one transaction, so that a build that is killed leaves whole documents behind.
+a document's rows come and go in one transaction, so that a build that is killed leaves whole documents behind. What is
+not as this program left it is not believed, and a file of another program is left alone.
 """
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
+import json
 import os
 import sqlite3
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, get_args, get_type_hints
 
 from runsheet import __version__
 from runsheet.history import documents
 from runsheet.history.rows import INDEXES, TABLES
+from runsheet.run.disk import files, state
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from runsheet.history.extract import Facts
 
@@ -40,9 +45,9 @@ class Progress(NamedTuple):
 class Tables:
     """The tables of one folder; `close` when done."""
 
-    def __init__(self, connection: sqlite3.Connection, folder: Path, note: str = "") -> None:
-        """Take an open database with the tables in it."""
-        self.connection, self.folder, self.note = connection, folder, note
+    def __init__(self, connection: sqlite3.Connection, folder: Path, note: str = "", file: Path | None = None) -> None:
+        """Take an open database with the tables in it; `file` is where it is kept."""
+        self.connection, self.folder, self.note, self.file = connection, folder, note, file
         self.unread = 0
         """Documents still to be read, where the reading was stopped."""
 
@@ -115,6 +120,7 @@ def bring_up(
         tables.close()
         tables = Tables(_made(sqlite3.connect(":memory:")), real, f"nothing is kept for the next time: {error}")
         _update(tables, found, progress, at_most)
+    _sealed(tables)
     tables.connection.execute(TWICE)
     return tables
 
@@ -128,15 +134,17 @@ CREATE TEMP TABLE twice AS SELECT path FROM (
 
 
 def _opened(file: Path, folder: Path) -> Tables:
-    file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    state.private(file.parent)
+    if (found := files.DISK.look(file)) and not (stat.S_ISREG(found.st_mode) and found.st_uid == os.geteuid()):
+        raise OSError(errno.EPERM, f"{file} is not the user's own file")
     try:
-        return Tables(_fitting(file), folder)
+        return Tables(_fitting(file), folder, file=file)
     except sqlite3.OperationalError:  # locked, read-only, full: the file itself is good
         raise
     except sqlite3.DatabaseError:
         for ending in ("", "-wal", "-shm"):
             Path(f"{file}{ending}").unlink(missing_ok=True)
-        return Tables(_fitting(file), folder)
+        return Tables(_fitting(file), folder, file=file)
 
 
 def _fitting(file: Path) -> sqlite3.Connection:
@@ -146,13 +154,18 @@ def _fitting(file: Path) -> sqlite3.Connection:
     try:
         if new:
             file.chmod(0o600)
+        _owned(connection, file)
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = NORMAL")  # a cache that a power cut set back is read anew
         _check(connection)
-        return _made(connection)
+        as_left = _stand(file) == _stand_kept(file)
+        _made(connection)
+        if not as_left:
+            _believe_sealed(connection)
     except BaseException:
         connection.close()
         raise
+    return connection
 
 
 def _check(connection: sqlite3.Connection) -> None:
@@ -161,7 +174,7 @@ def _check(connection: sqlite3.Connection) -> None:
     if made_by != (version(),):
         with connection:
             connection.execute("BEGIN IMMEDIATE")
-            for table in (*TABLES, "made_by"):
+            for table in (*TABLES, "made_by", "sealed"):
                 connection.execute(f'DROP TABLE IF EXISTS "{table}"')
 
 
@@ -180,9 +193,74 @@ def _made(connection: sqlite3.Connection) -> sqlite3.Connection:
                     connection.execute(statement)
                 for table in TABLES:
                     connection.execute(f'CREATE INDEX "{table}_path" ON "{table}" (path)')
+                connection.execute("CREATE TABLE sealed (path TEXT PRIMARY KEY, digest TEXT NOT NULL)")
+                connection.execute(f"PRAGMA application_id = {OURS}")
                 connection.execute("CREATE TABLE made_by (version TEXT NOT NULL)")
                 connection.execute("INSERT INTO made_by VALUES (?)", (version(),))
     return connection
+
+
+# --- whether it is as it was left ---
+
+OURS = 0x52554E53
+"""What the file says it is of, for SQLite and for us."""
+
+
+def _owned(connection: sqlite3.Connection, file: Path) -> None:
+    """Raise OSError where a database is another program's."""
+    (told,) = connection.execute("PRAGMA application_id").fetchone()
+    names = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if names and told != OURS and not ("made_by" in names and names <= {*TABLES, "made_by"}):
+        raise OSError(errno.EEXIST, f"{file} is the database of another program")
+
+
+def _stand(file: Path) -> str:
+    """What tells the file as it was left from one that was changed; its time of change is nobody's to set."""
+    wal = files.DISK.look(Path(f"{file}-wal"))
+    found = files.DISK.look(file)
+    if found is None or (wal is not None and wal.st_size):
+        return ""
+    return f"{found.st_size} {found.st_mtime_ns} {found.st_ctime_ns} {found.st_ino} {found.st_dev}"
+
+
+def _stand_kept(file: Path) -> str:
+    try:
+        return files.DISK.read(_beside(file), 4096).decode()
+    except (OSError, ValueError):
+        return "none"
+
+
+def _beside(file: Path) -> Path:
+    return Path(f"{file}.left")
+
+
+def _sealed(tables: Tables) -> None:
+    """Note how the file is left; without that, it is looked through row by row the next time."""
+    if tables.file is None:
+        return
+    tables.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    if (stand := _stand(tables.file)) != _stand_kept(tables.file):
+        with contextlib.suppress(OSError):
+            files.replace_file(files.DISK, _beside(tables.file), stand.encode())
+
+
+def _believe_sealed(connection: sqlite3.Connection) -> None:
+    """Forget every document whose rows are not those that were written for it."""
+    found: dict[str, list[list[tuple[object, ...]]]] = {}
+    for at, table in enumerate(TABLES):
+        for row in connection.execute(f'SELECT * FROM "{table}" ORDER BY rowid'):  # noqa: S608 - our own names
+            found.setdefault(row[0], [[] for _ in TABLES])[at].append(row)
+    seals = dict(connection.execute("SELECT path, digest FROM sealed"))
+    wrong = {path for path, rows in found.items() if seals.get(path) != _seal(rows)}
+    if wrong or seals.keys() - found:
+        with connection:
+            _forget(connection, wrong | (seals.keys() - found))
+
+
+def _seal(tables: Sequence[Sequence[Sequence[object]]]) -> str:
+    """The SHA-256 of a document's rows."""
+    plain = [[[float(v) if isinstance(v, int) else v for v in row] for row in rows] for rows in tables]
+    return hashlib.sha256(json.dumps(plain).encode()).hexdigest()
 
 
 # --- bringing it up to date -------------------------------------------------------------------------------------
@@ -214,13 +292,18 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
 
 def _forget(connection: sqlite3.Connection, paths: Iterable[str]) -> None:
     gone = [(path,) for path in paths]
-    for table in TABLES:
+    for table in (*TABLES, "sealed"):
         connection.executemany(f'DELETE FROM "{table}" WHERE path = ?', gone)  # noqa: S608 - our own names
 
 
 def keep(connection: sqlite3.Connection, batch: list[Facts]) -> None:
     """Put the rows of some documents in the place of those they had before; the caller's transaction."""
     _forget(connection, (facts.run.path for facts in batch))
+    seals = [
+        (facts.run.path, _seal([[facts.run], facts.points, facts.studies, facts.results, facts.lots]))
+        for facts in batch
+    ]
+    connection.executemany("INSERT INTO sealed VALUES (?, ?)", seals)
     for table, rows in (
         ("run", [facts.run for facts in batch]),
         ("point", [row for facts in batch for row in facts.points]),

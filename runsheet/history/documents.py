@@ -51,9 +51,8 @@ def _walk(folder: str, below: str, *, deep: bool) -> Iterator[tuple[str, str]]:
         try:
             if entry.is_dir(follow_symlinks=False):
                 yield from _walk(entry.path, f"{below}{name}/", deep=deep) if deep else ()
-            elif name.endswith(".toml") and not any(part in name for part in KEPT_COPIES) and entry.is_file():
-                log = seen.get(f"{name}.log")
-                yield below + name, f"{_stamp(entry.stat())} {_stamp(log.stat()) if log else '-'}"
+            elif name.endswith(".toml") and not any(part in name for part in KEPT_COPIES):
+                yield below + name, f"{_stamp(entry)} {_stamp(seen.get(f'{name}.log'))}"
         except OSError:  # gone while we looked
             continue
 
@@ -63,25 +62,37 @@ def shown(path: str) -> str:
     return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
-def _stamp(stat: os.stat_result) -> str:
-    return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ino}"
+def _stamp(entry: os.DirEntry[str] | None) -> str:
+    """Size, time and inode of what stands there; a link to nothing has none, and the reading says so."""
+    try:
+        stat = entry.stat() if entry else None
+    except OSError:
+        stat = None
+    return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ino}" if stat else "-"
 
 
 # --- reading ----------------------------------------------------------------------------------------------------
 
 
 def read(folder: str, path: str, stamp: str) -> Facts:
-    """Read one document into its rows, with what its log has ahead of it."""
-    from runsheet.history import extract  # and numpy with it, only where something is to be computed
+    """Read one document into its rows, with what its log has ahead of it.
+
+    Whatever goes wrong with it is a finding about it: one file must not keep the others of a folder from being read.
+    """
+    from runsheet.history import extract
 
     name = shown(path)
     try:
         data, run, problems = _look(Path(folder, path))
+        if run is None or has_errors(problems):
+            return extract.Facts(_unread(name, stamp, _why(data, problems)))
+        return extract.facts(name, stamp, run)
     except OSError as error:
         return extract.Facts(_unread(name, stamp, error.strerror or str(error)))
-    if run is None or has_errors(problems):
-        return extract.Facts(_unread(name, stamp, _why(data, problems)))
-    return extract.facts(name, stamp, run)
+    except MemoryError:
+        return extract.Facts(_unread(name, stamp, "it needs more memory than there is"))
+    except Exception as error:  # noqa: BLE001 - a fault of this program, told with the document it shows in
+        return extract.Facts(_unread(name, stamp, f"a fault of this program: {type(error).__name__}: {error}"))
 
 
 def _look(document: Path) -> tuple[bytes, Run | None, Sequence[Problem]]:
@@ -98,14 +109,15 @@ def _look(document: Path) -> tuple[bytes, Run | None, Sequence[Problem]]:
 
 def _level(log: Path, data: bytes) -> bool:
     """Whether a log's end leads to just this document; one that is not there does."""
+    from runsheet.run.disk import files
+
     try:
-        with log.open("rb") as file:
-            file.seek(max(0, log.stat().st_size - TAIL))
-            return f'"document": "{hashlib.sha256(data).hexdigest()}"'.encode() in file.read().splitlines()[-1]
+        last = files.DISK.read_end(log, TAIL).splitlines()[-1]
     except FileNotFoundError:
         return True
     except (OSError, IndexError):
         return False
+    return f'"document": "{hashlib.sha256(data).hexdigest()}"'.encode() in last
 
 
 def _why(data: bytes, problems: Sequence[Problem]) -> str:

@@ -53,12 +53,12 @@ def samples(tables: Tables, text: str) -> list[Hit]:
     Upper and lower case are alike. In order of time; a run that is in two documents is told once.
     """
     columns = ("sample", "client_id", "site", "row")
-    where = " OR ".join(f"lower(result.{name}) GLOB ?" for name in columns)
+    where = " OR ".join(f"({_perhaps(f'result.{name}', text)})" for name in columns)
     query = (
         f"SELECT run.id, run.last, result.* FROM result JOIN run ON run.path = result.path WHERE ({where}) "  # noqa: S608
         f"AND {ONCE} ORDER BY run.last, result.path, result.rowid"
     )
-    rows = tables.rows(query, *[_pattern(text)] * len(columns))
+    rows = tables.rows(query, *_parts(text) * len(columns))
     hits = [Hit(str(run), str(last), ResultRow(*row)) for run, last, *row in rows]  # type: ignore[arg-type]
     return [hit for hit in hits if any(_is(getattr(hit.result, name), text) for name in columns)]
 
@@ -70,10 +70,10 @@ def lots(tables: Tables, text: str) -> list[Place]:
     """Find where a lot is used, and the results that hang on it: a place for each lot and run, in order of time."""
     query = (
         "SELECT run.id, run.last, lot.* FROM lot JOIN run ON run.path = lot.path "  # noqa: S608 - our own words
-        f"WHERE lower(lot.lot) GLOB ? AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
+        f"WHERE {_perhaps('lot.lot', text)} AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
     )
     found: dict[tuple[str, ...], list[LotRow]] = {}
-    for run, last, *values in tables.rows(query, _pattern(text)):
+    for run, last, *values in tables.rows(query, *_parts(text)):
         lot = LotRow(*map(str, values))
         if _is(lot.lot, text):
             found.setdefault((lot.lot, str(run), lot.path, str(last)), []).append(lot)
@@ -106,22 +106,43 @@ def _hangs(row: ResultRow, lot: LotRow) -> bool:
 
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:
     """Find runs by id or title: id, title, path, state; in order of time."""
-    pattern = _pattern(text)
     rows = tables.rows(
-        "SELECT id, title, path, state FROM run WHERE lower(id) GLOB ? OR lower(title) GLOB ? ORDER BY last, path",
-        pattern,
-        pattern,
+        f"SELECT id, title, path, state FROM run WHERE ({_perhaps('id', text)}) OR ({_perhaps('title', text)}) "  # noqa: S608
+        "ORDER BY last, path",
+        *_parts(text) * 2,
     )
     found = [(str(name), str(title), str(path), str(state)) for name, title, path, state in rows]
     return [run for run in found if _is(run[0], text) or _is(run[1], text)]
 
 
-def _pattern(text: str) -> str:
-    """Make a first pattern of what was asked: only the star is special, and the database knows ASCII letters only."""
-    return "".join(f"[{sign}]" if sign in "[?" else sign if sign.isascii() else "?" for sign in text.strip().lower())
+PARTS = 4
+"""How many parts of what was asked the database looks for; the rest is looked at here."""
+
+
+def _parts(text: str) -> list[str]:
+    """The longest parts of what was asked that the database can look for: it knows ASCII letters only."""
+    parts = re.findall("[^*\x80-\U0010ffff]+", text.strip())
+    return sorted((part.lower() for part in parts), key=len, reverse=True)[:PARTS]
+
+
+def _perhaps(column: str, text: str) -> str:
+    """The condition that a column holds all these parts, in any order: in a time that grows with its length only."""
+    return " AND ".join([f"instr(lower({column}), ?)"] * len(_parts(text))) or "1"
 
 
 def _is(value: str, text: str) -> bool:
-    """Whether a value is what was asked, upper and lower case alike in any script."""
-    parts = [re.escape(part) for part in text.strip().casefold().split("*")]
-    return re.fullmatch(".*".join(parts), value.casefold(), re.DOTALL) is not None
+    """Whether a value is what was asked, upper and lower case alike in any script; `*` stands for anything."""
+    first, *parts = text.strip().casefold().split("*")
+    value = value.casefold()
+    if not parts:
+        return value == first
+    if not value.startswith(first) or len(value) < len(first) + len(parts[-1]):
+        return False
+    *middle, last = parts
+    at, end = len(first), len(value) - len(last)
+    for part in middle:  # each at its first place after the one before: none further on can do better
+        at = value.find(part, at, end)
+        if at < 0:
+            return False
+        at += len(part)
+    return at <= end and value.endswith(last)

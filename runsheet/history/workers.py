@@ -1,17 +1,19 @@
 """Processes that read documents, so that a folder is read on every core and the screen answers meanwhile.
 
-Owns: starting them, what goes through their pipes, and their end. Invariant: a worker ends when its input does, so none
-is left behind, however this process went; a worker that dies costs nothing but time.
+Owns: starting them, what goes through their pipes, and their end. Invariant: a worker ends when its input does, and
+when this process has, so none is left behind; a worker that dies costs nothing but time.
 """
 
 from __future__ import annotations
 
 import contextlib
 import json
+import os
 import queue
 import subprocess
 import sys
 import threading
+import time
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -55,8 +57,8 @@ def read(folder: str, todo: list[tuple[str, str]], count: int) -> Iterator[Facts
 
 
 def _started() -> subprocess.Popen[bytes]:
-    return subprocess.Popen(
-        [sys.executable, "-m", "runsheet.history.workers"],
+    return subprocess.Popen(  # noqa: S603 - this program itself
+        [sys.executable, "-m", "runsheet.history.workers", str(os.getpid())],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
@@ -119,5 +121,20 @@ def work(asked: IO[bytes], told: IO[bytes]) -> None:
         told.flush()
 
 
+def end_with(parent: int, every: float = 1.0) -> None:
+    """End this process soon after the one that started it, also in the middle of a document; begins a thread for it.
+
+    Where that one has ended already, or the system gives an orphan no other parent, this does nothing worse than wait.
+    """
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(every)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
 if __name__ == "__main__":
+    end_with(int(sys.argv[1]))
     work(sys.stdin.buffer, sys.stdout.buffer)

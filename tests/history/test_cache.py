@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -21,8 +22,6 @@ from tests import many
 from tests.make import at
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from runsheet.history.cache import Progress, Tables
 
 Content = dict[str, list[tuple[object, ...]]]
@@ -235,3 +234,107 @@ def _alive(pid: int) -> bool:
     import psutil
 
     return psutil.pid_exists(pid) and psutil.Process(pid).status() != psutil.STATUS_ZOMBIE
+
+
+# --- what is not as it was left ---
+
+
+def forge(file: Path) -> None:
+    with sqlite3.connect(file) as connection:
+        connection.execute("UPDATE point SET value = 77 WHERE rowid = (SELECT min(rowid) FROM point)")
+    connection.close()
+
+
+def test_a_forged_row_is_not_believed(folder: Path, file: Path) -> None:
+    read_count(folder, file)
+    forge(file)
+    assert read_count(folder, file) == 1  # the document the row belongs to
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_a_forged_row_is_found_out_with_size_and_time_put_back(folder: Path, file: Path) -> None:
+    read_count(folder, file)
+    before = file.stat()
+    forge(file)
+    os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert file.stat().st_size == before.st_size
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+@pytest.mark.parametrize("table", ["point", "result", "run"])
+def test_a_row_taken_away_or_added_is_found_out(table: str, folder: Path, file: Path) -> None:
+    for change in (
+        f"DELETE FROM {table} WHERE rowid = 1",  # noqa: S608
+        f"INSERT INTO {table} SELECT * FROM {table} WHERE rowid = 2",  # noqa: S608
+    ):
+        read_count(folder, file)
+        with sqlite3.connect(file) as connection:
+            connection.execute(change)
+        connection.close()
+        assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_a_cache_as_it_was_left_is_not_looked_through(
+    folder: Path, file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read_count(folder, file)
+
+    def looked(_: object) -> None:
+        raise AssertionError
+
+    monkeypatch.setattr(cache, "_believe_sealed", looked)
+    assert read_count(folder, file) == 0
+    assert read_count(folder, file) == 0
+
+
+def test_a_database_of_another_program_is_left_as_it_is(folder: Path, file: Path) -> None:
+    file.parent.mkdir()
+    with sqlite3.connect(file) as connection:
+        connection.execute("CREATE TABLE run (miles REAL)")
+        connection.execute("INSERT INTO run VALUES (26.2)")
+    connection.close()
+    before = file.read_bytes()
+    tables = cache.bring_up(folder, file=file)
+    assert "is the database of another program" in tables.note
+    assert content(tables) == fresh(folder)
+    assert file.read_bytes() == before
+
+
+@pytest.mark.parametrize("mode", [0o777, 0o770, 0o722])
+def test_a_cache_folder_that_others_may_write_into_is_not_used(folder: Path, file: Path, mode: int) -> None:
+    file.parent.mkdir()
+    file.parent.chmod(mode)
+    tables = cache.bring_up(folder, file=file)
+    assert "others may write into" in tables.note
+    assert content(tables) == fresh(folder)
+    assert list(file.parent.iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="giving a folder away needs root")
+def test_a_cache_folder_of_someone_else_is_not_used(folder: Path, file: Path) -> None:
+    file.parent.mkdir()
+    os.chown(file.parent, 12345, 12345)
+    tables = cache.bring_up(folder, file=file)
+    assert "belongs to someone else" in tables.note
+    tables.close()
+    assert list(file.parent.iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="what a worker hangs at is a pipe")
+def test_no_worker_outlives_its_program_even_where_it_hangs(tmp_path: Path) -> None:
+    pid = tmp_path / "pid"
+    hang = (
+        "import os, sys, threading; from runsheet.history import workers; "
+        f"open({str(pid)!r}, 'w').write(str(os.getpid())); workers.end_with(int(sys.argv[1]), 0.05); "
+        "threading.Event().wait()"
+    )
+    code = f"import os, subprocess, sys; subprocess.Popen([sys.executable, '-c', {hang!r}, str(os.getpid())])"
+    code += f"\nimport time\nwhile not os.path.exists({str(pid)!r}) or not open({str(pid)!r}).read(): time.sleep(0.01)"
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=30, cwd=Path(cache.__file__).parents[2])
+    worker = int(pid.read_text())
+    for _ in range(500):
+        if not Path(f"/proc/{worker}/stat").exists() or " Z " in Path(f"/proc/{worker}/stat").read_text():
+            return
+        time.sleep(0.01)
+    os.kill(worker, signal.SIGKILL)
+    pytest.fail("the worker lives on")

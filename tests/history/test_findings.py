@@ -5,12 +5,16 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.history import cache, charts, findings
+from runsheet.history import cache, charts, extract, findings
 from tests import many
 from tests.make import START, document, row
+
+if TYPE_CHECKING:
+    from runsheet.run.model import Run
 
 LAB = many.Lab(3)
 WHOLE = LAB.run(1)
@@ -92,12 +96,67 @@ def test_a_folder_that_is_not_there_raises_its_error(tmp_path: Path) -> None:
         cache.bring_up(tmp_path / "gone")
 
 
-def test_links_that_lead_nowhere_or_in_a_circle_are_passed_over(tmp_path: Path) -> None:
+def test_what_is_no_file_is_named_with_why_and_hangs_nothing(tmp_path: Path) -> None:
     (tmp_path / "loop").symlink_to(tmp_path)
+    (tmp_path / "circle.toml").symlink_to(tmp_path / "circle.toml")
+    (tmp_path / "zero.toml").symlink_to("/dev/zero")
     (tmp_path / "gone.toml").symlink_to(tmp_path / "nothing.toml")
     (tmp_path / "R.toml").write_text(WHOLE, encoding="utf-8")
     os.mkfifo(tmp_path / "pipe.toml")
-    assert told(tmp_path) == ([], "1 runs, 2026-03-12 to 2026-03-12")
+    found, counted = told(tmp_path)
+    assert found == [
+        "circle.toml: not computed: Too many levels of symbolic links",
+        "gone.toml: not computed: No such file or directory",
+        "pipe.toml: not computed: a pipe or a device stands in the file's place",
+        "zero.toml: not computed: a pipe or a device stands in the file's place",
+    ]
+    assert counted == "1 runs, 2026-03-12 to 2026-03-12"
+
+
+@pytest.mark.parametrize("kind", ["a pipe", "/dev/zero", "a folder"])
+def test_what_stands_in_the_place_of_a_log_is_named_and_hangs_nothing(kind: str, tmp_path: Path) -> None:
+    (tmp_path / "R.toml").write_text(WHOLE, encoding="utf-8")
+    log = tmp_path / "R.toml.log"
+    if kind == "a pipe":
+        os.mkfifo(log)
+    elif kind == "a folder":
+        log.mkdir()
+    else:
+        log.symlink_to(kind)
+    (line,), _ = told(tmp_path)
+    assert line.startswith("R.toml: not computed: ")
+
+
+def test_a_file_too_large_for_a_run_is_named_and_not_read(tmp_path: Path) -> None:
+    for name in ("R.toml", "good.toml"):
+        (tmp_path / name).write_text(WHOLE, encoding="utf-8")
+    os.truncate(tmp_path / "R.toml", 10 << 30)  # takes no room on the disk
+    assert told(tmp_path)[0] == ["R.toml: not computed: the file is larger than 32 MB, which is not read"]
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (MemoryError(), "it needs more memory than there is"),
+        (ZeroDivisionError("by 0"), "a fault of this program: ZeroDivisionError: by 0"),
+    ],
+)
+def test_a_document_that_fails_in_the_reading_is_named_and_the_others_are_read(
+    error: Exception, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "good.toml").write_text(WHOLE, encoding="utf-8")
+    (tmp_path / "R.toml").write_text(LAB.run(2), encoding="utf-8")
+    facts = extract.facts
+
+    def failing(path: str, stamp: str, run: Run) -> extract.Facts:
+        if path == "R.toml":
+            raise error
+        return facts(path, stamp, run)
+
+    monkeypatch.setattr(extract, "facts", failing)
+    found, counted = told(tmp_path)
+    assert found == [f"R.toml: not computed: {said}"]
+    assert counted.startswith("1 runs")
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names that are no UTF-8 need a file system that takes them")

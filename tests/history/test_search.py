@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import sqlite3
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from runsheet.history import export, search
 from runsheet.history.rows import TABLES
@@ -131,3 +134,51 @@ def test_the_csv_holds_every_point_and_no_formula(folder: Path) -> None:
     assert len(rows) == count
     assert "'=HYPERLINK(1)" in {line["row"] for line in rows}
     assert float(next(line["value"] for line in rows if line["what"] == "check")) == pytest.approx(100)
+
+
+@pytest.mark.parametrize(
+    ("value", "text", "found"),
+    [
+        ("abc", "a*c", True), ("abc", "*", True), ("", "*", True), ("abc", "a*b", False), ("aba", "a*a", True),
+        ("a", "a*a", False), ("abab", "*ab*ab", True), ("abab", "ab*ab*ab", False), ("x", "", False), ("", "", True),
+        ("abcb", "*b", True), ("Straße", "*STRASSE", True), ("a.c", "a.*", True), ("abc", "**c", True),
+    ],
+)  # fmt: skip
+def test_a_star_stands_for_anything(value: str, text: str, found: bool) -> None:  # noqa: FBT001
+    assert search._is(value, text) == found  # noqa: SLF001 - the one rule of what was asked
+
+
+@given(st.text("ab*", max_size=8), st.text("ab", max_size=8))
+def test_a_star_finds_what_a_regular_expression_finds(text: str, value: str) -> None:
+    pattern = ".*".join(map(re.escape, text.split("*")))
+    assert search._is(value, text) == (re.fullmatch(pattern, value) is not None)  # noqa: SLF001
+
+
+def test_many_stars_take_no_more_than_a_few_steps_a_sign(folder: Path) -> None:
+    """Counted, not timed: each part is looked for once, from where the one before ended."""
+    looked: list[int] = []
+
+    class Counted(str):
+        __slots__ = ()
+
+        def casefold(self) -> Counted:
+            return self
+
+        def find(self, part: str, start: int = 0, end: int = 10**9) -> int:  # type: ignore[override]
+            looked.append(start)
+            return super().find(part, start, end)
+
+    assert not search._is(Counted("a" * 5000), "*" + "a*" * 40 + "b")  # noqa: SLF001
+    assert len(looked) <= 40
+    with opened(folder) as tables:
+        assert search.samples(tables, "*a" * 2000 + "*") == []
+
+
+def test_a_search_asks_the_database_for_no_more_than_plain_parts(folder: Path) -> None:
+    with opened(folder) as tables:
+        asked: list[str] = []
+        tables.connection.set_trace_callback(asked.append)
+        search.samples(tables, "*a*a*a*a*a*")
+        search.lots(tables, "*a*a*a*a*a*")
+        search.runs(tables, "*a*a*a*a*a*")
+    assert not [query for query in asked if "GLOB" in query or "LIKE" in query]

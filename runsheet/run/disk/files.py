@@ -12,7 +12,7 @@ import hashlib
 import os
 import stat
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -54,17 +54,28 @@ class Disk:
 
     def read(self, path: Path, largest: int = LARGEST) -> bytes:
         """The whole of a file. Refused: a pipe or device, which may have no end, and a file larger than `largest`."""
+        with self._regular(path) as file:
+            data = file.read(largest + 1) if os.fstat(file.fileno()).st_size <= largest else None
+        if data is None or len(data) > largest:
+            raise OSError(errno.EFBIG, f"the file is larger than {largest >> 20} MB, which is not read", str(path))
+        return data
+
+    def read_end(self, path: Path, size: int) -> bytes:
+        """The last `size` bytes of a file, refused as by `read`."""
+        with self._regular(path) as file:
+            file.seek(max(0, os.fstat(file.fileno()).st_size - size))
+            return file.read(size)
+
+    def _regular(self, path: Path) -> BinaryIO:
+        """Open a file, no pipe or device, to read it."""
         fd = os.open(path, os.O_RDONLY | _BINARY | NO_WAIT)
-        with os.fdopen(fd, "rb") as file:
-            found = os.fstat(fd)
-            if stat.S_ISDIR(found.st_mode):
-                raise OSError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-            if not stat.S_ISREG(found.st_mode):
-                raise OSError(errno.EINVAL, _NO_FILE, str(path))
-            data = file.read(largest + 1) if found.st_size <= largest else b""
-            if found.st_size > largest or len(data) > largest:
-                raise OSError(errno.EFBIG, f"the file is larger than {largest >> 20} MB, which is not read", str(path))
-            return data
+        found = os.fstat(fd)
+        if stat.S_ISREG(found.st_mode):
+            return os.fdopen(fd, "rb")
+        os.close(fd)
+        if stat.S_ISDIR(found.st_mode):
+            raise OSError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+        raise OSError(errno.EINVAL, _NO_FILE, str(path))
 
     def look(self, path: Path) -> os.stat_result | None:
         """Say what stands at a path, a link not followed; None for nothing."""
