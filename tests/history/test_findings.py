@@ -110,7 +110,7 @@ def test_what_is_no_file_is_named_with_why_and_hangs_nothing(tmp_path: Path) -> 
         "pipe.toml: not computed: a pipe or a device stands in the file's place",
         "zero.toml: not computed: a pipe or a device stands in the file's place",
     ]
-    assert counted == "1 runs, 2026-03-12 to 2026-03-12"
+    assert counted == "1 runs, 2026-03-12 to 2026-03-12; 4 documents not computed"
 
 
 @pytest.mark.parametrize("kind", ["a pipe", "/dev/zero", "a folder"])
