@@ -159,30 +159,33 @@ class RowResult:
     """Whether a kind of event the method asks for is missing after it, with `closing` set."""
     id: str = field(init=False)
     kind: Kind = field(init=False)
+    sample: str = field(init=False)
+    """The sample it reads."""
+    void: bool = field(init=False)
+    """Whether it counts nowhere."""
+    reports: bool = field(init=False)
+    """Whether its result is the one to report, once it is read."""
+    counted: bool = field(init=False)
+    """Whether it has readings that count."""
+    is_reported: bool = field(init=False)
+    """Whether it is a reported row: read, not void, not superseded, and no solvent standard."""
+    for_client: bool = field(init=False)
+    """Whether it is a reported row of a sample or of a blank that made the samples' journey."""
 
     def __post_init__(self) -> None:
         """Take what every rule asks for from the row once."""
-        self.id, self.kind = self.row.id, self.row.kind
-
-    @property
-    def sample(self) -> str:
-        """The sample it reads."""
-        return self.row.sample or self.row.id
+        row = self.row
+        self.id, self.kind, self.sample = row.id, row.kind, row.sample or row.id
+        self.void = row.void is not None
+        self.reports = row.report is not False and not self.void
+        self.counted = bool(row.readings) and not self.void
+        self.is_reported = self.counted and self.reports and row.kind not in SOLVENT_STANDARDS
+        self.for_client = self.is_reported and row.kind in CLIENTS
 
     @property
     def fraction(self) -> Fraction:
         """Petroleum hydrocarbons after silica gel, oil and grease without."""
         return "petroleum" if self.row.silica_gel else "oil_grease"
-
-    @property
-    def void(self) -> bool:
-        """Whether it counts nowhere."""
-        return self.row.void is not None
-
-    @property
-    def counted(self) -> bool:
-        """Whether it has readings that count."""
-        return bool(self.signals)
 
     @property
     def factor(self) -> float | None:
@@ -193,21 +196,6 @@ class RowResult:
     def unit(self) -> str | None:
         """The unit of the result."""
         return self.amounts.unit if self.amounts else None
-
-    @property
-    def reports(self) -> bool:
-        """Whether its result is the one to report, once it is read."""
-        return self.row.report is not False and not self.void
-
-    @property
-    def is_reported(self) -> bool:
-        """Whether it is a reported row: read, not void, not superseded, and no solvent standard."""
-        return self.counted and self.reports and self.kind not in SOLVENT_STANDARDS
-
-    @property
-    def for_client(self) -> bool:
-        """Whether it is a reported row of a sample or of a blank that made the samples' journey."""
-        return self.kind in CLIENTS and self.is_reported
 
     @property
     def advice(self) -> str:

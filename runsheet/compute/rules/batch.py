@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most, below, equal, optional
@@ -45,7 +46,7 @@ def _of_group(name: str | None, fraction: Fraction, rows: list[RowResult], run: 
     pairs = sum(min(len(_of(rows, kind)), len(_of(rows, f"{kind}-duplicate"))) for kind in ("spike", "control"))
     had = {kind: len(_distinct(rows, kind)) for kind in ("method-blank", "control")}
     had["duplicate or pair"] = len(_distinct(rows, "duplicate")) + pairs
-    read = [row.row.at for row in rows if row.sample in samples and row.row.at is not None]
+    read = [row.row.at for row in rows if row.kind == "sample" and row.row.at is not None]
     made = Finding("batch", tuple(samples), affects=run.reach.groups((name, fraction)), read_at=max(read, default=None))
     for kind, count in had.items():
         why = f"{what}: {count} {kind.replace('-', ' ')} for {many}, {needed} needed"
@@ -66,15 +67,12 @@ def _distinct(rows: list[RowResult], kind: str) -> list[str]:
 def method_blank(run: Computed) -> Iterator[Finding]:
     """A method blank is below the reporting limit, or no sample of its batch is near it."""
     for row in run.of_kind("method-blank"):
-        yield _method_blank(row, run)
+        yield run.bearing(_method_blank(row, run), partial(run.reach.with_flag, "B", row))
 
 
 def _method_blank(row: RowResult, run: Computed) -> Finding:
     unit = row.unit or ""
-    made = Finding(
-        "method-blank", (row.id,), row.result, None, row.reporting, "pass", "", unit,
-        run.reach.with_flag("B", row), read_at=row.row.at,
-    )  # fmt: skip
+    made = Finding("method-blank", (row.id,), row.result, None, row.reporting, "pass", "", unit, read_at=row.row.at)
     if not row.counted:
         return recovery.unread("method-blank", row, None, row.reporting)._replace(unit=unit)
     if row.result is None:
@@ -123,7 +121,7 @@ def control(run: Computed) -> Iterator[Finding]:
     """A control recovers what was added within its limits."""
     for row in run.of_kind(*CONTROLS):
         finding = recovery.of_added("control", row, run.limits(row.fraction).control_percent)
-        yield finding._replace(affects=run.reach.of_row(row))
+        yield run.bearing(finding, partial(run.reach.of_row, row))
 
 
 def spike(run: Computed) -> Iterator[Finding]:
@@ -146,7 +144,7 @@ def _controls_pass(row: RowResult, run: Computed) -> bool:
 def control_pair(run: Computed) -> Iterator[Finding]:
     """A control and its duplicate agree."""
     for row in run.of_kind("control-duplicate"):
-        yield _pair("control-pair", row, run)._replace(affects=run.reach.of_row(row))
+        yield run.bearing(_pair("control-pair", row, run), partial(run.reach.of_row, row))
 
 
 def spike_pair(run: Computed) -> Iterator[Finding]:

@@ -16,13 +16,17 @@ from runsheet.run.kinds import CONTROLS
 from runsheet.run.model import FractionLimits
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import date, datetime
 
     from runsheet.compute.comparison import Reported
     from runsheet.compute.days import Days
-    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, SetupResult
+    from runsheet.compute.results import CalibrationResult, DueResult, Finding, RowResult, SetupResult
+    from runsheet.compute.rules.reach import Ids
     from runsheet.run.model import Fraction, Run, Sample
 
+RAISED = ("fail", "warn")
+"""What a reader of the findings must see to."""
 FRACTION_WORDS: dict[Fraction, str] = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons"}
 
 
@@ -46,6 +50,10 @@ class Computed:
     def reach(self) -> Reach:
         """Which of the client's results something bears on."""
         return Reach(self.rows, self.days, recovery.made_good(self.of_kind(*CONTROLS), self.limits))
+
+    def bearing(self, finding: Finding, reach: Callable[[], Ids]) -> Finding:
+        """The finding with what it bears on, which is worked out only where it fails or warns."""
+        return finding._replace(affects=reach()) if finding.state in RAISED else finding
 
     @cached_property
     def live(self) -> list[RowResult]:
@@ -101,6 +109,11 @@ class Computed:
     def samples(self) -> dict[str, Sample]:
         """The samples as received, by id."""
         return {sample.id: sample for sample in self.run.sample}
+
+    @cached_property
+    def finished(self) -> dict[str | None, datetime | None]:
+        """When the extraction of each batch was finished, by its id."""
+        return {batch.id: batch.finished for batch in self.run.batch}
 
     def received(self, row: RowResult) -> Sample | None:
         """The sample a row reads, as received; a duplicate or spike without one of its own has its parent's."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from runsheet.compute.brackets import asked_for, blank_limit
@@ -48,9 +49,9 @@ def blank_verdict(row: RowResult, run: Computed) -> Finding:
     limit = blank_limit(run.run.method, direct=direct)
     low, unit = None if limit is None else -limit, "mg/L of extract" if direct else "A"
     made = Finding("blank", (row.id,), row.net, low, limit, "pass", "", unit, read_at=row.row.at)
-    affects = run.reach.beside(row, before=not row.found_good, after=not row.left_good)
     if row.found_good and row.left_good:
         return made
+    affects = run.reach.beside(row, before=not row.found_good, after=not row.left_good)
     if row.found_good:
         value = as_left(row, run.run.instrument.reads)
         why = f"left at {value:.4g} after re-zeroing, limit {limit:g}: the rows after it are held"
@@ -66,7 +67,7 @@ def check(run: Computed) -> Iterator[Finding]:
     """A check standard recovers within its limits."""
     limits = run.run.method.check.recovery_percent if run.run.method.check else None
     for row in run.of_kind("check"):
-        yield recovery.of_expected("check", row, limits)._replace(affects=run.reach.beside(row))
+        yield run.bearing(recovery.of_expected("check", row, limits), partial(run.reach.beside, row))
 
 
 def second_source(run: Computed) -> Iterator[Finding]:
@@ -81,7 +82,7 @@ def second_source(run: Computed) -> Iterator[Finding]:
             finding = finding._replace(state="warn", why=f"{finding.why}; a later one on {curve} passes")
         elif row.counted and finding.state != "fail":
             passed.add(curve)
-        found.append(finding._replace(affects=run.reach.of_row(row)))
+        found.append(run.bearing(finding, partial(run.reach.of_row, row)))
     yield from reversed(found)
     read = {row.calibration.id for row in run.of_kind("second-source") if row.counted and row.calibration}
     for result in run.used if limits is not None else ():

@@ -6,18 +6,20 @@ reached is always a reported row of a sample or of a blank that made the samples
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any
 
 from runsheet.run.kinds import OF_BATCH, WITH_PARENT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
     from datetime import datetime
 
     from runsheet.compute.days import Days
     from runsheet.compute.results import RowResult
 
 Ids = tuple[str, ...]
+Index = dict[Any, list["RowResult"]]
 
 
 class Reach:
@@ -25,80 +27,84 @@ class Reach:
 
     def __init__(self, rows: tuple[RowResult, ...], days: Days, made_good: frozenset[str]) -> None:
         """Index the reported results once; `made_good` are superseded controls after which a later one passes."""
-        self._rows, self._days, self._made_good = rows, days, made_good
-        self._clients = [row for row in rows if row.for_client]
+        self._rows, self._made_good = rows, made_good
         self._by_id = {row.id: row for row in rows}
-        self._beside: dict[str, tuple[list[RowResult], list[RowResult]]] = {}
+        self._clients = [row for row in rows if row.for_client]
+        self._sample: Index = defaultdict(list)
+        self._group: Index = defaultdict(list)
+        self._curve: Index = defaultdict(list)
+        self._day: Index = defaultdict(list)
+        self._before: Index = defaultdict(list)
+        self._after: Index = defaultdict(list)
         for row in self._clients:
+            self._sample[row.sample].append(row)
+            self._sample[row.sample, row.fraction].append(row)
+            self._group[row.batch, row.fraction].append(row)
+            self._day[days.of(row)].append(row)
+            if row.calibration is not None:
+                self._curve[row.calibration.id].append(row)
             for event in row.after.values():
-                self._beside.setdefault(event.id, ([], []))[0].append(row)
+                self._before[event.id].append(row)
             for event in row.before.values():
-                self._beside.setdefault(event.id, ([], []))[1].append(row)
-
-    def _where(self, test: Callable[[RowResult], bool]) -> Ids:
-        return tuple(row.id for row in self._clients if test(row))
+                self._after[event.id].append(row)
 
     def all(self) -> Ids:
         """All of them."""
-        return tuple(row.id for row in self._clients)
+        return _ids(self._clients)
 
     def named(self, names: Iterable[str]) -> Ids:
         """Those named, the parents of duplicates and spikes named, and all on the calibration of a second source."""
-        wanted = set(names)
-        rows = [self._by_id[name] for name in wanted if name in self._by_id]
-        rows = [row.as_if or row for row in rows]
-        parents = {(row.row.of, row.fraction) for row in rows if row.kind in WITH_PARENT}
-        curves = {row.calibration.id for row in rows if row.kind == "second-source" and row.calibration}
-        return self._where(
-            lambda row: (
-                row.id in wanted
-                or (row.sample, row.fraction) in parents
-                or (row.calibration is not None and row.calibration.id in curves)
-            )
-        )
+        found: list[RowResult] = []
+        for name in names:
+            row = self._by_id.get(name)
+            if row is None:
+                continue
+            made = row.as_if or row
+            if row.for_client:
+                found.append(row)
+            elif made.kind in WITH_PARENT:
+                found += self._sample[made.row.of or "", made.fraction]
+            elif made.kind == "second-source" and made.calibration is not None:
+                found += self._curve[made.calibration.id]
+        return _ids(found)
 
     def samples(self, names: Iterable[str]) -> Ids:
         """Those of some samples."""
-        wanted = set(names)
-        return self._where(lambda row: row.sample in wanted)
+        return _ids(row for name in names for row in self._sample[name])
 
     def groups(self, *wanted: tuple[str | None, str]) -> Ids:
         """Those of some batches and fractions."""
-        return self._where(lambda row: (row.batch, row.fraction) in wanted)
+        return _ids(row for group in wanted for row in self._group[group])
 
     def calibration(self, name: str | None) -> Ids:
         """Those on a calibration."""
-        return self._where(lambda row: row.calibration is not None and row.calibration.id == name)
+        return _ids(self._curve[name])
 
     def with_flag(self, flag: str, row: RowResult) -> Ids:
         """Those of a row's batch, fraction and unit that carry a flag."""
-        wanted = (row.batch, row.fraction, row.unit)
-        return self._where(lambda other: flag in other.flags and (other.batch, other.fraction, other.unit) == wanted)
+        others = self._group[row.batch, row.fraction]
+        return _ids(other for other in others if flag in other.flags and other.unit == row.unit)
 
     def day(self, day: int) -> Ids:
         """Those of a day."""
-        return self._where(lambda row: self._days.of(row) == day)
+        return _ids(self._day[day])
 
     def between(self, start: datetime | None, end: datetime | None, curves: Iterable[str]) -> Ids:
         """Those read from one time to before another, and those on some calibrations.
 
         A row without a time comes after everything.
         """
-        wanted = set(curves)
 
-        def test(row: RowResult) -> bool:
-            at = row.row.at
-            late = start is None or at is None or at >= start
-            early = end is None or (at is not None and at < end)
-            return (late and early) or (row.calibration is not None and row.calibration.id in wanted)
+        def within(at: datetime | None) -> bool:
+            return (start is None or at is None or at >= start) and (end is None or (at is not None and at < end))
 
-        return self._where(test)
+        read = [row for row in self._clients if within(row.row.at)]
+        return _ids([*read, *(row for name in curves for row in self._curve[name])])
 
     def beside(self, event: RowResult, *, before: bool = True, after: bool = True) -> Ids:
         """Those that have a blank or check as their nearest event after them (they are before it), or before them."""
-        around = self._beside.get(event.id, ([], [])) if not event.void else self._as_if_read(event)
-        wanted = {row.id for row in (around[0] if before else [])} | {row.id for row in (around[1] if after else [])}
-        return self._where(lambda row: row.id in wanted)
+        sides = self._as_if_read(event) if event.void else (self._before[event.id], self._after[event.id])
+        return _ids([*(sides[0] if before else ()), *(sides[1] if after else ())])
 
     def _as_if_read(self, event: RowResult) -> tuple[list[RowResult], list[RowResult]]:
         """The client's rows before and after a void event that would have had it as nearest, had it counted."""
@@ -128,5 +134,13 @@ class Reach:
 
     def of_rows(self, rows: Iterable[RowResult]) -> Ids:
         """What something wrong with several rows bears on."""
-        wanted = {name for row in rows for name in self.of_row(row)}
-        return self._where(lambda row: row.id in wanted)
+        return _ids(self._by_id[name] for row in rows for name in self.of_row(row))
+
+
+def _ids(rows: Iterable[RowResult]) -> Ids:
+    """The ids of rows, each once, in the order of analysis."""
+    return tuple({row.place: row.id for row in sorted(rows, key=_place)}.values())
+
+
+def _place(row: RowResult) -> int:
+    return row.place

@@ -70,10 +70,9 @@ def limit_of(what: str) -> str:
 def ends(what: str, row: RowResult, run: Computed) -> tuple[datetime | None, datetime | None]:
     """When a clock of a row began and ended; None where that is not known."""
     sample = run.received(row)
-    finished = next((batch.finished for batch in run.run.batch if batch.id == row.batch), None)
     times = {
         "collection": moment(sample.collected, run.run) if sample else None,
-        "extraction": row.row.extracted or finished,
+        "extraction": row.row.extracted or run.finished.get(row.batch),
         "analysis": row.row.at if row.counted else None,
     }
     start, _, end = what.partition(" to ")
@@ -129,19 +128,20 @@ def clock(run: Computed) -> Iterator[Finding]:
     without = tuple(row.id for row in run.read if row.row.at is None)
     if without:
         yield Finding("clock", without, state="warn", why="read at a time that is not recorded")
+    rows: dict[str, list[RowResult]] = {}
+    for row in run.read:
+        if row.is_reported:
+            rows.setdefault(row.sample, []).append(row)
     for sample in run.run.sample:
-        yield from _order(sample, run)
+        if sample.id in rows:
+            yield from _order(sample, rows[sample.id], run)
 
 
-def _order(sample: Sample, run: Computed) -> Iterator[Finding]:
-    """A sample that was received, extracted or read before it could be."""
-    rows = [row for row in run.read if row.is_reported and row.sample == sample.id]
-    if not rows:
-        return
-    finished = {batch.id: batch.finished for batch in run.run.batch}
+def _order(sample: Sample, rows: list[RowResult], run: Computed) -> Iterator[Finding]:
+    """A sample that was received, extracted or read before it could be, by its reported rows."""
     said = [_after(("collected", sample.collected), ("received", sample.received), run.run)]
     for row in rows:
-        extracted = ("extracted", row.row.extracted or finished.get(row.batch or ""))
+        extracted = ("extracted", row.row.extracted or run.finished.get(row.batch))
         read = ("read", row.row.at)
         for what in (("collected", sample.collected), ("received", sample.received)):
             said += [_after(what, extracted, run.run), _after(what, read, run.run)]
