@@ -224,7 +224,7 @@ class Finding(NamedTuple):
     unit: str = ""
     """Of the value and its limits."""
     affects: tuple[str, ...] | None = None
-    """The client's results it bears on, by the ids of their rows; None until that is settled."""
+    """The client's results it bears on, by the ids of their rows; None where it neither fails nor warns."""
     acted_on: bool = False
     """Whether it fails and what was done about it is noted as it must be."""
     read_at: datetime | None = None

@@ -106,6 +106,6 @@ def judge(run: Computed) -> tuple[Finding, ...]:
 
 def _settled(finding: Finding, run: Computed) -> Finding:
     """The finding with the results it bears on: none where it passes, those it names where its rule does not say."""
-    if finding.state not in RAISED:
-        return finding._replace(affects=())
-    return finding if finding.affects is not None else finding._replace(affects=run.reach.named(finding.rows))
+    if finding.state not in RAISED or finding.affects is not None:
+        return finding
+    return finding._replace(affects=run.reach.named(finding.rows))

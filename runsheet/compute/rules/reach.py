@@ -33,6 +33,8 @@ class Reach:
         self._sample: Index = defaultdict(list)
         self._group: Index = defaultdict(list)
         self._curve: Index = defaultdict(list)
+        self._all: Ids | None = None
+        self._on_curve: dict[str | None, Ids] = {}
         self._day: Index = defaultdict(list)
         self._before: Index = defaultdict(list)
         self._after: Index = defaultdict(list)
@@ -50,23 +52,25 @@ class Reach:
 
     def all(self) -> Ids:
         """All of them."""
-        return _ids(self._clients)
+        if self._all is None:
+            self._all = _ids(self._clients)
+        return self._all
 
     def named(self, names: Iterable[str]) -> Ids:
         """Those named, the parents of duplicates and spikes named, and all on the calibration of a second source."""
         found: list[RowResult] = []
-        for name in names:
-            row = self._by_id.get(name)
-            if row is None:
-                continue
+        curves: set[str] = set()
+        for row in filter(None, map(self._by_id.get, names)):
             made = row.as_if or row
             if row.for_client:
                 found.append(row)
             elif made.kind in WITH_PARENT:
                 found += self._sample[made.row.of or "", made.fraction]
             elif made.kind == "second-source" and made.calibration is not None:
-                found += self._curve[made.calibration.id]
-        return _ids(found)
+                curves.add(made.calibration.id)
+        if len(curves) == 1 and not found:
+            return self.calibration(*curves)
+        return _ids([*found, *(row for curve in curves for row in self._curve[curve])])
 
     def samples(self, names: Iterable[str]) -> Ids:
         """Those of some samples."""
@@ -78,7 +82,9 @@ class Reach:
 
     def calibration(self, name: str | None) -> Ids:
         """Those on a calibration."""
-        return _ids(self._curve[name])
+        if name not in self._on_curve:
+            self._on_curve[name] = _ids(self._curve[name])
+        return self._on_curve[name]
 
     def with_flag(self, flag: str, row: RowResult) -> Ids:
         """Those of a row's batch, fraction and unit that carry a flag."""
