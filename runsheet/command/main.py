@@ -116,6 +116,9 @@ def _parser() -> argparse.ArgumentParser:
 
     results = _reading(commands, "results", "everything computed from a run")
     results.add_argument("--as", dest="form", choices=("text", "json", "csv"), default="text", help="the form")
+    results.add_argument(
+        "--monte-carlo", dest="draws", type=one_run.draws, metavar="N", help="with N draws of every result beside its U"
+    )
     results.set_defaults(command=one_run.results)
 
     check = _reading(commands, "check", "the findings, one a line; exit code 1 when the run fails")

@@ -99,8 +99,26 @@ def results(asked: argparse.Namespace) -> int:
     from runsheet.report import formats
 
     sheet, problems = _evaluated(asked)
-    streams.data(formats.RESULTS[asked.form](sheet, problems))
+    if asked.draws is None:
+        streams.data(formats.RESULTS[asked.form](sheet, problems))
+        return Exit.FINE
+    if asked.form not in formats.DRAWN:
+        raise Refusal(f"--monte-carlo goes with --as {' or '.join(formats.DRAWN)}, not {asked.form}")
+    from runsheet.compute.statistics import monte_carlo  # and numpy with it
+
+    streams.data(formats.DRAWN[asked.form](sheet, problems, monte_carlo.propagate(sheet, asked.draws)))
     return Exit.FINE
+
+
+def draws(text: str) -> int:
+    """Read a number of draws given as an argument."""
+    if not text.isascii() or not text.isdigit() or not LEAST_DRAWS <= int(text[:9]) <= MOST_DRAWS:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a number of draws from {LEAST_DRAWS} to {MOST_DRAWS}")
+    return int(text)
+
+
+LEAST_DRAWS, MOST_DRAWS = 1000, 1_000_000
+"""Fewer say little of the ends of an interval; more need memory and no run needs them."""
 
 
 def check(asked: argparse.Namespace) -> int:

@@ -6,6 +6,7 @@ no figure; fields may be added, none renamed.
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.compare import finite
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from runsheet.compute.results import CalibrationResult, DueResult, Finding, RowResult, Sheet
+    from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
 
 FORMAT = 1
@@ -23,6 +25,11 @@ def as_data(sheet: Sheet, problems: Iterable[Problem] = ()) -> dict[str, Any]:
     """Give the sheet as plain data; `problems` are the warnings the document was read with."""
     data: dict[str, Any] = _numbers(_parts(sheet, problems))
     return data
+
+
+def drawn(made: Iterable[Propagated]) -> dict[str, Any]:
+    """What the Monte Carlo draws say of each reported result, under a key of its own."""
+    return {"monte_carlo": [_numbers(asdict(each)) for each in made]}
 
 
 def _numbers(value: Any) -> Any:

@@ -6,7 +6,7 @@ Owns: the two tables of formats. Invariant: a new format is one module and one l
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from runsheet.report import as_json, csv_table, html, markdown, summary, text
 from runsheet.report.making import DIGITS, Report
@@ -17,11 +17,16 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from runsheet.compute.results import Sheet
+    from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
 
 
 def _json(sheet: Sheet, problems: list[Problem]) -> str:
-    return json.dumps(as_json.as_data(sheet, problems), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return _dumped(as_json.as_data(sheet, problems))
+
+
+def _dumped(data: dict[str, Any]) -> str:
+    return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
 def _marks(report: Report) -> str:
@@ -36,6 +41,12 @@ RESULTS: dict[str, Callable[[Sheet, list[Problem]], str]] = {
     "csv": lambda sheet, _problems: csv_table.write(sheet),
 }
 """What `results --as` writes."""
+
+DRAWN: dict[str, Callable[[Sheet, list[Problem], list[Propagated]], str]] = {
+    "text": lambda sheet, problems, made: text.write((*summary.blocks(sheet, problems), *summary.drawn(sheet, made))),
+    "json": lambda sheet, problems, made: _dumped(as_json.as_data(sheet, problems) | as_json.drawn(made)),
+}
+"""What `results --monte-carlo --as` writes."""
 
 FORMATS: dict[str, Callable[[Report], str]] = {
     "text": lambda report: text.write(outline(report)),

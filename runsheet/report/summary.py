@@ -8,13 +8,26 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.report import bench_sections, quality_sections
-from runsheet.report.blocks import Block, Heading, Items, Paragraph
+from runsheet.report.blocks import Block, Heading, Items, Paragraph, Table
 from runsheet.report.making import Report
+from runsheet.show import drawn as propagated
 from runsheet.show import explain, state
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from runsheet.compute.results import Sheet
+    from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
+
+
+def drawn(sheet: Sheet, made: Sequence[Propagated]) -> tuple[Block, ...]:
+    """What the Monte Carlo draws say of each reported result."""
+    rows = {row.id: row for row in sheet.rows}
+    cells = tuple(propagated.line(each, rows[each.id]) for each in made)
+    said = f"{made[0].draws if made else 0} draws, curve fitted anew in each; shortest interval; {propagated.SOURCE}."
+    left = (True, *[False] * (len(propagated.TITLES) - 2), True)
+    return Heading("Monte Carlo", 2), Paragraph(said), Table(propagated.TITLES, cells, left)
 
 
 def blocks(sheet: Sheet, problems: list[Problem]) -> tuple[Block, ...]:

@@ -93,8 +93,23 @@ def why(context: Context) -> Content:
     asked = explain.lines(row, context.session.sheet, column.key) if column.explains else []
     all_steps = _told(explain.steps(row, context.session.sheet))
     found = [*asked, "", *all_steps] if asked else all_steps
-    wrapped = [part for line in found for part in text.wrapped(line, 78)]
+    wrapped = [part for line in [*found, *_drawn(context, row)] for part in text.wrapped(line, 78)]
     return Content(f"Why this number: {row.id}", wrapped or [explain.lines(row, context.session.sheet, "state")[0]])
+
+
+def _drawn(context: Context, row: RowResult) -> list[str]:
+    """What a Monte Carlo of the row's result says of its U, where it has one."""
+    if not row.is_reported or row.expanded is None:
+        return []
+    from runsheet.compute.statistics import monte_carlo  # and numpy with it, only where this page is opened
+    from runsheet.show import drawn
+
+    made = monte_carlo.propagate(context.session.sheet, DRAWS, only=row.id)
+    return [text for each in made for text in ("Monte Carlo", f"    {drawn.words(each, row)}", f"    {drawn.SOURCE}")]
+
+
+DRAWS = 20_000
+"""Draws for one row: the page opens in a moment."""
 
 
 def plots_of(context: Context) -> list[str]:

@@ -1,0 +1,46 @@
+"""What the Monte Carlo draws say of a result, in words.
+
+Owns: the sentence beside a first-order U. Invariant: a U that is not validated is said to be so, and which way it is
+off.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.figures import figure
+
+if TYPE_CHECKING:
+    from runsheet.compute.results import RowResult
+    from runsheet.compute.statistics.monte_carlo import Propagated
+
+SOURCE = "JCGM 101:2008, clause 8, u with one digit"
+TITLES = ("row", "result", "U", "mean", "u", "from", "to", "first-order U")
+
+
+def verdict(made: Propagated, row: RowResult) -> str:
+    """Whether the first-order U holds, and which way it is off where it does not."""
+    if made.validated is None or row.expanded is None:
+        return "no U to validate"
+    if made.validated:
+        return "validated"
+    wide, half = 2 * row.expanded, made.high - made.low
+    if not half:
+        return "not validated"
+    off = (wide / half - 1) * 100
+    if abs(off) < 1:
+        return "not validated: as wide, and off to one side"
+    return f"not validated: {abs(off):.0f} % {'wider' if off > 0 else 'narrower'}"
+
+
+def words(made: Propagated, row: RowResult) -> str:
+    """The draws of one result in a sentence."""
+    ends = f"{figure(made.low, 4)} to {figure(made.high, 4)} {row.unit or ''}".strip()
+    drawn = f"{made.draws} draws: {made.probability * 100:g} % within {ends}"
+    return f"{drawn}; first-order U {verdict(made, row)}"
+
+
+def line(made: Propagated, row: RowResult) -> tuple[str, ...]:
+    """The draws of one result as cells under `TITLES`."""
+    figures = (row.result, row.expanded, made.mean, made.u, made.low, made.high)
+    return (made.id, *(figure(value, 4) for value in figures), verdict(made, row))

@@ -1,0 +1,125 @@
+"""The draws of a run beside its first-order uncertainty: where both must agree, and where they must not."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from runsheet import evaluate
+from runsheet.compute.statistics import monte_carlo
+from runsheet.show import drawn
+from tests.make import NOW, at, command, document, extract, row, run, standards
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from runsheet.compute.statistics.monte_carlo import Propagated
+
+N = 200_000
+
+
+def propagated(queue: list[dict[str, Any]], **tables: Any) -> dict[str, Propagated]:
+    sheet = evaluate(run(queue, **tables), datetime.fromisoformat(NOW))
+    return {made.id: made for made in monte_carlo.propagate(sheet, N)}
+
+
+# Miller & Miller, Statistics and Chemometrics for Analytical Chemistry, fluorescence calibration (book, from memory).
+XS, YS = (2.0, 4, 6, 8, 10, 12), (5.0, 9.0, 12.6, 17.3, 21.0, 24.7)
+
+
+def fluorescence(queue: list[dict[str, Any]]) -> dict[str, Propagated]:
+    zero = standards((0.0,), (2.1,), name="Z", first=10)
+    return propagated(
+        queue,
+        method={"unit": "mg/L extract"},
+        instrument={"reads": "absorbance", "step": 1e-12},
+        standard=[*zero, *standards(XS, YS)],
+        calibration={"zero_standard": "point", "drift": "none"},
+    )
+
+
+@pytest.mark.parametrize(("y", "x", "half"), [(2.9, 0.72, 0.68), (13.5, 6.21, 0.62), (23.0, 11.13, 0.68)])
+def test_a_published_calibration_with_its_95_percent_intervals(y: float, x: float, half: float) -> None:
+    made = fluorescence([extract("A", y)])["A"]
+    assert made.mean == pytest.approx(x, abs=0.01)
+    assert (made.high - made.low) / 2 == pytest.approx(half, abs=0.015)
+    assert made.validated
+
+
+def test_the_mean_of_four_readings_is_narrower() -> None:
+    one, four = (fluorescence([extract("A", *[13.5] * m)])["A"] for m in (1, 4))
+    assert (four.high - four.low) / (one.high - one.low) == pytest.approx(0.14 / 0.24, abs=0.04)
+
+
+def test_a_relative_part_that_dominates_is_normal_and_its_factor_is_196() -> None:
+    """With k = 2 for a normal quantity the first-order interval is 2 % wider than 95 % asks."""
+    method = {"unit": "mg/L extract", "uncertainty": {"volumes_percent": 10, "coverage": 2}}
+    made = propagated([extract("A", 0.25)], method=method)["A"]
+    assert made.u == pytest.approx(10.0, rel=0.01)
+    assert (made.high - made.low) / 2 == pytest.approx(19.6, rel=0.01)
+
+
+def test_a_displayed_concentration_of_one_reading_is_a_rectangle() -> None:
+    made = propagated(
+        [extract("A", 100.0)],
+        method={"unit": "mg/L extract"},
+        instrument={"reads": "concentration", "step": 1.0},
+        calibration={"model": "direct"},
+        standard=[],
+    )["A"]
+    assert made.u == pytest.approx(1 / 12**0.5, rel=0.01)
+    assert (made.high - made.low) / 2 == pytest.approx(0.95 / 2, rel=0.01)
+
+
+def test_dilution_counts_in_a_diluted_row_only() -> None:
+    method = {"unit": "mg/L extract", "uncertainty": {"dilution_percent": 5}}
+    made = propagated([extract("A", 0.25), extract("B", 0.25, dilution=2)], method=method)
+    assert made["A"].u < 0.5
+    assert made["B"].u == pytest.approx(10.0, rel=0.02)
+
+
+def test_a_quadratic_keeps_the_root_in_its_range() -> None:
+    xs = (10, 25, 50, 100, 150, 200)
+    ys = [0.0025 * x - 2e-6 * x * x + (0.0004 if n % 2 else -0.0004) for n, x in enumerate(xs)]
+    made = propagated(
+        [extract("A", 0.2)],
+        method={"unit": "mg/L extract"},
+        standard=standards(xs, ys),
+        calibration={"model": "quadratic"},
+    )["A"]
+    assert made.low < made.mean < made.high
+    assert made.mean == pytest.approx(85.9, abs=1.0)
+
+
+def test_the_same_run_gives_the_same_draws() -> None:
+    noisy = standards(ys=[0.026, 0.062, 0.1251, 0.2497, 0.4998])
+    one, other = (propagated([row("A", 0.2, at=at(60))], standard=noisy) for _ in range(2))
+    assert one == other
+
+
+def test_what_is_said_of_a_u_that_is_too_wide(tmp_path: Path) -> None:
+    noisy = standards(ys=[0.026, 0.062, 0.1251, 0.2497, 0.4998])
+    text = document([row("A", 0.4, at=at(60))], method={"uncertainty": {"volumes_percent": 5}}, standard=noisy)
+    file = tmp_path / "run.toml"
+    file.write_text(text, encoding="utf-8")
+    words = ("results", str(file), "--now", NOW, "--monte-carlo", "20000")
+    told = " ".join(command(*words).split())
+    assert "20000 draws, curve fitted anew in each" in told
+    assert "not validated: " in told
+    assert "wider" in told  # t of three degrees of freedom is taken for a part that is known otherwise
+    (made,) = json.loads(command(*words, "--as", "json"))["monte_carlo"]
+    assert (made["id"], made["draws"], made["validated"]) == ("A", 20000, False)
+
+
+def test_a_result_without_u_is_not_validated() -> None:
+    made = propagated([row("A", 0.2, at=at(60))], standard=standards((10, 200), (0.026, 0.5)))
+    assert made == {}
+
+
+def test_the_words_of_a_verdict() -> None:
+    made = fluorescence([extract("A", 13.5)])["A"]
+    sheet = evaluate(run([extract("A", 0.25)], method={"unit": "mg/L extract"}), datetime.fromisoformat(NOW))
+    assert drawn.verdict(made, sheet.rows[0]).startswith("validated")
