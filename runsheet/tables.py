@@ -150,6 +150,8 @@ def parse(text: str) -> tuple[dict[str, Any] | None, list[Problem]]:
     Returns the data (None where it is not TOML) and the problems found.
     """
     text = text.removeprefix("\ufeff")
+    if deep := _deep_key(text):
+        return None, [deep]
     try:
         return tomllib.loads(text, parse_float=_parse_float), []
     except tomllib.TOMLDecodeError as error:
@@ -161,6 +163,23 @@ def parse(text: str) -> tuple[dict[str, Any] | None, list[Problem]]:
         # the typed reader meets it where it is.
         marked, count = _LONG_DIGITS.subn(_TOO_LARGE, text)
         return parse(marked) if count else (None, [Problem("", f"the document cannot be read: {error}")])
+
+
+DEEPEST = 16
+"""Parts of the longest key that is read. The standard parser takes a time and a memory that grow with their square."""
+_STRINGS = re.compile(r'"""(?:\\.|[^\\])*?"""|\'\'\'.*?\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL)
+_DEEP = re.compile(rf"(?<![\w\"'-])(?:(?:[\w-]+|\"[^\"\n]*\"|'[^'\n]*')[ \t]*\.[ \t]*){{{DEEPEST}}}")
+
+
+def _deep_key(text: str) -> Problem | None:
+    """The problem of a key of too many parts, before anything is parsed; None where there is none."""
+    if _DEEP.search(text) is None:  # nearly always: what follows is for a note with a word of many points
+        return None
+    bare = _STRINGS.sub(lambda found: "s" + "\n" * found[0].count("\n"), text)
+    found = _DEEP.search(bare)
+    if found is None:
+        return None
+    return Problem("", f"a key of more than {DEEPEST} parts is not read", line=bare.count("\n", 0, found.start()) + 1)
 
 
 def _syntax_problem(message: str, text: str) -> Problem:

@@ -9,10 +9,10 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runsheet import tables
 from runsheet.history import workers
 from runsheet.history.rows import RunRow
 from runsheet.problem import has_errors
@@ -124,11 +124,8 @@ def _why(data: bytes, problems: Sequence[Problem]) -> str:
     """Say why a document is none to compute from: first the plain cases, as a file not wholly copied."""
     if not data.strip():
         return "the file is empty"
-    try:
-        tables = tomllib.loads(data.decode())
-    except (ValueError, RecursionError):
-        tables = {"run": {}}
-    if "run" not in tables and "format" not in tables:
+    found, _ = tables.parse(data.decode(errors="replace"))
+    if found is not None and "run" not in found and "format" not in found:
         return NO_RUN
     errors = [problem for problem in problems if problem.level == "error"]
     return str(errors[0]) if errors else "nothing could be read"

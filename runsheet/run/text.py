@@ -87,6 +87,17 @@ class Pages:
         kept = known.get(id(value))
         if kept is None or kept[0] is not value:
             plain = tables.plain(value) if is_dataclass(value) else value
-            kept = (value, f"[[{name}]]\n{tomli_w.dumps(plain)}" if is_row else tomli_w.dumps({name: plain}))
+            kept = (value, _row(name, plain) if is_row else tomli_w.dumps({name: plain}))
         self._written[id(value)] = kept
         return kept[1]
+
+
+def _row(name: str, plain: dict[str, Any]) -> str:
+    """A row of an array under its header; rows within it under theirs, which name both."""
+    within = {key: value for key, value in plain.items() if _is_rows(value)}
+    head = f"[[{name}]]\n{tomli_w.dumps({key: value for key, value in plain.items() if key not in within})}"
+    return "\n".join([head, *(_row(f"{name}.{key}", row) for key, rows in within.items() for row in rows)])
+
+
+def _is_rows(value: Any) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(item, dict) for item in value)

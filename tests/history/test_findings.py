@@ -131,7 +131,7 @@ def test_a_file_too_large_for_a_run_is_named_and_not_read(tmp_path: Path) -> Non
     for name in ("R.toml", "good.toml"):
         (tmp_path / name).write_text(WHOLE, encoding="utf-8")
     os.truncate(tmp_path / "R.toml", 10 << 30)  # takes no room on the disk
-    assert told(tmp_path)[0] == ["R.toml: not computed: the file is larger than 32 MB, which is not read"]
+    assert told(tmp_path)[0] == ["R.toml: not computed: the file is larger than 16 MB, which is not read"]
 
 
 @pytest.mark.parametrize(

@@ -72,3 +72,13 @@ def figures(data: Any) -> Iterator[float]:
             yield from figures(item)
     elif isinstance(data, float | int):
         yield data
+
+
+def test_rows_within_a_row_are_written_under_both_names() -> None:
+    results = "".join(f'[[issued.results]]\nid = "{"x" * 80}{n}"\nreported = "4.5"\n' for n in range(2))
+    head = 'format = 1\n[run]\nid = "T"\n'
+    one = f'[[issued]]\nnumber = "T"\nat = 2026-03-11T12:00:00Z\nby = "B. Okoro"\ndigest = "d"\n{results}'
+    made, problems = read(head + one + one)
+    assert made is not None
+    assert problems == []
+    assert read(write(made)) == (made, [])

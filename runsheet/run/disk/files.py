@@ -27,8 +27,8 @@ NOT_THERE = (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG)
 _NO_FILE = "a pipe or a device stands in the file's place"
 LARGEST = 256 * 1024 * 1024
 """Bytes of the largest file that is read: a log of half a million entries, and no memory is used up by a larger one."""
-LARGEST_DOCUMENT = 32 * 1024 * 1024
-"""Bytes of the largest document: a hundred times a run of 1,000 rows."""
+LARGEST_DOCUMENT = 16 * 1024 * 1024
+"""Bytes of the largest document: three times a run of 20,000 rows."""
 _data_sync = getattr(os, "fdatasync", os.fsync)
 
 PRIVATE = 0o600
