@@ -415,7 +415,7 @@ def _mapping(value: Any, path: str, problems: list[Problem]) -> Any:
 
 
 def shown(value: Any) -> str:
-    """Give a value as TOML, cut to a readable length."""
+    """A value as TOML, cut to a readable length."""
     if isinstance(value, _Unreadable):
         text = "a number of thousands of digits" if value.text == _TOO_LARGE else value.text
     elif isinstance(value, bool):
@@ -473,7 +473,7 @@ def line_of(path: str, positions: dict[str, int]) -> int | None:
 
 
 def positions(text: str) -> dict[str, int]:
-    """Give the line of each header and plain key, by path, as `queue[3]` and `queue[3].dilution`.
+    """The line of each header and plain key, by path, as `queue[3]` and `queue[3].dilution`.
 
     Empty where text has multi-line strings: a line that looks like a header could stand in one.
     """
@@ -506,7 +506,7 @@ def kinds_of(cls: type, name: str) -> tuple[str, ...]:
 
 
 def _leaves(hint: Any) -> set[Any]:
-    """Give the plain types an annotation is made of, `Literal` for words and "..." for an array."""
+    """The plain types an annotation is made of, `Literal` for words and "..." for an array."""
     if get_origin(hint) is Literal:
         return {Literal}
     if get_origin(hint) is Annotated:

@@ -30,7 +30,7 @@ ENDINGS = {"text": "txt", "markdown": "md", "html": "html"}
 
 
 def outputs() -> Iterator[tuple[Path, str]]:
-    """Give every golden file and what should stand in it."""
+    """Every golden file and what should stand in it."""
     for name in demo.NAMES:
         run, problems = read(demo.text(name))
         assert run is not None
@@ -52,7 +52,7 @@ def outputs() -> Iterator[tuple[Path, str]]:
 
 
 def _of_a_folder() -> Iterator[tuple[Path, str]]:
-    """Give the reports on a folder of invented runs, one of which is half copied."""
+    """The reports on a folder of invented runs, one of which is half copied."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "bench one"
         lab = many.write(folder, 24)
@@ -74,12 +74,12 @@ def _of_a_folder() -> Iterator[tuple[Path, str]]:
 
 
 def steady(words: str) -> str:
-    """Give a text with its long figures cut to nine digits: the last ones differ from one machine to the next."""
+    """A text with its long figures cut to nine digits: the last ones differ from one machine to the next."""
     return re.sub(r"-?\d+\.\d{7,}(e-?\d+)?", lambda found: f"{float(found[0]):.9g}", words)
 
 
 def decoded(document: Path) -> str | None:
-    """Give a document's text, or None where it is not UTF-8."""
+    """A document's text, or None where it is not UTF-8."""
     try:
         return document.read_bytes().decode()
     except UnicodeDecodeError:

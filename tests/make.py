@@ -41,7 +41,7 @@ def examples(count: int, **more: Any) -> settings:
 
 
 def at(minutes: float) -> datetime:
-    """Give the time some minutes after 08:00."""
+    """The time some minutes after 08:00."""
     return START + timedelta(minutes=minutes)
 
 
@@ -95,7 +95,7 @@ def command(*words: str) -> str:
 
 
 def computed(text: str, now: str = NOW) -> Table:
-    """Give what `runsheet results --as json` says of a document."""
+    """What `runsheet results --as json` says of a document."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "run.toml"
         file.write_text(text, encoding="utf-8")
@@ -104,12 +104,12 @@ def computed(text: str, now: str = NOW) -> Table:
 
 
 def results(queue: Sequence[Table] = (), now: str = NOW, **tables: Any) -> Table:
-    """Give what `runsheet results --as json` says of the run `document` writes."""
+    """What `runsheet results --as json` says of the run `document` writes."""
     return computed(document(queue, **tables), now)
 
 
 def fit(xs: Sequence[float], ys: Sequence[float], queue: Sequence[Table] = (), **calibration: Any) -> Table:
-    """Give the results of a run whose standards are any data, x and y; its rows are readings of the extract itself."""
+    """The results of a run whose standards are any data, x and y; its rows are readings of the extract itself."""
     return results(
         queue,
         method={"unit": "mg/L extract"},
@@ -125,12 +125,12 @@ def extract(name: str, *readings: float, **fields: Any) -> Table:
 
 
 def rows(result: Table) -> dict[str, Table]:
-    """Give the rows of a result by id."""
+    """The rows of a result by id."""
     return {found["id"]: found for found in result["rows"]}
 
 
 def verdict(result: Table, rule: str) -> list[tuple[Any, ...]]:
-    """Give state, rows, value, low and high of each finding of a rule, to compare with `said`."""
+    """State, rows, value, low and high of each finding of a rule, to compare with `said`."""
     return [(f["state"], " ".join(f["rows"]), f["value"], f["low"], f["high"]) for f in findings(result, rule)]
 
 
@@ -145,5 +145,5 @@ def near(figure: float | None) -> Any:
 
 
 def findings(result: Table, rule: str) -> list[Table]:
-    """Give the findings of one quality rule."""
+    """The findings of one quality rule."""
     return [finding for finding in result["quality"] if finding["rule"] == rule]

@@ -61,7 +61,7 @@ class Terminal:
         self._fed = 0
 
     def resize(self, columns: int, rows: int) -> None:
-        """Give the terminal another size."""
+        """The terminal another size."""
         fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
         if hasattr(self, "_screen"):
             self._screen.resize(rows, columns)
@@ -93,7 +93,7 @@ class Terminal:
             pass
 
     def text(self) -> str:
-        """Give the screen as it stands."""
+        """The screen as it stands."""
         for _, data in self.chunks[self._fed :]:
             self._stream.feed(QUERIES.sub(b"", data))
         self._fed = len(self.chunks)

@@ -106,7 +106,7 @@ def imported(module: str, text: str) -> set[str]:
 
 
 def sources() -> dict[str, str]:
-    """Give the text of every module of the package by its name."""
+    """The text of every module of the package by its name."""
     found = {}
     for file in sorted((ROOT / "runsheet").rglob("*.py")):
         name = ".".join(file.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")

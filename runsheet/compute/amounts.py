@@ -34,26 +34,26 @@ class Amounts(NamedTuple):
 
     @property
     def mass_factor(self) -> float | None:
-        """Give the factor from a result to the mass found in the bottle, mg, whatever the matrix and basis."""
+        """The factor from a result to the mass found in the bottle, mg, whatever the matrix and basis."""
         if self.factor is None or self.extract_ml is None:
             return None
         return finite(self.extract_ml * self.dilution / (1000 * self.factor)) if self.factor else None
 
     @property
     def basis(self) -> tuple[str, bool]:
-        """Give what two results must share to be compared: unit, and dry or wet weight."""
+        """What two results must share to be compared: unit, and dry or wet weight."""
         return self.unit, self.solids_percent is not None
 
 
 def concentration(standard: Standard) -> float:
-    """Give x of a standard, mg/L in the solvent: typed, or stock x aliquot / final volume."""
+    """The x of a standard, mg/L in the solvent: typed, or stock x aliquot / final volume."""
     if standard.concentration is not None:
         return float(standard.concentration)
     return float(standard.stock or 0) * float(standard.aliquot_ml or 0) / float(standard.final_ml or 1)
 
 
 def measured(row: Row, method: Method) -> Amounts:
-    """Give the amounts of a row, weighed or typed, and its factor."""
+    """The amounts of a row, weighed or typed, and its factor."""
     matrix = row.matrix or MATRIX_OF_UNIT[method.unit]
     amount, extract_ml = weighed_amount(row), optional(row.extract_ml)
     if row.kind in NOMINAL and method.limits:
@@ -84,7 +84,7 @@ def _factor(matrix: str, amount: float | None, extract_ml: float | None, dilutio
 
 
 def nominal_factor(method: Method) -> float | None:
-    """Give the factor at the method's nominal amounts, undiluted, in the method's unit."""
+    """The factor at the method's nominal amounts, undiluted, in the method's unit."""
     limits = method.limits
     if limits is None:
         return None
@@ -96,7 +96,7 @@ def nominal_factor(method: Method) -> float | None:
 
 
 def weighed_amount(row: Row) -> float | None:
-    """Give the amount typed, else (full - empty) / density - what is not sample; None where nothing is left."""
+    """The amount typed, else (full - empty) / density - what is not sample; None where nothing is left."""
     if row.amount is not None:
         return float(row.amount)
     if row.full_g is None or row.empty_g is None:
@@ -107,7 +107,7 @@ def weighed_amount(row: Row) -> float | None:
 
 
 def weighed_solids(row: Row) -> float | None:
-    """Give the dry matter typed, else (dry - dish) / (wet - dish) x 100; None where that is not from 0 to 100."""
+    """The dry matter typed, else (dry - dish) / (wet - dish) x 100; None where that is not from 0 to 100."""
     if row.solids_percent is not None:
         return float(row.solids_percent)
     if row.wet_g is None or row.dry_g is None:

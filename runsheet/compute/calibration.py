@@ -40,7 +40,7 @@ def judge(run: Run) -> tuple[CalibrationResult, ...]:
 
 
 def confidence(calibration: Calibration) -> float:
-    """Give the confidence of a calibration's intervals; 0.95 when absent."""
+    """The confidence of a calibration's intervals; 0.95 when absent."""
     return 0.95 if calibration.confidence is None else float(calibration.confidence)
 
 

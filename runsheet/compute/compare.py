@@ -32,12 +32,12 @@ def inside(value: float, low: float | None, high: float | None) -> bool:
 
 
 def finite(value: float | None) -> float | None:
-    """Give the figure, or None for one that is no number: what cannot be computed is absent, not infinite."""
+    """The figure, or None for one that is no number: what cannot be computed is absent, not infinite."""
     return value if value is not None and math.isfinite(value) else None
 
 
 def optional(value: object) -> float | None:
-    """Give a number of the document as a float, None where there is none."""
+    """A number of the document as a float, None where there is none."""
     return None if value is None else float(value)  # type: ignore[arg-type]
 
 

@@ -63,14 +63,14 @@ class Curve:
         return (self.low + self.high) / 2
 
     def signal(self, x: float) -> float:
-        """Give y at a concentration."""
+        """The signal y at a concentration."""
         y = 0.0
         for coefficient in reversed(self.coefficients):
             y = y * x + coefficient
         return y
 
     def slope(self, x: float) -> float:
-        """Give dy/dx at a concentration."""
+        """The slope dy/dx at a concentration."""
         if self.model != "quadratic":
             return self.coefficients[1]
         return self.coefficients[1] + 2 * self.coefficients[2] * x
@@ -84,13 +84,13 @@ class Curve:
 
     @property
     def r(self) -> float | None:
-        """Give the correlation: the root of r2, with the sign of the slope in the middle of the range."""
+        """The correlation: the root of r2, with the sign of the slope in the middle of the range."""
         if self.r2 is None or self.r2 < 0:
             return None
         return math.copysign(math.sqrt(self.r2), self.slope(self.middle))
 
     def concentration(self, y: float) -> float | None:
-        """Give the concentration of a net reading; for a quadratic the root nearest the middle of the range.
+        """The concentration of a net reading; for a quadratic the root nearest the middle of the range.
 
         None where there is no real root.
         """
@@ -107,21 +107,21 @@ class Curve:
         return min(roots, key=lambda root: abs(root - self.middle), default=None)
 
     def gradient(self, x: float) -> tuple[float, ...]:
-        """Give the derivative of y in each scaled coefficient at a concentration."""
+        """The derivative of y in each scaled coefficient at a concentration."""
         part = x / self.scale
         if self.model == "line":
             return 1.0, part
         return (1.0, part, part * part) if self.model == "quadratic" else (part,)
 
     def variance(self, left: tuple[float, ...], right: tuple[float, ...]) -> float:
-        """Give left' V right, the covariance of two linear combinations of the scaled coefficients."""
+        """The covariance left' V right of two linear combinations of the scaled coefficients."""
         total = 0.0
         for a, row in zip(left, self.covariance or (), strict=True):
             total += a * sum(map(mul, row, right))
         return total
 
     def reading_variance(self, x: float, m: int, step: float) -> float:
-        """Give the variance of the mean of m readings at x: their own scatter, or the display's step where larger.
+        """The variance of the mean of m readings at x: their own scatter, or the display's step where larger.
 
         Below the lowest level the weight stays that of the lowest level.
         """
@@ -131,7 +131,7 @@ class Curve:
         return max(scatter, step * step / 12)
 
     def u(self, x: float, m: int, step: float) -> float | None:
-        """Give the standard uncertainty of a concentration from m readings with display step `step` (absorbance)."""
+        """The standard uncertainty of a concentration from m readings with display step `step` (absorbance)."""
         slope = self.slope(x)
         if self.covariance is None or not slope:
             return None

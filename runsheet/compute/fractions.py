@@ -50,7 +50,7 @@ def _difference(sample: str, whole: RowResult, part: RowResult, run: Run) -> Fra
 
 
 def _variance(whole: RowResult, part: RowResult, run: Run) -> float | None:
-    """Give the variance of the polar part.
+    """The variance of the polar part.
 
     Volumes, precision and bias belong to the one bottle and its one extract, and so scale the difference; the standards
     do too where both were read from one curve, whose covariance is shared as well. The readings are independent.
@@ -76,7 +76,7 @@ def _diluted(row: RowResult) -> bool:
 
 
 def _curve_variance(whole: RowResult, part: RowResult, run: Run) -> float | None:
-    """Give the variance from readings and curve; from one curve its error in both largely cancels."""
+    """The variance from readings and curve; from one curve its error in both largely cancels."""
     curve = whole.calibration.curve if whole.calibration else None
     shared = curve is not None and whole.calibration is part.calibration and curve.covariance is not None
     if not shared or curve is None:

@@ -128,7 +128,7 @@ def _due(
 
 
 def plain(value: float) -> float:
-    """Give a whole number as an integer."""
+    """A whole number as an integer."""
     return int(value) if value == int(value) else value
 
 

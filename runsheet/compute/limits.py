@@ -31,7 +31,7 @@ class Adjuster:
         self.reporting = _per_factor(limits and limits.reporting, nominal)
 
     def adjust(self, row: RowResult) -> None:
-        """Give a row its detection and reporting limits."""
+        """Set the detection and reporting limits of a row, in place."""
         factor = row.factor
         if factor is None or row.unit != self.unit:
             return
@@ -42,12 +42,12 @@ class Adjuster:
 
 
 def _per_factor(limit: object, nominal: float | None) -> float | None:
-    """Give a limit in mg/L of extract, from the sample's unit at the nominal amounts."""
+    """A limit in mg/L of extract, from the sample's unit at the nominal amounts."""
     return finite(float(limit) / nominal) if limit and nominal else None  # type: ignore[arg-type]
 
 
 def flags(row: RowResult, run: Run) -> set[str]:
-    """Give the flags that follow from the figures of one row: U, J, E and D."""
+    """The flags that follow from the figures of one row: U, J, E and D."""
     found = set()
     if row.result is not None:
         found |= low(row.result, row, estimates=run.method.estimates is not False)
@@ -59,7 +59,7 @@ def flags(row: RowResult, run: Run) -> set[str]:
 
 
 def low(result: float, row: RowResult, *, estimates: bool) -> set[str]:
-    """Give U below detection (without one: below reporting), J from there to the reporting limit."""
+    """U below detection (without one: below reporting), J from there to the reporting limit."""
     detection, reporting = row.detection, row.reporting
     under_reporting = reporting is not None and below(result, reporting)
     if detection is None:
@@ -99,7 +99,7 @@ def dilute_to(row: RowResult) -> float | None:
 
 
 def reported(row: RowResult, method: Method) -> str | None:
-    """Give the characters that are reported, or None for a row whose result is not."""
+    """The characters that are reported, or None for a row whose result is not."""
     return None if row.result is None or not row.is_reported else written(row.result, row, row.flags, method)
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def absorbance(percent: float) -> float:
-    """Give the absorbance of a transmittance in percent: A = -log10(T / 100).
+    """The absorbance of a transmittance in percent: A = -log10(T / 100).
 
     Raises ValueError at or below 0, which is no reading.
     """
@@ -24,7 +24,7 @@ def absorbance(percent: float) -> float:
 
 
 def transmittance(absorbance: float) -> float:
-    """Give the transmittance in percent of an absorbance."""
+    """The transmittance in percent of an absorbance."""
     return 100 * 10**-absorbance
 
 
@@ -36,7 +36,7 @@ def signals(readings: Iterable[Number], reads: str | None) -> tuple[float, ...]:
 
 
 def step_signal(step: float, reads: str | None, mean: float) -> float:
-    """Give the display step as absorbance at a mean absorbance: for %T, step / (T ln 10)."""
+    """The display step as absorbance at a mean absorbance: for %T, step / (T ln 10)."""
     if reads != "transmittance":
         return step
     try:

@@ -56,7 +56,7 @@ def _started(row: Row, run: Run, calibrations: tuple[CalibrationResult, ...], on
 
 
 def calibration_of(row: Row, calibrations: tuple[CalibrationResult, ...]) -> CalibrationResult | None:
-    """Give the calibration a row uses: the one it names, else the last of its cell whose standards were read by then.
+    """The calibration a row uses: the one it names, else the last of its cell whose standards were read by then.
 
     A row without a time comes after everything, a standard without one before everything.
     """
@@ -74,7 +74,7 @@ def calibration_of(row: Row, calibrations: tuple[CalibrationResult, ...]) -> Cal
 
 
 def _subtract(rows: list[RowResult], run: Run) -> None:
-    """Give every read row its drift and its net signal."""
+    """Set the drift and the net signal of every read row, in place."""
     after = _next_blanks(rows)
     before: dict[str, RowResult] = {}
     for place, given in enumerate(rows):
@@ -105,7 +105,7 @@ def _next_blanks(rows: list[RowResult]) -> list[RowResult | None]:
 
 
 def as_left(blank: RowResult, reads: str | None) -> float:
-    """Give the signal a blank was left at: after re-zeroing what it read then, 0 if not given; else as found."""
+    """The signal a blank was left at: after re-zeroing what it read then, 0 if not given; else as found."""
     if not blank.row.rezeroed:
         return blank.mean or 0.0
     return 0.0 if blank.row.as_left is None else signals((blank.row.as_left,), reads)[0]
@@ -114,7 +114,7 @@ def as_left(blank: RowResult, reads: str | None) -> float:
 def _drift(
     row: RowResult, calibration: CalibrationResult, before: RowResult | None, after: RowResult | None, reads: str | None
 ) -> tuple[float, str]:
-    """Give what a clean solvent would have read at the row, and the blanks that say so."""
+    """What a clean solvent would have read at the row, and the blanks that say so."""
     mode = calibration.calibration.drift or "last"
     if mode == "none" or before is None:
         return calibration.zero, ""
@@ -140,12 +140,12 @@ class Terms:
         self.coverage = {c.id: coverage(c, run.method.uncertainty) for c in calibrations}
 
     def step_at(self, mean: float) -> float:
-        """Give the display step as a signal at a mean signal."""
+        """The display step as a signal at a mean signal."""
         return step_signal(self.step, self.reads, mean) if self.reads == "transmittance" else self.step
 
 
 def _invert(row: RowResult, terms: Terms) -> None:
-    """Give a row its extract concentration, result and uncertainties."""
+    """Set the extract concentration, result and uncertainties of a row, in place."""
     calibration = row.calibration
     if calibration is None or row.net is None:
         return
@@ -168,12 +168,12 @@ def _invert(row: RowResult, terms: Terms) -> None:
 
 
 def expanded(scale: float, u: float, x: float, relative: float) -> float | None:
-    """Give U = scale x sqrt(u^2 + x^2 x relative variance)."""
+    """U = scale x sqrt(u^2 + x^2 x relative variance)."""
     return finite(scale * math.sqrt(u * u + x * x * relative))
 
 
 def _direct_u(values: tuple[float, ...], step: float) -> float | None:
-    """Give the standard uncertainty of a displayed concentration: scatter of its readings, or the step if larger."""
+    """The standard uncertainty of a displayed concentration: scatter of its readings, or the step if larger."""
     m = len(values)
     mean = sum(values) / m
     scatter = sum((value - mean) * (value - mean) for value in values) / (m - 1) if m > 1 else 0.0
@@ -181,7 +181,7 @@ def _direct_u(values: tuple[float, ...], step: float) -> float | None:
 
 
 def coverage(calibration: CalibrationResult, uncertainty: Uncertainty | None) -> float | None:
-    """Give k: the method's, else two-sided t at the calibration's confidence (2 for a direct run)."""
+    """The coverage factor k: the method's, else two-sided t at the calibration's confidence (2 for a direct run)."""
     if uncertainty is not None and uncertainty.coverage is not None:
         return float(uncertainty.coverage)
     if calibration.direct:
@@ -193,7 +193,7 @@ def coverage(calibration: CalibrationResult, uncertainty: Uncertainty | None) ->
 
 
 def relative_parts(uncertainty: Uncertainty | None) -> dict[str, float]:
-    """Give the relative standard uncertainties of the method, percent, by name."""
+    """The relative standard uncertainties of the method, percent, by name."""
     names = ("volumes", "standards", "precision", "bias", "dilution")
     found = {name: getattr(uncertainty, f"{name}_percent", None) for name in names}
     return {name: float(value) for name, value in found.items() if value is not None}

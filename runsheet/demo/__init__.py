@@ -16,5 +16,5 @@ NAMES = tuple(NOW)
 
 
 def text(name: str) -> str:
-    """Give a demo document."""
+    """A demo document."""
     return resources.files("runsheet.demo").joinpath(f"{name}.toml").read_text(encoding="utf-8")

@@ -52,7 +52,7 @@ def all_methods(config: Path | None = None) -> tuple[list[Method], list[Problem]
 
 
 def config_folder() -> Path:
-    """Give the folder of the user's configuration: RUNSHEET_CONFIG, else the platform's own place for it."""
+    """The folder of the user's configuration: RUNSHEET_CONFIG, else the platform's own place for it."""
     if named := os.environ.get("RUNSHEET_CONFIG"):
         return Path(named)
     import platformdirs

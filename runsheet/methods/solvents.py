@@ -20,7 +20,7 @@ class Caution:
     source: str
 
     def __str__(self) -> str:
-        """Give the reminder with its source in brackets."""
+        """The reminder with its source in brackets."""
         return f"{self.text} [{self.source}]"
 
 
@@ -69,7 +69,7 @@ def find(name: str) -> Solvent | None:
 
 
 def cautions(name: str) -> tuple[str, ...]:
-    """Give the reminders for a solvent, each with its source: its own, the general ones, and who decides."""
+    """The reminders for a solvent, each with its source: its own, the general ones, and who decides."""
     solvent = find(name)
     own = map(str, solvent.cautions) if solvent else (known().unknown,)
     return (*own, *map(str, known().general), known().always)

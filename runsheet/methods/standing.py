@@ -15,7 +15,7 @@ class Sentence(NamedTuple):
     source: str
 
     def __str__(self) -> str:
-        """Give the sentence with its source in brackets."""
+        """The sentence with its source in brackets."""
         return f"{self.text} [{self.source}]"
 
 
@@ -56,5 +56,5 @@ _BY_UNIT = {
 
 
 def standing(unit: str) -> tuple[Sentence, ...]:
-    """Give the sentences for results in `unit`: `COMPLIANCE_NOTE`, then those about methods of that matrix."""
+    """The sentences for results in `unit`: `COMPLIANCE_NOTE`, then those about methods of that matrix."""
     return COMPLIANCE_NOTE + _BY_UNIT.get(unit, ())

@@ -86,7 +86,7 @@ def describe(method: Method) -> list[Limit]:
 
 
 def limits(method: Method) -> Iterator[tuple[str, Any]]:
-    """Give each limit of a method, number, pair or yes-or-no, with its path below the method."""
+    """Each limit of a method, number, pair or yes-or-no, with its path below the method."""
     data = tables.plain(method)
     for group in GROUPS:
         yield from _limits(group, data.get(group, {}))

@@ -22,7 +22,7 @@ FORMAT = 1
 
 
 def as_data(sheet: Sheet, problems: Iterable[Problem] = ()) -> dict[str, Any]:
-    """Give the sheet as plain data; `problems` are the warnings the document was read with."""
+    """The sheet as plain data; `problems` are the warnings the document was read with."""
     data: dict[str, Any] = _numbers(_parts(sheet, problems))
     return data
 

@@ -51,7 +51,7 @@ class Table:
     left: tuple[bool, ...]
 
     def filled(self) -> Table:
-        """Give it without the columns nothing stands in; all of them where nothing stands in any."""
+        """The table without the columns nothing stands in; all of them where nothing stands in any."""
         kept = [at for at in range(len(self.titles)) if any(row[at] for row in self.rows)]
         if not kept:
             return self

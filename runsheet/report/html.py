@@ -42,7 +42,7 @@ def write(blocks: Sequence[Block], marks: str = "", foot: str = "") -> str:
 
 
 def _page(marks: str, foot: str) -> str:
-    """Give the rules of the printed page: its margins say the run, the digest, and which page of how many it is."""
+    """The rules of the printed page: its margins say the run, the digest, and which page of how many it is."""
     small = "font: 8pt sans-serif; color: #000;"
     return (
         "\n@page { size: A4; margin: 18mm 14mm;\n"

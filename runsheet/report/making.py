@@ -56,5 +56,5 @@ def pick(columns: Sequence[Column[T]], *keys: str) -> list[Column[T]]:
 
 
 def facts(*pairs: tuple[str, object]) -> Facts:
-    """Give the facts that say something."""
+    """The facts that say something."""
     return Facts(tuple((name, str(value)) for name, value in pairs if value not in (None, "")))

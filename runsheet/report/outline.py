@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def outline(report: Report) -> tuple[Block, ...]:
-    """Give the whole report as blocks."""
+    """The whole report as blocks."""
     return tuple(block for section in SECTIONS for block in section(report))
 
 

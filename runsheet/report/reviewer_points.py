@@ -146,7 +146,7 @@ def _dilutions(report: Report) -> Iterator[str]:
 
 
 def _undiluted(row: RowResult, sheet: Sheet) -> str:
-    """Give the raw reading of the same extract less diluted."""
+    """The raw reading of the same extract less diluted."""
     others = [
         other
         for other in sheet.rows

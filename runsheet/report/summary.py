@@ -31,7 +31,7 @@ def drawn(sheet: Sheet, made: Sequence[Propagated]) -> tuple[Block, ...]:
 
 
 def blocks(sheet: Sheet, problems: list[Problem]) -> tuple[Block, ...]:
-    """Give the sheet in short, with the warnings the document was read with."""
+    """The sheet in short, with the warnings the document was read with."""
     found: list[Block] = [Heading(f"{sheet.run.run.id}: {state.words(sheet)}", 1)]
     curves = [f"{c.id}: {c.state}, {explain.curve_words(c)}" for c in sheet.calibrations]
     found += [Items(tuple(curves))] if curves else []

@@ -48,7 +48,7 @@ def draw(plot: Plot) -> str:
 
 
 def ticks(low: float, high: float) -> list[float]:
-    """Give round numbers within an axis: multiples of 1, 2 or 5 times a power of ten, at most `TICKS` of them."""
+    """Round numbers within an axis: multiples of 1, 2 or 5 times a power of ten, at most `TICKS` of them."""
     power = 10.0 ** math.floor(math.log10((high - low) / TICKS))
     steps = (power * multiple for multiple in (1, 2, 5, 10))
     step = next(step for step in steps if math.floor(high / step) - math.ceil(low / step) < TICKS)

@@ -79,7 +79,7 @@ def table(block: Table) -> list[str]:
 
 
 def _widths(cells: list[tuple[str, ...]]) -> list[int]:
-    """Give columns that fit the line: the widest gives way first, and none breaks a word while another need not."""
+    """Columns that fit the line: the widest gives way first, and none breaks a word while another need not."""
     columns = list(zip(*cells, strict=True))
     widths = [max(map(len, column)) for column in columns]
     words = [max((len(word) for cell in column for word in cell.split()), default=1) for column in columns]

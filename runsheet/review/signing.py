@@ -30,13 +30,13 @@ UNSIGNED = {"signature", "amendment"}
 
 
 def digest(run: Run, role: Role = "analyst") -> str:
-    """Give the SHA-256 of what a signature in this role covers, as hexadecimal digits."""
+    """The SHA-256 of what a signature in this role covers, as hexadecimal digits."""
     review = run.review if role == "reviewer" else ()
     return hashlib.sha256(write(replace(run, review=review, signature=(), amendment=())).encode()).hexdigest()
 
 
 def standing(run: Run) -> tuple[Signature, ...]:
-    """Give the signatures that cover the document as it is."""
+    """The signatures that cover the document as it is."""
     now = {role: digest(run, role) for role in {signature.role for signature in run.signature}}
     return tuple(signature for signature in run.signature if signature.digest == now[signature.role])
 

@@ -68,14 +68,14 @@ def left(sheet: Sheet, audit: Audit) -> Left:
 
 
 def chosen(run: Run) -> tuple[str, ...]:
-    """Give the ids of the rows to type again, in the order of the document: of what is read and not void."""
+    """The ids of the rows to type again, in the order of the document: of what is read and not void."""
     known = _readable(run)
     first = set(_drawn(run, known)[: share(len(known))])
     return tuple(name for name in known if name in first)
 
 
 def share(count: int) -> int:
-    """Give how many of so many rows are typed again: one in ten, rounded up."""
+    """How many of so many rows are typed again: one in ten, rounded up."""
     return -(-count // SHARE)
 
 
@@ -84,7 +84,7 @@ def _readable(run: Run) -> dict[str, Row | Standard]:
 
 
 def _drawn(run: Run, names: Iterable[str]) -> list[str]:
-    """Give the rows in the order they are drawn in."""
+    """The rows in the order they are drawn in."""
     seal = signing.digest(run)
     return sorted(names, key=lambda name: hashlib.sha256(f"{seal} {name}".encode()).digest())
 

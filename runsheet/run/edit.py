@@ -84,7 +84,7 @@ def move_row(run: Run, array: str, at: int, to: int) -> Edit:
 
 
 def value_at(run: Run, path: str) -> Any:
-    """Give the plain TOML value at a path; None where there is none. Raises EditError for a place no run has."""
+    """The plain TOML value at a path; None where there is none. Raises EditError for a place no run has."""
     place = _place(path)
     found = _item(run, place)
     for key in place.keys:
@@ -96,14 +96,14 @@ def value_at(run: Run, path: str) -> Any:
 
 
 def apply(run: Run, edit: Edit) -> Run:
-    """Give the run with one edit made. Raises EditError where it does not fit."""
+    """The run with one edit made. Raises EditError where it does not fit."""
     if edit.action == "set":
         return _set(run, edit)
     return _reorder(run, edit) if edit.changes else run
 
 
 def apply_all(run: Run, edits: Iterable[Edit]) -> Run:
-    """Give the run with the edits of a step made, in order.
+    """The run with the edits of a step made, in order.
 
     Raises EditError where one does not fit or the result is a document that could not be computed from: what is
     written must be readable tomorrow.
@@ -116,7 +116,7 @@ def apply_all(run: Run, edits: Iterable[Edit]) -> Run:
 
 
 def inverse(edit: Edit) -> Edit:
-    """Give the edit that takes `edit` back."""
+    """The edit that takes `edit` back."""
     action = {"insert": "remove", "remove": "insert"}.get(edit.action, edit.action)
     path = edit.path if edit.action != "move" else f"{_place(edit.path).name}[{edit.new}]"
     return Edit(action, path, edit.new, edit.old)
@@ -140,7 +140,7 @@ def _put(run: Run, name: str, value: Any) -> Run:
 
 
 def _with(item: Any, keys: tuple[str, ...], value: Any, path: str) -> dict[str, Any]:
-    """Give a plain table with `value` at the end of `keys`."""
+    """A plain table with `value` at the end of `keys`."""
     if not isinstance(item, dict):
         raise EditError(Problem(path, "expected a table to write into, found none"))
     changed = {**item, keys[0]: _with(item.get(keys[0]), keys[1:], value, path) if keys[1:] else value}
@@ -225,7 +225,7 @@ _FIELDS = frozenset(Run.__dataclass_fields__)
 
 
 def _parent(path: str) -> str:
-    """Give the path of the table a field stands in; empty for a row or a table of the run itself."""
+    """The path of the table a field stands in; empty for a row or a table of the run itself."""
     place = _place(path)
     if not place.keys:
         return ""

@@ -41,7 +41,7 @@ def read(text: str) -> tuple[Run | None, list[Problem]]:
 
 
 def _kept(run: Run, data: dict[str, Any]) -> dict[str, list[int]]:
-    """Give the numbers of the rows that could be read, for the arrays where some could not."""
+    """The numbers of the rows that could be read, for the arrays where some could not."""
     kept = {}
     for name, items in data.items():
         rows = getattr(run, name, None)
@@ -73,7 +73,7 @@ class Pages:
         self._written: dict[int, tuple[Any, str]] = {}
 
     def write(self, run: Run) -> bytes:
-        """Give the document's bytes."""
+        """The document's bytes."""
         known, self._written = self._written, {}
         parts = []
         for field in fields(run):

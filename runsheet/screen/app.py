@@ -33,5 +33,5 @@ class RunsheetApp(App[object], inherit_bindings=False):
         self.theme = theme
 
     def get_default_screen(self) -> Screen[None]:
-        """Give the first screen, so that the first frame is already the run."""
+        """The first screen, so that the first frame is already the run."""
         return self._first

@@ -188,7 +188,7 @@ class Bench(Screen[None], inherit_bindings=False):
         self._paint_lines()
 
     def _history_notes(self, name: PaneName) -> Sequence[str]:
-        """Give the control chart, where there is a history: below the queue when all is in sight, else the verdicts."""
+        """The control chart, where there is a history: below the queue when all is in sight, else the verdicts."""
         if self.session.history is None or name != ("queue" if self.wide else "quality"):
             return ()
         if self.grid.entry is None:  # not at each key of an entry: it tells of what was accepted

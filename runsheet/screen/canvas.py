@@ -25,7 +25,7 @@ Line = tuple[tuple[str, Style], ...]
 
 
 def harmless(text: str) -> str:
-    """Give a text of the same width without control characters: whatever a run holds, none reaches the terminal."""
+    """A text of the same width without control characters: whatever a run holds, none reaches the terminal."""
     return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
 
 
@@ -52,7 +52,7 @@ class Canvas(Widget):
         self._drawn: list[Line] = []
 
     def lines(self, width: int, height: int) -> Sequence[Line]:
-        """Give the lines to show at a size."""
+        """The lines to show at a size."""
         raise NotImplementedError
 
     def paint(self) -> None:
@@ -76,7 +76,7 @@ class Canvas(Widget):
         self.paint()
 
     def render_line(self, y: int) -> Strip:
-        """Give one line as Textual wants it."""
+        """One line as Textual wants it."""
         width = self.size.width
         pieces = self._drawn[y] if y < len(self._drawn) else ()
         strip = Strip([Segment(harmless(text), style) for text, style in pieces])

@@ -132,7 +132,7 @@ class Editing:
             bench.show_draft(bench.session.run)
 
     def _edits(self, value: Any) -> list[Edit]:
-        """Give the edits that write a value, and the time with the first reading."""
+        """The edits that write a value, and the time with the first reading."""
         return self.bench.session.writing(self.bench.pane.array, self.bench.place, self._field() or "", value)
 
     # --- accepting ----------------------------------------------------------------------------------------------

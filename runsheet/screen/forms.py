@@ -33,7 +33,7 @@ class Field:
 
 
 def fields_of(model: Any, path: str) -> Iterator[Field]:
-    """Give the fields of a table of the document, those of tables within it too."""
+    """The fields of a table of the document, those of tables within it too."""
     hints = get_type_hints(model)
     for field in fields(model):
         inner = next((arg for arg in (hints[field.name], *get_args(hints[field.name])) if is_dataclass(arg)), None)

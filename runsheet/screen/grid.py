@@ -68,7 +68,7 @@ class Grid(Canvas):
         return self.places[self.row] if 0 <= self.row < len(self.places) else self.row
 
     def lines(self, width: int, height: int) -> list[Line]:
-        """Give the title, the columns' titles and the rows in sight."""
+        """The title, the columns' titles and the rows in sight."""
         title = self._title(width)
         if height < 3:
             return [title]
@@ -84,7 +84,7 @@ class Grid(Canvas):
         return [*lines, *(((clipped(note, width), self.look.plain()),) for note in notes)]
 
     def _columns_in_sight(self, width: int) -> list[int]:
-        """Give the columns that fit, the first always among them and the cursor's too."""
+        """The columns that fit, the first always among them and the cursor's too."""
         columns = self.pane.columns
         if self.column < self._first:
             self._first = max(1, self.column)
@@ -129,7 +129,7 @@ class Grid(Canvas):
         return ((clipped(titles, max(0, width - len(right)), more=self.look.more) + right, self.look.head()),)
 
     def _line(self, at: int, shown: list[int]) -> Line:
-        """Give one row: neighbouring pieces of one style as one, since each style costs on a slow line."""
+        """One row: neighbouring pieces of one style as one, since each style costs on a slow line."""
         item, plain = self.items[at], self.look.plain()
         pieces: list[tuple[str, Style]] = []
         for number, column in enumerate(shown):

@@ -69,13 +69,13 @@ def _list(context: Context) -> None:
 
 
 def page(context: Context, chart: Chart) -> Content:
-    """Give one chart as a page."""
+    """One chart as a page."""
     lines = text.write(told.one(chart), ascii_only=context.look.ascii_only).splitlines()
     return Content(chart.series.title, lines)
 
 
 def below(context: Context, width: int) -> list[str]:
-    """Give what stands below a table: the chart whose last point violates a rule, else of the figure read last."""
+    """What stands below a table: the chart whose last point violates a rule, else of the figure read last."""
     charts = list(context.session.history.charts(context.session.sheet)) if context.session.history else []
     if not charts:
         return []

@@ -174,12 +174,12 @@ def shown(key: str) -> str:
 
 
 def bindings(pane: str, commands: Sequence[Command] = COMMANDS) -> dict[str, Command]:
-    """Give the commands that work in a pane, by key."""
+    """The commands that work in a pane, by key."""
     return {key: command for command in commands if pane in command.panes for key in command.keys}
 
 
 def customised(text: str) -> tuple[tuple[Command, ...], list[Problem]]:
-    """Give the commands with the keys of a user's key file, and what is wrong with that file.
+    """The commands with the keys of a user's key file, and what is wrong with that file.
 
     The file is TOML: a command's name and its keys, as `dilute = ["d", "f12"]`. A line that names no command, is no
     list of keys, or takes a key another command has in the same pane is a problem, and that command keeps its keys.
@@ -226,7 +226,7 @@ def footer(pane: str, width: int, commands: Sequence[Command] = COMMANDS) -> str
 
 
 def table(commands: Sequence[Command] = COMMANDS) -> list[tuple[str, str, str]]:
-    """Give every command as keys, title and panes, for the help."""
+    """Every command as keys, title and panes, for the help."""
     return [
         (" ".join(map(shown, command.keys)), command.title, "" if command.panes == ALL else ", ".join(command.panes))
         for command in commands

@@ -48,7 +48,7 @@ def _steadiness(sheet: Sheet) -> list[str]:
 
 
 def standards(sheet: Sheet) -> list[str]:
-    """Give the verdict on each calibration in words."""
+    """The verdict on each calibration in words."""
     return [verdict(result) for result in sheet.calibrations]
 
 

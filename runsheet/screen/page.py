@@ -61,7 +61,7 @@ class Page(Canvas):
         self.paint()
 
     def _matching(self) -> list[int]:
-        """Give the numbers of the texts the filter lets through."""
+        """The numbers of the texts the filter lets through."""
         content = self.content
         if content is None:
             return []
@@ -71,7 +71,7 @@ class Page(Canvas):
         return sorted(found, key=lambda at: not words or content.texts[at].lower().split()[:1] != words[:1])
 
     def lines(self, width: int, height: int) -> list[Line]:
-        """Give the title, the texts in sight, and how to leave."""
+        """The title, the texts in sight, and how to leave."""
         content = self.content
         if content is None or height < 3:
             return []

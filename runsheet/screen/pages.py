@@ -37,7 +37,7 @@ ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
 
 
 def help_texts(context: Context) -> list[str]:
-    """Give the guide to a day, the keys, and what the marks mean."""
+    """The guide to a day, the keys, and what the marks mean."""
     guide = resources.files("runsheet.screen").joinpath("help.md").read_text(encoding="utf-8").splitlines()
     table = [
         f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(context.commands)
@@ -126,18 +126,18 @@ def plots_of(context: Context) -> list[str]:
 
 
 def plot_page(context: Context) -> Content:
-    """Give the plots as a page."""
+    """The plots as a page."""
     return Content("Calibration plot", plots_of(context) or ["no standard is read yet"])
 
 
 def report(context: Context) -> Content:
-    """Give the report as a page."""
+    """The report as a page."""
     told = text.write(outline.outline(reported(context)), ascii_only=context.look.ascii_only)
     return Content("Report as it stands", told.splitlines())
 
 
 def reported(context: Context) -> Report:
-    """Give what a report is made from: the sheet, and what the log beside the document tells."""
+    """What a report is made from: the sheet, and what the log beside the document tells."""
     try:
         steps = opening.look(files.real(context.session.path)).log.steps
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
@@ -149,7 +149,7 @@ def reported(context: Context) -> Report:
 
 
 def cautions(context: Context) -> Content:
-    """Give the cautions for the run's solvent, and what an infrared result is not."""
+    """The cautions for the run's solvent, and what an infrared result is not."""
     name = context.session.run.solvent.name or ""
     refusal = solvents.refusal(name)
     told = [*([f"REFUSED: {refusal}"] if refusal else []), *solvents.cautions(name), ""]

@@ -53,7 +53,7 @@ class Pane(Generic[T]):
         return next((at for at, column in enumerate(self.columns) if column.key == self.home), 0)
 
     def mark(self, item: T, column: Column[T]) -> str:
-        """Give the word whose colour a cell takes, or nothing."""
+        """The word whose colour a cell takes, or nothing."""
         return column.text(item) if column.key in self.marked else ""
 
 
@@ -106,12 +106,12 @@ def _quality_summary(sheet: Sheet) -> str:
 
 
 def shown_findings(sheet: Sheet) -> list[Finding]:
-    """Give the findings as the pane lists them: what fails first, passes last."""
+    """The findings as the pane lists them: what fails first, passes last."""
     return sorted(sheet.quality, key=lambda finding: findings.ORDER.get(finding.state, 3))
 
 
 def _in_file_order(sheet: Sheet) -> list[Any]:
-    """Give the standards as they stand in the document, whatever calibration they belong to."""
+    """The standards as they stand in the document, whatever calibration they belong to."""
     place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
     found = [result for calibration in sheet.calibrations for result in calibration.standards]
     return sorted(found, key=lambda result: place[result.standard.id])

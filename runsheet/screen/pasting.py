@@ -52,7 +52,7 @@ def paste(bench: Bench, text: str) -> None:
 
 
 def _edits(bench: Bench, block: list[list[str]]) -> list[Edit | str]:
-    """Give the edits of a block, or what is wrong with a cell of it."""
+    """The edits of a block, or what is wrong with a cell of it."""
     grid, pane = bench.grid, bench.pane
     columns = [column for column in pane.columns[grid.column :] if column.edits]
     found: list[Edit | str] = []

@@ -26,19 +26,19 @@ if TYPE_CHECKING:
 
 
 def word(kind: Kind) -> str:
-    """Give a kind of row in words, with its abbreviation."""
+    """A kind of row in words, with its abbreviation."""
     short = ABBREVIATIONS[kind]
     return f"{short:5} {WORDS[kind]}" if short else "      sample"
 
 
 def unused(run: Run, stem: str) -> str:
-    """Give the first id of a stem that no standard and no row has."""
+    """The first id of a stem that no standard and no row has."""
     taken = {standard.id for standard in run.standard} | {row.id for row in run.queue}
     return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}{number}") not in taken)
 
 
 def _first_unread(run: Run) -> int:
-    """Give the number of the first row to read, counted from 1; after the last where none is."""
+    """The number of the first row to read, counted from 1; after the last where none is."""
     return next(
         (at for at, row in enumerate(run.queue, 1) if not row.readings and row.void is None), len(run.queue) + 1
     )
@@ -138,7 +138,7 @@ def new_row(run: Run, kind: Kind, near: RowResult | None) -> Row:
 
 
 def _expected(run: Run, kind: Kind) -> Any:
-    """Give what the last one of the kind was, else for a check a standard near the middle of the curve.
+    """What the last one of the kind was, else for a check a standard near the middle of the curve.
 
     A second source is certified by its own supplier: nothing is proposed for the first one.
     """
@@ -167,7 +167,7 @@ def _again(context: Context, *, diluted: bool = False) -> None:
 
 
 def _to_repeat(context: Context, *, diluted: bool) -> int | None:
-    """Give the place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
+    """The place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
     step = next_step.next_step(context.session.sheet)
     places = [context.place, *([step.row] if step.pane == "queue" else [])]
     for place in places:

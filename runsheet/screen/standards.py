@@ -59,7 +59,7 @@ def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Context], No
 
 
 def _calibration_at(context: Context) -> int | None:
-    """Give the calibration of the present standard, counted from 0."""
+    """The calibration of the present standard, counted from 0."""
     calibrations = context.session.run.calibration
     item = context.item if context.active == "standards" else None
     wanted = item.standard.calibration if item is not None else None

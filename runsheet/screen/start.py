@@ -173,7 +173,7 @@ def told(opened: Store | ReadOnlyStore) -> list[str]:
 
 
 def _user_keys() -> tuple[Sequence[Command], list[Problem]]:
-    """Give the commands with the keys of the user's key file, where there is one."""
+    """The commands with the keys of the user's key file, where there is one."""
     from runsheet.methods import config_folder
     from runsheet.screen import keys
 

@@ -28,7 +28,7 @@ class TitleLine(Canvas):
         self.bench, self.look = bench, look
 
     def lines(self, width: int, _height: int) -> list[Line]:
-        """Give the run, its state and the time."""
+        """The run, its state and the time."""
         about, sheet = self.bench.session.run.run, self.bench.session.sheet
         state = f" {words.short(sheet)} "
         right = f" {sheet.now:%H:%M}"
@@ -49,7 +49,7 @@ class StatusLines(Canvas):
         self.bench, self.look = bench, look
 
     def lines(self, width: int, _height: int) -> list[Line]:
-        """Give the lines, those of the other panes first where they are not in sight."""
+        """The lines, those of the other panes first where they are not in sight."""
         bench, look = self.bench, self.look
         plain = look.plain()
         lines: list[Line] = []
@@ -71,7 +71,7 @@ class StatusLines(Canvas):
         return lines
 
     def _message(self, width: int) -> Line:
-        """Give what was asked, what went wrong, or why the cell is what it is."""
+        """What was asked, what went wrong, or why the cell is what it is."""
         bench, look = self.bench, self.look
         if bench.prompt is not None:
             label = f"{bench.prompt.label} "

@@ -25,7 +25,7 @@ SMALLEST = (80, 24)
 
 
 def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
-    """Give the panes not in sight, with the key that opens each."""
+    """The panes not in sight, with the key that opens each."""
     for number, pane in enumerate(panes.PANES):
         if pane.name != bench.active:
             yield f"F{number + 2}", pane
@@ -78,7 +78,7 @@ def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
 
 
 def footer(bench: Bench, width: int) -> str:
-    """Give the keys of the pane, or of what is being done."""
+    """The keys of the pane, or of what is being done."""
     if bench.prompt is not None:
         return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
     if bench.grid.entry is not None:

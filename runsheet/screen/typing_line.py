@@ -74,7 +74,7 @@ class TypingLine:
         self.text, self.caret, self.proposed = "", 0, False
 
     def window(self, width: int) -> tuple[str, int]:
-        """Give the part of the text around the caret that fits, and where the caret stands in it."""
+        """The part of the text around the caret that fits, and where the caret stands in it."""
         start = max(0, self.caret - width + 1)
         return self.text[start : start + width], self.caret - start
 

@@ -36,7 +36,7 @@ def _list() -> Path:
 
 
 def recent() -> list[Path]:
-    """Give the runs opened last, newest first, those that are still there."""
+    """The runs opened last, newest first, those that are still there."""
     try:
         names = _list().read_bytes().split(END)
     except OSError:
@@ -66,7 +66,7 @@ class Asked(Canvas):
         self.look, self.label, self.line, self.said = look, "", TypingLine(), ""
 
     def lines(self, width: int, _height: int) -> list[Line]:
-        """Give what went wrong, and the question."""
+        """What went wrong, and the question."""
         label = f"{self.label} " if self.label else ""
         text = f"{self.line.text}_" if self.label else ""
         return [

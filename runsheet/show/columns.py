@@ -78,7 +78,7 @@ def _calculated(
 
 
 def reported(result: RowResult) -> str:
-    """Give what is reported; for a row that reports nothing its figure or recovery, in words where it has none."""
+    """What is reported; for a row that reports nothing its figure or recovery, in words where it has none."""
     if result.void:
         return "void"
     if result.reported is not None:
@@ -91,7 +91,7 @@ def reported(result: RowResult) -> str:
 
 
 def state(result: RowResult) -> str:
-    """Give the state of a row, or what became of its result."""
+    """The state of a row, or what became of its result."""
     word = "superseded" if result.row.report is False and not result.void else result.state
     return f"FAIL {word}" if result.fails else word
 

@@ -31,7 +31,7 @@ class Step(NamedTuple):
 
 
 def steps(row: RowResult, sheet: Sheet) -> tuple[Step, ...]:
-    """Give every step from a row's readings to what is reported."""
+    """Every step from a row's readings to what is reported."""
     if row.void or not row.counted:
         return ()
     return tuple(step for part in _PARTS for step in part(row, sheet))
@@ -281,7 +281,7 @@ def _holders(row: RowResult, sheet: Sheet) -> list[str]:
 
 
 def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[Step, ...]:
-    """Give every step from a standard's readings to its error on the curve."""
+    """Every step from a standard's readings to its error on the curve."""
     typed, unit = result.standard, "mg/L" if calibration.direct else "A"
     found = []
     if typed.concentration is None:

@@ -19,7 +19,7 @@ ORDER = {"fail": 0, "warn": 1, "todo": 2}
 
 
 def lines(sheet: Sheet) -> list[str]:
-    """Give every finding that is no pass, and what is still to do, one a line."""
+    """Every finding that is no pass, and what is still to do, one a line."""
     told = sorted((f for f in sheet.quality if f.state in ORDER), key=lambda finding: ORDER[finding.state])
     found = [words(finding) for finding in told]
     found += [f"todo: setup {r.setup.check}: {r.why}" for r in sheet.setup if r.state == "todo"]
@@ -32,7 +32,7 @@ def lines(sheet: Sheet) -> list[str]:
 
 
 def raised(sheet: Sheet) -> list[Finding]:
-    """Give the findings that fail, then those that warn, each in the order of the rules."""
+    """The findings that fail, then those that warn, each in the order of the rules."""
     return [finding for state in ("fail", "warn") for finding in sheet.quality if finding.state == state]
 
 

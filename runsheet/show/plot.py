@@ -28,13 +28,13 @@ class Plot:
     y_title: str = ""
 
     def drawable(self) -> Plot:
-        """Give the plot without what is no number, or too far out to share a scale with anything."""
+        """The plot without what is no number, or too far out to share a scale with anything."""
         points = tuple(point for point in self.points if _plain(*point[:2]))
         curve = tuple(point for point in self.curve if _plain(*point))
         return replace(self, points=points, curve=curve, levels=tuple(level for level in self.levels if _plain(level)))
 
     def bounds(self, margin: float) -> tuple[Range, Range] | None:
-        """Give the ranges of x and y, widened a little so that no point sits on the frame; None where nothing is."""
+        """The ranges of x and y, widened a little so that no point sits on the frame; None where nothing is."""
         xs = [x for x, _, _ in self.points] + [x for x, _ in self.curve]
         ys = [y for _, y, _ in self.points] + [y for _, y in self.curve] + list(self.levels)
         return (_spread(xs, margin), _spread(ys, margin)) if xs else None

@@ -48,7 +48,7 @@ class Plan(NamedTuple):
 
 
 def plan(run: Run, planned: Sequence[Planned], sheet: Sheet | None, now: datetime) -> Plan:
-    """Give the rows to append for these samples, with the QC and the events the method asks for.
+    """The rows to append for these samples, with the QC and the events the method asks for.
 
     `sheet` is that of `run`; it is computed at `now` where it is None.
     """
@@ -71,14 +71,14 @@ class Names:
         self._taken = {*ids(run), *(sample.id for sample in run.sample), *more}
 
     def first(self, stem: str) -> str:
-        """Give the first unused id of a stem."""
+        """The first unused id of a stem."""
         name = next(name for n in range(1, len(self._taken) + 2) if (name := f"{stem}{n}") not in self._taken)
         self._taken.add(name)
         return name
 
 
 def _new_samples(run: Run, planned: Sequence[Planned]) -> tuple[Sample, ...]:
-    """Give the samples not received yet; what two lines say of one is put together, the first line first."""
+    """The samples not received yet; what two lines say of one is put together, the first line first."""
     had = {sample.id for sample in run.sample}
     made: dict[str, dict[str, Any]] = {}
     for each in planned:
@@ -88,7 +88,7 @@ def _new_samples(run: Run, planned: Sequence[Planned]) -> tuple[Sample, ...]:
 
 
 def _with_qc(sheet: Sheet, planned: Sequence[Planned], names: Names) -> Iterator[Row]:
-    """Give the samples with the QC of their batch: before each started one what the bench prepares, after its first
+    """The samples with the QC of their batch: before each started one what the bench prepares, after its first
     sample a duplicate, after its second (its first, where no duplicate is asked for) a spike pair.
     """
     run = sheet.run
@@ -127,13 +127,13 @@ def _after(run: Run, fraction: str, group: defaultdict[str, set[str]], started: 
 
 
 def _limit(run: Run, fraction: str, name: str) -> Any:
-    """Give a limit of the batch QC for a fraction, the method's where the fraction says nothing."""
+    """A limit of the batch QC for a fraction, the method's where the fraction says nothing."""
     found = getattr(getattr(run.method.batch, fraction, None), name, None)
     return getattr(run.method.batch, name, None) if found is None else found
 
 
 def _filled(row: Row, run: Run) -> Row:
-    """Give a row the nominal extract volume, and one the bench makes itself its amount too; a bottle is measured."""
+    """The row with the nominal extract volume, and one the bench makes itself its amount too; a bottle is measured."""
     limits = run.method.limits or ReportingLimits()
     nominal = row.matrix in (None, MATRIX_OF_UNIT[run.method.unit])
     prepared = nominal and row.kind in PREPARED and run.method.unit != "mg/wipe"
@@ -172,7 +172,7 @@ def _added(sheet: Sheet, row: Row) -> Number | None:
 
 
 def _latest(sheet: Sheet) -> CalibrationResult | None:
-    """Give the calibration a row read next would use, else the last there is."""
+    """The calibration a row read next would use, else the last there is."""
     ready = calibration_of(Row(id="", kind="blank"), sheet.calibrations)
     return ready or (sheet.calibrations[-1] if sheet.calibrations else None)
 
@@ -241,7 +241,7 @@ class Spacer:
         self._rows: list[Row] = []
 
     def space(self, rows: Iterable[Row], *, opening: Sequence[Row], closing: Iterable[str]) -> list[Row]:
-        """Give the rows behind an opening blank and check, with events where they fall due and the closing ones."""
+        """The rows behind an opening blank and check, with events where they fall due and the closing ones."""
         rows = list(rows)
         if not rows:
             return []
@@ -284,7 +284,7 @@ class Spacer:
         return made
 
     def _since(self, kind: Event) -> float:
-        """Give the minutes since the last event of a kind or the last calibration."""
+        """The minutes since the last event of a kind or the last calibration."""
         times = [row.row.at for row in self._sheet.rows if row.kind == kind and row.counted and row.row.at]
         times += [c.finished for c in self._sheet.calibrations if c.ready and c.finished]
         return max(0.0, (self._now - max(times)).total_seconds() / 60) if times else 0.0
@@ -311,7 +311,7 @@ def _every(limits: object, name: str) -> float:
 
 
 def edits(run: Run, rows: Iterable[Row], samples: Iterable[Sample], at: int) -> list[edit.Edit]:
-    """Give the edits, as one step, that add samples and insert rows as number `at` of the queue and on."""
+    """The edits, as one step, that add samples and insert rows as number `at` of the queue and on."""
     places = [("sample", n, sample) for n, sample in enumerate(samples, len(run.sample) + 1)]
     made = []
     for array, place, table in [*places, *(("queue", n, row) for n, row in enumerate(rows, at))]:

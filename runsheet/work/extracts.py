@@ -61,17 +61,17 @@ class Extract:
 
     @property
     def used_ml(self) -> float:
-        """Give what was taken."""
+        """What was taken."""
         return sum(taking.ml for taking in self.takings if taking.read)
 
     @property
     def needed_ml(self) -> float:
-        """Give what the unread rows still need."""
+        """What the unread rows still need."""
         return sum(taking.ml for taking in self.takings if not taking.read)
 
     @property
     def left_ml(self) -> float | None:
-        """Give what is left now; below 0 where more was taken than there was."""
+        """What is left now; below 0 where more was taken than there was."""
         return None if self.made_ml is None else self.made_ml - self.used_ml
 
     @property
@@ -104,7 +104,7 @@ class Extract:
 
 
 def ledger(run: Run) -> list[Extract]:
-    """Give the extracts of a run in the order of the queue.
+    """The extracts of a run in the order of the queue.
 
     An unread row is taken to need one filling. Silica gel is counted once an extract, at the first row read after it.
     """
@@ -121,13 +121,13 @@ def ledger(run: Run) -> list[Extract]:
 
 
 def _made(rows: Iterable[Row], run: Run) -> float | None:
-    """Give the volume made: the smallest where rows differ, so that nothing is promised that is not there."""
+    """The volume made: the smallest where rows differ, so that nothing is promised that is not there."""
     volumes = (measured(row, run.method).extract_ml for row in rows)
     return min((volume for volume in volumes if volume is not None), default=None)
 
 
 def _takings(rows: list[Row], calibrations: tuple[CalibrationResult, ...]) -> list[Taking]:
-    """Give what each row takes, the rows read first: what was taken is gone, whatever the order of the queue."""
+    """What each row takes, the rows read first: what was taken is gone, whatever the order of the queue."""
     found: list[Taking] = []
     gel = max((float(row.silica_gel_g) for row in rows if row.silica_gel_g is not None), default=GEL_G)
     treated = False
@@ -149,7 +149,7 @@ def _reading(row: Row, calibrations: tuple[CalibrationResult, ...]) -> Taking:
 
 
 def _cell_mm(row: Row, calibrations: tuple[CalibrationResult, ...]) -> float:
-    """Give the path of the cell a row is read in: its own, else that of its curve, or of the last one there is."""
+    """The path of the cell a row is read in: its own, else that of its curve, or of the last one there is."""
     curve = calibration_of(row, calibrations) or (calibrations[-1] if calibrations else None)
     mm: Any = row.cell_mm if row.cell_mm is not None else curve.calibration.cell_mm if curve else None
     return PLAIN_MM if mm is None else float(mm)

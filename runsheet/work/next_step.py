@@ -30,7 +30,7 @@ class NextStep(NamedTuple):
 
 
 def next_step(sheet: Sheet) -> NextStep:
-    """Give the next thing to do."""
+    """The next thing to do."""
     return next(step for find in _ORDER if (step := find(sheet)) is not None)
 
 
@@ -116,7 +116,7 @@ def _held(sheet: Sheet) -> NextStep | None:
 
 
 def unread_after(sheet: Sheet, pane: str, place: int) -> int | None:
-    """Give the next thing to read in a pane below a place, or None."""
+    """The next thing to read in a pane below a place, or None."""
     if pane == "queue":
         return next((at for at in range(place + 1, len(sheet.rows)) if sheet.rows[at].state == "unread"), None)
     if pane == "standards":
@@ -186,6 +186,6 @@ _ORDER = (_setup, _standards, _empty, _failed_event, _due, _dilution, _unread, _
 
 
 def offered_kind(due: tuple[DueResult, ...]) -> Event:
-    """Give the kind of row to offer when one is asked for: what is most urgent."""
+    """The kind of row to offer when one is asked for: what is most urgent."""
     order = {"overdue": 0, "due": 1, "soon": 2, "ok": 3}
     return min(due, key=lambda result: order[result.state]).what if due else "blank"

@@ -47,7 +47,7 @@ class Step:
 
     @property
     def hours(self) -> float:
-        """Give the least holding time left; infinite where none is known."""
+        """The least holding time left; infinite where none is known."""
         return min((clock.hours for clock in self.clocks), default=math.inf)
 
 
@@ -65,7 +65,7 @@ class Rescue:
 
 
 def rescue(sheet: Sheet) -> Rescue | None:
-    """Give what to read again; None where nothing is held that reading again could mend."""
+    """What to read again; None where nothing is held that reading again could mend."""
     held = [row for row in sheet.rows if _mendable(row)]
     names = Names(sheet.run)
     at = 1 + max((n for n, row in enumerate(sheet.rows, 1) if row.state != "unread"), default=0)
@@ -90,7 +90,7 @@ def _key(row: RowResult) -> tuple[str, ...]:
 
 
 def _to_read(sheet: Sheet, held: list[RowResult], names: Names, at: int) -> tuple[list[tuple[str, str]], list[Step]]:
-    """Give the old rows with what replaces them, and the readings there are not yet."""
+    """The old rows with what replaces them, and the readings there are not yet."""
     # An unread row that was passed over stands between the events that failed: it is no reading to come.
     live = [row for n, row in enumerate(sheet.rows, 1) if row.reports and (row.state != "unread" or n >= at)]
     there = {_key(row): row.id for row in live if row.state in ("unread", "open", "accepted")}
@@ -138,7 +138,7 @@ def _why(row: RowResult) -> str:
 
 
 def clocks(sheet: Sheet, row: RowResult) -> tuple[Clock, ...]:
-    """Give the hours left at the sheet's time on the holding clocks that end with the analysis of a row."""
+    """The hours left at the sheet's time on the holding clocks that end with the analysis of a row."""
     limits = sheet.run.method.holding
     samples = {sample.id: sample for sample in sheet.run.sample}
     sample = samples.get(row.sample) or samples.get(row.row.of or "")
@@ -160,7 +160,7 @@ def clocks(sheet: Sheet, row: RowResult) -> tuple[Clock, ...]:
 
 
 def _spaced(sheet: Sheet, again: list[Step], names: Names, at: int) -> list[Step]:
-    """Give the readings between an opening and a closing blank and check, those of one curve together."""
+    """The readings between an opening and a closing blank and check, those of one curve together."""
     groups: dict[str, list[Step]] = defaultdict(list)
     for step in again:
         curve = calibration_of(step.row, sheet.calibrations)
@@ -195,7 +195,7 @@ def _role(n: int, rows: list[Row], by: dict[str, Step]) -> str:
 
 
 def _repeated(sheet: Sheet, names: Names, at: int) -> list[Step]:
-    """Give the events to repeat at once where nothing is held yet: what is read next would be."""
+    """The events to repeat at once where nothing is held yet: what is read next would be."""
     if not any(row.state == "unread" for row in sheet.rows):
         return []
     ahead, made = _ahead(sheet, at), []
@@ -221,7 +221,7 @@ def _first(sheet: Sheet, rows: Iterable[Row]) -> str:
 
 
 def edits(run: Run, found: Rescue) -> list[edit.Edit]:
-    """Give the edits, as one step: old rows no longer report and say why, new rows go before what is unread."""
+    """The edits, as one step: old rows no longer report and say why, new rows go before what is unread."""
     place = {row.id: n for n, row in enumerate(run.queue, 1)}
     made: list[edit.Edit] = []
     for old, new in found.superseded:

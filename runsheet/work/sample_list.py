@@ -66,7 +66,7 @@ def parse(text: str, run: Run, now: datetime) -> tuple[list[Planned], list[Probl
 
 
 def _records(text: str, problems: list[Problem]) -> list[tuple[int, list[str]]]:
-    """Give the cells of each line that has any, with its number."""
+    """The cells of each line that has any, with its number."""
     first = next((line for line in re.sub(r'"[^"]*"', "", text).splitlines() if line.strip()), "")
     mark = next((mark for mark in "\t;" if mark in first), ",")
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True, strict=True)
@@ -130,7 +130,7 @@ def _value(name: str, cell: str, now: datetime) -> entry.Entry:
 
 
 def ids(run: Run) -> list[str]:
-    """Give every id a new row may not have."""
+    """Every id a new row may not have."""
     return [*(standard.id for standard in run.standard), *(row.id for row in run.queue)]
 
 

@@ -59,14 +59,14 @@ class Move:
 
     @property
     def difference(self) -> float | None:
-        """Give the other result less the result; what only the last digits of a float differ by is no move."""
+        """The other result less the result; what only the last digits of a float differ by is no move."""
         if self.result is None or self.other is None:
             return None
         return 0.0 if equal(self.result, self.other) else self.other - self.result
 
     @property
     def percent(self) -> float | None:
-        """Give the difference in percent of the result."""
+        """The difference in percent of the result."""
         return self.difference / abs(self.result) * 100 if self.difference is not None and self.result else None
 
     @property
@@ -163,7 +163,7 @@ def _words(model: str, weighting: str) -> str:
 
 
 def _treated(result: CalibrationResult, run: Run) -> Iterator[Change]:
-    """Give the other treatments of drift, and of the zero where a zero standard was read."""
+    """The other treatments of drift, and of the zero where a zero standard was read."""
     made = result.calibration
     for drift in get_args(Drift):
         if drift != (made.drift or "last"):
@@ -176,7 +176,7 @@ def _treated(result: CalibrationResult, run: Run) -> Iterator[Change]:
 
 
 def _ends(result: CalibrationResult, run: Run) -> Iterator[Change]:
-    """Give the curve without its lowest and without its highest level; only the ends may go (EPA SW-846 8000D)."""
+    """The curve without its lowest and without its highest level; only the ends may go (EPA SW-846 8000D)."""
     if result.low is None or result.high is None or result.levels < 2:
         return
     for level in (result.low, result.high):
@@ -254,7 +254,7 @@ def _fit(made: CalibrationResult, *, present: bool) -> Fit:
 
 
 def table(run: Run, now: datetime) -> list[str]:
-    """Give the comparison of models in lines; the present one is marked."""
+    """The comparison of models in lines; the present one is marked."""
     fits = compare_models(run, now)
     if not fits:
         return ["there is no curve to fit"]

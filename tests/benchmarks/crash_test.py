@@ -107,7 +107,7 @@ def new_run(folder: Path) -> Path:
 
 
 def accepted(document: Path) -> list[int]:
-    """Give the numbers of the accepted edits that the log, and what the state folder kept of it, holds."""
+    """The numbers of the accepted edits that the log, and what the state folder kept of it, holds."""
     trail = store.read_only(document).found.log
     return [int(step.entries[0].reason) for step in trail.steps if step.entries[0].reason]
 

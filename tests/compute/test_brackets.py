@@ -30,7 +30,7 @@ def s(**fields: Any) -> Table:
 
 
 def states(queue: list[Table], **tables: Any) -> str:
-    """Give the first letters of the rows' states."""
+    """The first letters of the rows' states."""
     named = [made | {"id": f"R{n}"} for n, made in enumerate(queue)]
     result = results(named, **{"method": METHOD, "calibration": {"drift": "none"}} | tables)
     return "".join(made["state"][0] for made in result["rows"])

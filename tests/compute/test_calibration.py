@@ -16,7 +16,7 @@ RAW = (0.031, 0.062, 0.125, 0.252, 0.5)
 def calibrated(
     standard: list[Table], limits: Table | None = None, queue: list[Table] | None = None, **fields: Any
 ) -> Table:
-    """Give the one calibration of a run, with its rows."""
+    """The one calibration of a run, with its rows."""
     result = results(queue or [], standard=standard, calibration=fields, method={"calibration": limits or {}})
     (found,) = result["calibrations"]
     made: Table = found | {"rows": rows(result)}

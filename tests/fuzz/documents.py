@@ -80,7 +80,7 @@ DATA: tuple[Any, ...] = (
 
 
 def seeds() -> list[str]:
-    """Give the documents that are mutated."""
+    """The documents that are mutated."""
     files = [*sorted((FIXTURES / "good").glob("*.toml")), *sorted((FIXTURES / "bad").glob("*.toml"))]
     texts = [path.read_bytes().decode("utf-8", "replace") for path in files]
     return [*texts, *texts[: len(texts) // 2], *[demo.text(name) for name in demo.NAMES for _ in range(10)]]
@@ -140,7 +140,7 @@ def _deep(text: str, random_: random.Random) -> str:
 
 
 def _extreme(text: str, random_: random.Random) -> str:
-    """Give numbers of the document extreme values that may still be read."""
+    """A document with extreme values for its numbers that may still be read."""
     lines = text.split("\n")
     places = [at for at, line in enumerate(lines) if re.fullmatch(r"\s*(\w+ = )?-?\d+(\.\d+)?,?", line)]
     for at in random_.sample(places, min(len(places), random_.randint(1, 4))):
@@ -206,7 +206,7 @@ def _alike(text: str, random_: random.Random) -> str:
 
 
 def _places(here: Any) -> Iterator[tuple[Any, Any]]:
-    """Give every place of a parsed document that holds no table and no array."""
+    """Every place of a parsed document that holds no table and no array."""
     for at in here if isinstance(here, dict) else range(len(here)):
         if isinstance(here[at], dict | list):
             yield from _places(here[at])
@@ -215,7 +215,7 @@ def _places(here: Any) -> Iterator[tuple[Any, Any]]:
 
 
 def _near(value: Any, random_: random.Random) -> Any:
-    """Give another value of the same type, so that more documents stay without errors."""
+    """Another value of the same type, so that more documents stay without errors."""
     if isinstance(value, bool):
         return not value
     if isinstance(value, Decimal | int):
@@ -250,7 +250,7 @@ GENTLE = (_alike, _alike, _extreme)
 
 
 def documents(count: int, seed: int) -> Iterator[str]:
-    """Give mutated documents, the same for a seed."""
+    """Mutated documents, the same for a seed."""
     random_, texts = random.Random(seed), seeds()  # noqa: S311 - mutations need no secrets
     for _ in range(count):
         yield mutated(random_.choice(texts), random_)
@@ -285,7 +285,7 @@ def check_bytes(data: bytes) -> None:
 
 
 def flipped(text: str, random_: random.Random) -> bytes:
-    """Give a document's bytes with some of them changed."""
+    """A document's bytes with some of them changed."""
     found = bytearray(text.encode("utf-8", "surrogatepass"))
     for _ in range(random_.choice((1, 2, 8)) if found else 0):
         found[random_.randrange(len(found))] = random_.randrange(256)

@@ -70,7 +70,7 @@ def _of(command: keys.Command, random_: random.Random) -> events.Key:
 
 
 def doing(bench: Bench, random_: random.Random) -> Iterator[Happening]:
-    """Give the keys, pastes and sizes of one thing a person, or a cat, might do at the bench as it stands."""
+    """The keys, pastes and sizes of one thing a person, or a cat, might do at the bench as it stands."""
     chance = random_.random()
     if chance < 0.04:
         yield random_.choice(SIZES)
@@ -184,7 +184,7 @@ def harmless(bench: Bench) -> None:
 
 
 def start(random_: random.Random) -> tuple[str, datetime]:
-    """Give a run to work on and the time it is: an invented day, also signed, long or with hostile names, or another.
+    """A run to work on and the time it is: an invented day, also signed, long or with hostile names, or another.
 
     The others are documents of a rule, and mutated ones that have no errors.
     """
@@ -215,7 +215,7 @@ def _signed(text: str, now: datetime) -> str:
 
 
 def _long(text: str, _: datetime) -> str:
-    """Give a queue that is long enough to be computed in parts."""
+    """A queue that is long enough to be computed in parts."""
     run = _run(text)
     more = tuple(replace(row, id=f"L{number}") for number in range(300) for row in run.queue[-2:-1])
     return write(replace(run, queue=(*run.queue, *more)))

@@ -18,7 +18,7 @@ HOSTILE = "\\u001b[2J"
 
 
 def drawn(path: Path, *presses: str) -> str:
-    """Give all that is drawn once the keys are pressed, on a run whose first row has a hostile name and note."""
+    """All that is drawn once the keys are pressed, on a run whose first row has a hostile name and note."""
     text = demo.text("water-day").replace('id = "ICV1"', f'id = "{HOSTILE}ICV1"\nnote = "{HOSTILE}"', 1)
     assert HOSTILE in text
     path.write_text(text, encoding="utf-8")

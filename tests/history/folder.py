@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def reading(result: float) -> float:
-    """Give the absorbance of a result in mg/L of water: 100 mL of extract from 1000 mL, as `tests.make` has it."""
+    """The absorbance of a result in mg/L of water: 100 mL of extract from 1000 mL, as `tests.make` has it."""
     return SLOPE * result * 10
 
 

@@ -40,14 +40,14 @@ def file(tmp_path: Path) -> Path:
 
 
 def content(tables: Tables) -> Content:
-    """Give all rows of all tables, and close them."""
+    """All rows of all tables, which are closed."""
     found = {name: sorted(tables.rows(f'SELECT * FROM "{name}"'), key=repr) for name in TABLES}  # noqa: S608
     tables.close()
     return found
 
 
 def fresh(folder: Path) -> Content:
-    """Give what the documents alone say."""
+    """What the documents alone say."""
     return content(cache.bring_up(folder, file=folder.parent / f"fresh-{random.random()}" / "c"))  # noqa: S311
 
 

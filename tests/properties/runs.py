@@ -43,12 +43,12 @@ ZONES = st.builds(lambda minutes: timezone(timedelta(minutes=minutes)), st.integ
 
 
 def typed(text: str) -> Any:
-    """Give the number a person types so."""
+    """The number a person types so."""
     return tables.number(text) if set(text) & set(".eE") else int(text)
 
 
 def number(digits: int, places: int) -> Any:
-    """Give a number with so many places, its trailing zeros kept."""
+    """A number with so many places, its trailing zeros kept."""
     return typed(f"{Decimal(digits).scaleb(-places):f}")
 
 
@@ -178,7 +178,7 @@ def standards(n: int, name: str, reads: str, *, ordinary: bool) -> st.SearchStra
 
 
 def signal(level: int, off: int, reads: str) -> Any:
-    """Give what an instrument reads of a level, some thousandths of its scale off."""
+    """What an instrument reads of a level, some thousandths of its scale off."""
     if reads == "concentration":
         return number(level * 10 + off, 1)
     absorbance = 0.0025 * level + off / 1000

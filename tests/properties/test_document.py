@@ -28,7 +28,7 @@ SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large]
 
 
 def typed(made: Any) -> Any:
-    """Give a run with each number as its characters, so that 0.130 is not 0.13 and 1 is not True."""
+    """A run with each number as its characters, so that 0.130 is not 0.13 and 1 is not True."""
     if dataclasses.is_dataclass(made) and not isinstance(made, type):
         return {field.name: typed(getattr(made, field.name)) for field in dataclasses.fields(made)}
     if isinstance(made, tuple):

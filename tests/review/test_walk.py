@@ -48,7 +48,7 @@ def sheet(run: Run) -> Sheet:
 
 
 def with_reviews(run: Run, *made: Review) -> Run:
-    """Give a run with these entries, as it would be read back."""
+    """A run with these entries, as it would be read back."""
     back, problems = read(write(replace(run, review=(*run.review, *made))))
     assert back is not None
     assert not [problem for problem in problems if problem.level == "error"]

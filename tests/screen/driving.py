@@ -56,7 +56,7 @@ async def press_key(app: App[object], name: str) -> None:
 
 
 def character(name: str) -> str | None:
-    """Give the character a key types, if it types one."""
+    """The character a key types, if it types one."""
     if len(name) == 1:
         return name
     return next((character for character, key in NAMES.items() if key == name), None)
@@ -108,7 +108,7 @@ class Drive:
         return run
 
     def screen(self) -> list[str]:
-        """Give the lines of the screen as plain text."""
+        """The lines of the screen as plain text."""
         width, height = self.size
         lines = [""] * height
         for widget in self.bench.query("Canvas"):

@@ -38,7 +38,7 @@ def accepted(terminal: Terminal, text: str = "0.112") -> None:
 
 
 def readings(path: Path) -> list[Decimal | int]:
-    """Give the readings taken since the day was made, as the disk has them."""
+    """The readings taken since the day was made, as the disk has them."""
     found = store.read_only(path).found
     assert found.run is not None
     assert found.readable

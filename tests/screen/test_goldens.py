@@ -18,7 +18,7 @@ CASES = [(name, pane, size) for name in demo.NAMES for pane in PANES for size in
 
 
 def shown(folder: Path, name: str, pane: str, size: str, *, ascii_only: bool = False) -> str:
-    """Give the screen of a demo run with the cursor in a pane; the clock of saving is cut away."""
+    """The screen of a demo run with the cursor in a pane; the clock of saving is cut away."""
     path = folder / f"{name}.toml"
     path.write_text(demo.text(name), encoding="utf-8")
     lines: list[str] = []

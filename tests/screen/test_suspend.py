@@ -43,7 +43,7 @@ def shell_writes(terminal: Terminal) -> None:
 
 
 def rows(terminal: Terminal) -> list[str]:
-    """Give the lines of the screen that do not tell the time."""
+    """The lines of the screen that do not tell the time."""
     return [line for line in terminal.text().splitlines()[1:] if not ("NEXT" in line or "QC status" in line)]
 
 

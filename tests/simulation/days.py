@@ -57,7 +57,7 @@ class Trouble(Small):
         self.fill(0)
 
     def clear(self) -> None:
-        """Give room again."""
+        """Room again."""
         self.size = PLENTY
 
 

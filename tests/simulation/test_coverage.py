@@ -35,7 +35,7 @@ CURVES = [
 
 
 def coverage(seed: int, curve: tuple[str, str, float], varies: Table, said: Table) -> float:
-    """Give the part of the trials whose result +- U covers the truth."""
+    """The part of the trials whose result +- U covers the truth."""
     model, weighting, noise = curve
     rng = np.random.default_rng(seed)
     calibration = {"model": model, "weighting": weighting, "zero_standard": "ignore", "note": "stray light"}

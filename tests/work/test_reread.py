@@ -83,7 +83,7 @@ def read(day: Run) -> Run:
 
 
 def _clean(day: Run, rows: list[Row]) -> float:
-    """Give what a clean cell reads now: as the last blank was left."""
+    """What a clean cell reads now: as the last blank was left."""
     last = [r for r in evaluate(replace(day, queue=tuple(rows)), CLOCK).rows if r.kind == "blank" and r.counted]
     return as_left(last[-1], "absorbance") if last else 0.0
 

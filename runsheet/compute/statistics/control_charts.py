@@ -28,7 +28,7 @@ DEFAULT = (1, 2, 3, 5)
 
 
 def mean_and_s(values: Sequence[float]) -> tuple[float, float]:
-    """Give mean and sample standard deviation of two or more values; equal values give exactly 0."""
+    """Mean and sample standard deviation of two or more values; equal values give exactly 0."""
     mean = statistics.mean(values)
     return mean, math.hypot(*(value - mean for value in values)) / math.sqrt(len(values) - 1)
 
@@ -66,7 +66,7 @@ class Individuals:
 
 
 def individuals(values: Sequence[float]) -> Individuals | None:
-    """Give the chart of values in their order of time; None for fewer than two."""
+    """The chart of values in their order of time; None for fewer than two."""
     if len(values) < 2:
         return None
     mean, s = mean_and_s(values)
@@ -75,7 +75,7 @@ def individuals(values: Sequence[float]) -> Individuals | None:
 
 
 def own_limits(values: Sequence[float], floor: float | None = 10.0) -> tuple[float, float] | None:
-    """Give mean -+ 3 s, which may replace a method's limits; None under 20 points (8000D).
+    """Mean -+ 3 s, which may replace a method's limits; None under 20 points (8000D).
 
     `floor` is the least lower limit, 10 % for a recovery; None for what is no recovery.
     """
@@ -108,11 +108,11 @@ class Points:
     sigma: float
 
     def beyond(self, sigmas: int) -> list[int]:
-        """Give 1 for each point more than so many sigma above the centre, -1 below it, 0 within or on the line."""
+        """1 for each point more than so many sigma above the centre, -1 below it, 0 within or on the line."""
         return [self._side(value, self.centre, sigmas) for value in self.values]
 
     def steps(self) -> list[int]:
-        """Give 1 for each point above the one before it, -1 below it, 0 for an equal one and for the first."""
+        """1 for each point above the one before it, -1 below it, 0 for an equal one and for the first."""
         return [0, *(self._side(later, earlier, 0) for earlier, later in itertools.pairwise(self.values))]
 
     def _side(self, value: float, line: float, sigmas: int) -> int:
@@ -128,7 +128,7 @@ Met = Iterator[tuple[Sequence[int], str]]
 
 
 def _run(goes_on: Iterable[bool], needed: int, first: int = 1) -> Iterator[range]:
-    """Give each run of at least `needed` points up to each of its points; `first` is the length a run starts with."""
+    """Each run of at least `needed` points up to each of its points; `first` is the length a run starts with."""
     length = 0
     for at, on in enumerate(goes_on):
         length = (length + 1 if length else first) if on else 0
@@ -227,7 +227,7 @@ RULES = {
 def violations(
     values: Sequence[float], centre: float, sigma: float, rules: Iterable[int] = DEFAULT
 ) -> tuple[Violation, ...]:
-    """Give every point of a series, in order of time, that completes a rule; in order of points, then rules.
+    """Every point of a series, in order of time, that completes a rule; in order of points, then rules.
 
     A run longer than its rule asks for is a violation at each of its further points. With sigma 0 only the rules that
     need none apply. Raises KeyError for a number that is not in `RULES`.
@@ -246,7 +246,7 @@ def violations(
 def at_last(
     values: Sequence[float], centre: float, sigma: float, rules: Iterable[int] = DEFAULT
 ) -> tuple[Violation, ...]:
-    """Give the rules the last point completes, as `violations` does."""
+    """The rules the last point completes, as `violations` does."""
     return tuple(found for found in violations(values, centre, sigma, rules) if found.at == len(values) - 1)
 
 

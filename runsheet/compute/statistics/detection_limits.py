@@ -86,7 +86,7 @@ class Part:
 
 
 def from_spikes(spikes: Iterable[Measured], now: datetime, *, initial: bool) -> tuple[float | None, Part]:
-    """Give the latest spiking level, and MDL_S = t(n - 1, 0.99) s of the spikes at it.
+    """The latest spiking level, and MDL_S = t(n - 1, 0.99) s of the spikes at it.
 
     An `initial` study wants every result above 0, a later one 95 % of them.
     """
@@ -105,7 +105,7 @@ def from_spikes(spikes: Iterable[Measured], now: datetime, *, initial: bool) -> 
 
 
 def from_blanks(blanks: Iterable[Measured], now: datetime, *, recent: bool, percentile: bool) -> Part:
-    """Give MDL_b, the way of it chosen by how many of the method blanks gave a number.
+    """MDL_b, the way of it chosen by how many of the method blanks gave a number.
 
     `recent` takes only those of the last six months or the fifty latest, whichever are more.
     """
@@ -145,7 +145,7 @@ def _of_blanks(count: int, numbers: Sequence[float], *, percentile: bool) -> tup
 
 
 def rank_of_99th(count: int) -> int:
-    """Give the rank, from 1, that is the 99th percentile: count x 0.99 to the nearest whole number, half up.
+    """The rank, from 1, that is the 99th percentile: count x 0.99 to the nearest whole number, half up.
 
     Whole numbers, since neither 0.99 nor Python's rounding is exact about a half. The procedure also asks for "no less
     than the 99th percentile", but rounds down itself: 164 x 0.99 = 162.36 is the 162nd.
@@ -177,7 +177,7 @@ def _other_level(spiked: float | None, level: float | None) -> str:
 
 
 def positive(value: float | None) -> float | None:
-    """Give a figure above 0, None for any other."""
+    """A figure above 0, None for any other."""
     number = finite(value)
     return number if number is not None and number > 0 else None
 
@@ -187,7 +187,7 @@ def _numbers(measured: Iterable[Measured]) -> list[float]:
 
 
 def _figures(numbers: Sequence[float]) -> tuple[float | None, float | None, float | None]:
-    """Give mean, s and t(n - 1, 0.99 one-sided); s and t need two results."""
+    """Mean, s and t(n - 1, 0.99 one-sided); s and t need two results."""
     if len(numbers) < 2:
         return (numbers[0] if numbers else None), None, None
     mean, s = mean_and_s(numbers)
@@ -219,12 +219,12 @@ def _not_positive(used: Sequence[Measured], *, initial: bool) -> list[str]:
 
 
 def day_of(at: date | datetime) -> date:
-    """Give the calendar day, as the clock showed it."""
+    """The calendar day, as the clock showed it."""
     return at.date() if isinstance(at, datetime) else at
 
 
 def months_on(day: date, months: int) -> date:
-    """Give the same day so many calendar months later, or the last day of a month that is too short for it."""
+    """The same day so many calendar months later, or the last day of a month that is too short for it."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     if not date.min.year <= year <= date.max.year:
         return date.min if months < 0 else date.max

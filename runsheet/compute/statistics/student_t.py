@@ -15,7 +15,7 @@ import math
 
 @functools.lru_cache(maxsize=1024)
 def one_sided(probability: float, df: float) -> float:
-    """Give t with P(T <= t) = `probability` at `df` degrees of freedom.
+    """The t with P(T <= t) = `probability` at `df` degrees of freedom.
 
     Raises ValueError for a probability not within 0 and 1 or degrees of freedom not above 0.
     """
@@ -28,7 +28,7 @@ def one_sided(probability: float, df: float) -> float:
 
 @functools.lru_cache(maxsize=1024)
 def two_sided(confidence: float, df: float) -> float:
-    """Give t with P(|T| <= t) = `confidence` at `df` degrees of freedom.
+    """The t with P(|T| <= t) = `confidence` at `df` degrees of freedom.
 
     Raises ValueError for a confidence not within 0 and 1 or degrees of freedom not above 0.
     """
@@ -68,7 +68,7 @@ def _two_tailed(centre: float, tails: float, df: float) -> float:
 
 
 def _gamma_ratio(a: float) -> float:
-    """Give gamma(a + 1/2) / gamma(a); from 50 on by its series, where a difference of logarithms loses digits."""
+    """The ratio gamma(a + 1/2) / gamma(a); from 50 on by its series, where a difference of logarithms loses digits."""
     if a < 50:
         return math.exp(math.lgamma(a + 0.5) - math.lgamma(a))
     u = 1 / a
