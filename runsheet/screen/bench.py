@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from textual.containers import Container, Vertical
 from textual.screen import Screen
 
-from runsheet.screen import keys, moving, panes, pasting
+from runsheet.screen import keys, keystrokes, moving, panes, pasting, scanning
 from runsheet.screen.context import Prompt
 from runsheet.screen.editing import Editing
 from runsheet.screen.grid import Grid
@@ -65,6 +65,10 @@ class Bench(Screen[None], inherit_bindings=False):
         self.grids["queue"].row = len(session.sheet.rows) - 1 if unread is None else unread
         self.grids[step.pane].row = step.row
         self._later: Timer | None = None
+        self._burst = keystrokes.Burst()
+        self._held: list[events.Key] = []
+        """Keys of what may be a scan, not done yet."""
+        self._scannable = False
         self._chart: Sequence[str] = ()
 
     def use_keys(self, commands: Sequence[keys.Command]) -> None:
@@ -237,7 +241,9 @@ class Bench(Screen[None], inherit_bindings=False):
                 self._show()
                 self.say(f"going on with {which}; the other is kept beside it")
 
-        self.ask(f"{conflict.words} Ours is in {conflict.ours.name}. Go on with ours or theirs? o/t:", answer)
+        self.ask(
+            f"{conflict.words} Ours is in {conflict.ours.name}. Go on with ours or theirs? o/t:", answer, words=True
+        )
 
     # --- changing the run ---------------------------------------------------------------------------------------
 
@@ -249,7 +255,7 @@ class Bench(Screen[None], inherit_bindings=False):
             def answer(why: str) -> None:
                 self._committed(edits, why)
 
-            self.ask(question, answer)
+            self.ask(question, answer, words=True)
         return not question and self._committed(edits, reason)
 
     def _committed(self, edits: Sequence[Edit], reason: str) -> bool:
@@ -273,9 +279,11 @@ class Bench(Screen[None], inherit_bindings=False):
         text: str = "",
         takes_block: Callable[[str], None] | None = None,
         leave: Callable[[], None] | None = None,
+        *,
+        words: bool = False,
     ) -> None:
         """Ask on the message line; Escape answers nothing, or does what `leave` says."""
-        self.prompt = Prompt(label, answer, TypingLine.holding(text, proposed=True), takes_block, leave)
+        self.prompt = Prompt(label, answer, TypingLine.holding(text, proposed=True), takes_block, leave, words)
         self._paint_lines()
 
     def open_page(self, content: Content, at: int = 0) -> None:
@@ -304,14 +312,42 @@ class Bench(Screen[None], inherit_bindings=False):
 
     # --- keys ---------------------------------------------------------------------------------------------------
 
+    @property
+    def _idle(self) -> bool:
+        """Whether nothing is asked, shown over the panes or typed."""
+        return self.prompt is None and self.query_one(Page).content is None and self.grid.entry is None
+
     def on_key(self, event: events.Key) -> None:
-        """Send a key where it belongs: prompt, page, entry, command."""
+        """Take a key, unless it may be part of a scan: then it waits until that is known."""
         event.stop()
         event.prevent_default()
-        name, character = event.key, event.character
+        if self._burst.second_end(event):
+            return
+        if self._burst.begins(event):
+            self.release()
+            self._scannable = self._idle and event.character not in ("/", ":")
+        scan = self._burst.add(event)
+        if scan and self._scannable:
+            self._held = []
+            scanning.take(self, scan)
+        elif self._scannable and keystrokes.waits(event, after=self._held):
+            self._held.append(event)
+            self.set_timer(keystrokes.FAST, self.release)
+        else:
+            self.release()
+            self._take(event.key, event.character, scanned=bool(scan))
+
+    def release(self) -> None:
+        """Do what the keys say that waited; they are no scan."""
+        held, self._held = self._held, []
+        for event in held:
+            self._take(event.key, event.character)
+
+    def _take(self, name: str, character: str | None, *, scanned: bool = False) -> None:
+        """Send a key where it belongs: prompt, page, entry, command."""
         page = self.query_one(Page)
         if self.prompt is not None:
-            self._answer(name, character)
+            self._answer(name, character, scanned=scanned)
         elif page.content is not None:
             if page.key(name, character) and page.content is not None:
                 self.close_page()
@@ -321,13 +357,14 @@ class Bench(Screen[None], inherit_bindings=False):
             self.message = ""
             self._command(name, character)
 
-    def _answer(self, name: str, character: str | None) -> None:
+    def _answer(self, name: str, character: str | None, *, scanned: bool) -> None:
         prompt = self.prompt
         if prompt is None:
             return
         if name in ("enter", "ctrl+j"):
             self.prompt = None
-            prompt.answer(prompt.line.text)
+            if not prompt.takes(prompt.line.text, scanned=scanned):
+                self.prompt = prompt
         elif name == "escape":
             self.prompt = None
             self.say("nothing changed") if prompt.leave is None else prompt.leave()

@@ -37,7 +37,9 @@ def action(context: Context) -> None:
         )
         context.commit([edit.insert_row(run, "action", len(run.action) + 1, made)])
 
-    context.ask(f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "")
+    context.ask(
+        f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "", words=True
+    )
 
 
 def remove(context: Context) -> None:
@@ -52,7 +54,7 @@ def remove(context: Context) -> None:
         else:
             context.say("nothing removed")
 
-    context.ask(f"Remove {name_of(context)}? What was read is better made void (v). y/n:", answer)
+    context.ask(f"Remove {name_of(context)}? What was read is better made void (v). y/n:", answer, words=True)
 
 
 def note(context: Context) -> None:
@@ -98,7 +100,7 @@ def sign(context: Context) -> None:
         elif context.commit([signing.sign(context.session.run, name, context.session.now())], f"signed as {role}"):
             context.say(f"signed as {role}; a name typed is no electronic signature")
 
-    context.ask(f"Sign as {role}, name:", answer)
+    context.ask(f"Sign as {role}, name:", answer, words=True)
 
 
 def undo(context: Context) -> None:

@@ -35,11 +35,25 @@ class Prompt:
     """What a pasted text of several lines is given to."""
     leave: Callable[[], None] | None = None
     """What Escape does in a walk over the panes; beside its questions nothing of the sheet is shown."""
+    words: bool = False
+    """Whether only words answer it, as a reason or a yes: never a number, and never a scan."""
+    trouble: str = ""
+    """Why the last answer was none."""
 
     @property
     def covers(self) -> bool:
         """Whether it is a question of a walk over the panes."""
         return self.leave is not None
+
+    def takes(self, text: str, *, scanned: bool = False) -> bool:
+        """Take an answer where it is one; else the question stays, with the reason in `trouble`."""
+        spoken = not text.strip() or any(character.isalpha() for character in text)
+        if self.words and (scanned or not spoken):
+            self.trouble = "a scan answers no question" if scanned else "a number is no answer here"
+            self.line = TypingLine()
+            return False
+        self.answer(text)
+        return True
 
 
 class Context(Protocol):
@@ -99,8 +113,13 @@ class Context(Protocol):
         text: str = "",
         takes_block: Callable[[str], None] | None = None,
         leave: Callable[[], None] | None = None,
+        *,
+        words: bool = False,
     ) -> None:
-        """Ask for a line; `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does."""
+        """Ask for a line; `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does.
+
+        With `words` neither a number nor a scan answers.
+        """
 
     def open_page(self, content: Content, at: int = 0) -> None:
         """Show a text, or a list to choose from with the cursor at one of it."""

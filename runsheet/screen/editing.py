@@ -49,7 +49,10 @@ class Editing:
             self._draft()
 
     def begin_with(self, character: str) -> None:
-        """Start a number: in this cell where it takes one, else in the row's reading."""
+        """Start a number: in this cell where it takes one, else in the row's reading; a name is no place for it."""
+        if self._field() == "id":
+            self.bench.say("a name is changed with e")
+            return
         if self._field() is None and self.bench.pane.array:
             self.bench.grid.go(self.bench.place, "readings")
         self.begin(character)
@@ -58,9 +61,9 @@ class Editing:
         """Whether the present cell holds text, so that a letter is typed and is no command."""
         field = self._field()
         return (
-            field is not None
+            field not in (None, "id")
             and self.bench.item is not None
-            and tables.kinds_of(self.bench.pane.model, field) == ("text",)
+            and tables.kinds_of(self.bench.pane.model, field or "") == ("text",)
         )
 
     def edit_cell(self, *, add: bool = False) -> None:
@@ -104,8 +107,7 @@ class Editing:
         """Take a key of the entry."""
         grid = self.bench.grid
         if name == "escape":
-            self._end()
-            self.bench.recompute()
+            self.drop()
         elif name in ("enter", "ctrl+j"):
             self.accept(advance=True)
         elif name in LEAVE or (name in ("left", "right") and not self._in_place):
@@ -135,6 +137,16 @@ class Editing:
         """The edits that write a value, and the time with the first reading."""
         return self.bench.session.writing(self.bench.pane.array, self.bench.place, self._field() or "", value)
 
+    def drop(self) -> None:
+        """Put the old value back."""
+        self._end()
+        self.bench.recompute()
+
+    def is_number(self, text: str) -> bool:
+        """Whether a text is one number, as the present cell takes it."""
+        parsed = entry.parse(self.bench.pane.model, self._field() or "", text, self.bench.session.clock())
+        return not parsed.complaint and " " not in text and text.strip("+-0123456789.,") == ""
+
     # --- accepting ----------------------------------------------------------------------------------------------
 
     def accept(self, *, advance: bool = False, move: tuple[int, int] = (0, 0)) -> None:
@@ -144,8 +156,9 @@ class Editing:
             return
         text = line.text.rstrip(" ") if self._field() == "readings" and self._in_place else line.text
         parsed = entry.parse(bench.pane.model, self._field() or "", text, bench.session.clock())
-        if parsed.complaint:
-            bench.say(f"not accepted: {parsed.complaint}")
+        complaint = parsed.complaint or self._no_name(text)
+        if complaint:
+            bench.say(f"not accepted: {complaint}")
             return
         old = self._old()
         if entry.shown(old) == entry.shown(parsed.value):
@@ -153,9 +166,16 @@ class Editing:
             bench.recompute()
             self._onward(advance=advance, move=move)
         elif question := self._question(old, parsed.value):
-            bench.ask(question, lambda reason: self._finish(parsed.value, reason, advance=advance, move=move))
+            bench.ask(
+                question, lambda reason: self._finish(parsed.value, reason, advance=advance, move=move), words=True
+            )
         else:
             self._finish(parsed.value, "", advance=advance, move=move)
+
+    def _no_name(self, text: str) -> str:
+        """Why a text is no name of a row, or nothing."""
+        decimal = self._field() == "id" and re.fullmatch(r"[+-]?\d*[.,]\d*", text.strip())
+        return "a decimal number is no name: it may be a reading" if decimal else ""
 
     def _question(self, old: Any, new: Any) -> str:
         """Ask before a reading is overwritten, a read row renamed, or a reading taken that no photometer gives."""
@@ -200,8 +220,9 @@ class Editing:
         """Go to the next thing to read below, else to the first one; what was skipped above stays in NEXT."""
         bench = self.bench
         step = next_step.next_step(bench.session.sheet)
-        if (step.pane, step.row) == (bench.active, bench.place):
-            return  # the row just read is what has to be seen to: a blank or check that fails, an extract to dilute
+        seen_to = next_step.must_be_seen_to(bench.session.sheet, bench.active, bench.place)
+        if seen_to or (step.pane, step.row) == (bench.active, bench.place):
+            return  # whatever falls due: that waits in NEXT
         below = next_step.unread_after(bench.session.sheet, bench.active, bench.place)
         if below is not None:
             bench.go(below)

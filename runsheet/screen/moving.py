@@ -20,14 +20,21 @@ if TYPE_CHECKING:
 
 
 def enter(context: Context) -> None:
-    """Start the warm-up where that is asked, else go to the next thing to read."""
+    """Start the warm-up where that is asked; stay on what is to be read; else go to the next thing to do."""
     item = context.item
     if context.active == "setup" and item is not None and item.setup.check == "warm-up" and item.setup.started is None:
         now = context.session.now()
         if context.commit([edit.set_value(context.session.run, place_of(context, "started"), now)]):
             context.go_to_next()
+    elif context.column.edits == "readings" and item is not None and _unread(context):
+        context.say("nothing is typed yet; n goes to the next thing to do")
     else:
         context.go_to_next()
+
+
+def _unread(context: Context) -> bool:
+    row = getattr(context.session.run, context.pane.array)[context.place]
+    return not row.readings and getattr(row, "void", None) is None
 
 
 def go_next(context: Context) -> None:

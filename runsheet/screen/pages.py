@@ -175,7 +175,11 @@ def write_report(context: Context, name: str) -> None:
         return
     if os.path.lexists(name):
         words = f"{Path(name).name} is there already. Write over it? y/n:"
-        context.ask(words, lambda answer: _write(context, name, form) if agreed(answer) else context.say("not written"))
+        context.ask(
+            words,
+            lambda answer: _write(context, name, form) if agreed(answer) else context.say("not written"),
+            words=True,
+        )
     else:
         _write(context, name, form)
 

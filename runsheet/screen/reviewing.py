@@ -35,7 +35,7 @@ def review(context: Context) -> None:
     if context.session.read_only:
         context.say("read-only: nothing can be changed here")
     else:
-        context.ask("Reviewer, name:", lambda name: _begin(context, name.strip()))
+        context.ask("Reviewer, name:", lambda name: _begin(context, name.strip()), words=True)
 
 
 def _begin(context: Context, name: str) -> None:

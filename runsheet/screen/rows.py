@@ -258,7 +258,7 @@ def void(context: Context) -> None:
         context.commit([edit.set_value(context.session.run, place_of(context, "void"), None)], "counts again")
         return
     path = place_of(context, "void")
-    context.ask(f"{row.id} void, because:", lambda text: _with_reason(context, path, text))
+    context.ask(f"{row.id} void, because:", lambda text: _with_reason(context, path, text), words=True)
 
 
 def _with_reason(context: Context, path: str, text: str) -> None:

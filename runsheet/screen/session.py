@@ -91,10 +91,23 @@ class Session:
         row, path = getattr(self.run, array)[place], f"{array}[{place + 1}]"
         if entry.shown(getattr(row, field)) == entry.shown(value):
             return []
+        if (array, field) == ("queue", "id") and value:
+            return self._renaming(place, value)
         edits = [edit.set_value(self.run, f"{path}.{field}", value)]
         if field == "readings" and value and not row.readings and row.at is None:
             edits.append(edit.set_value(self.run, f"{path}.at", self.now()))
         return edits
+
+    def _renaming(self, place: int, name: str) -> list[Edit]:
+        """The edits that rename a row, and with a sample's own row the sample and all that names it."""
+        run, row = self.run, self.run.queue[place]
+        paths = [f"queue[{place + 1}].id"]
+        if row.sample is None:
+            paths += [f"sample[{at}].id" for at, sample in enumerate(run.sample, 1) if sample.id == row.id]
+            for at, other in enumerate(run.queue, 1):
+                paths += [f"queue[{at}].sample"] if other.sample == row.id else []
+                paths += [f"queue[{at}].of"] if other.of == row.id else []
+        return [edit.set_value(run, path, name) for path in paths]
 
     # --- changing the run -------------------------------------------------------------------------------------------
 

@@ -37,7 +37,7 @@ def toggle_use(context: Context) -> None:
             ]
             context.commit(edits, text.strip())
 
-    context.ask(f"{context.item.standard.id} left out, because:", answer)
+    context.ask(f"{context.item.standard.id} left out, because:", answer, words=True)
 
 
 def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Context], None]:

@@ -79,6 +79,8 @@ def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
 
 def footer(bench: Bench, width: int) -> str:
     """The keys of the pane, or of what is being done."""
+    if bench.prompt is not None and bench.prompt.trouble:
+        return f"{bench.prompt.trouble}; Escape leaves all as it was"
     if bench.prompt is not None:
         return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
     if bench.grid.entry is not None:

@@ -115,6 +115,24 @@ def _held(sheet: Sheet) -> NextStep | None:
     return NextStep("queue", held[0], f"{rows}: H plans the shortest way to read them again", "a blank or check failed")
 
 
+def must_be_seen_to(sheet: Sheet, pane: str, place: int) -> bool:
+    """Whether a row just read needs something done: an extract above the range, an event that fails, the standard
+    farthest from a curve that fails.
+    """
+    if pane == "queue":
+        row = sheet.rows[place]
+        failed = row.kind in (*EVENTS, "second-source") and row.state == "held"
+        return bool(row.signals) and ((bool(row.advice) and row.reports) or failed)
+    if pane != "standards":
+        return False
+    standard = sheet.run.standard[place]
+    for result in sheet.calibrations:
+        off = {s.standard.id: abs(s.residual) for s in result.standards if s.used and s.residual is not None}
+        if standard.id in off and result.ready and result.state == "fail":
+            return off[standard.id] == max(off.values())
+    return False
+
+
 def unread_after(sheet: Sheet, pane: str, place: int) -> int | None:
     """The next thing to read in a pane below a place, or None."""
     if pane == "queue":

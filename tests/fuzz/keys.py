@@ -163,6 +163,7 @@ async def happen(bench: Bench, pilot: Pilot[object], happened: Happening) -> Non
             await pilot.press(happened.key)  # the whole way through the application, which has keys of its own
         else:
             bench.on_key(happened)
+            bench.release()
     else:
         bench.on_paste(happened)
 

@@ -48,11 +48,31 @@ def typed(text: str) -> list[str]:
     return [*keys(text), "enter"]
 
 
-async def press_key(app: App[object], name: str) -> None:
-    """Send a key the way the terminal's driver does, and wait until the screen has taken it and is refreshed."""
-    app.post_message(events.Key(name, character(name)))
+APART = 0.2
+"""Seconds between the keys of a person."""
+
+
+async def press_key(drive: Drive, app: App[object], name: str, after: float = APART) -> None:
+    """Send a key the way the terminal's driver does, and wait until the screen has taken it and is refreshed.
+
+    It is stamped as coming so many seconds after the one before it, however fast the test is; what is stamped as a
+    person's waits for nothing.
+    """
+    drive.moment += after
+    key = events.Key(name, character(name))
+    key.time = drive.moment
+    app.post_message(key)
     with contextlib.suppress(TimeoutError):  # a key that ends the program leaves no screen to wait for
         await asyncio.wait_for(app.wait_for_refresh(), 2)
+    if after == APART:
+        drive.bench.release()
+
+
+async def scan(drive: Drive, app: App[object], text: str) -> None:
+    """Send characters as a scanner does, a line feed after the Enter where the text ends in one."""
+    drive.moment += APART
+    for name in [*keys(text.rstrip("\n")), "enter", *(["ctrl+j"] if text.endswith("\n") else [])]:
+        await press_key(drive, app, name, 0.005)
 
 
 def character(name: str) -> str | None:
@@ -69,7 +89,7 @@ class Drive:
         self, path: Path, *, size: tuple[int, int] = (80, 24), now: datetime = NOW, look: Look | None = None
     ) -> None:
         """Open the run at `path`; `now` is what the clock shows."""
-        self.path, self.size, self.now = path, size, now
+        self.path, self.size, self.now, self.moment = path, size, now, 0.0
         self.store = store.open_for_writing(path, "tester", now)
         self.bench = Bench(Session(self.store, path, lambda: self.now), look or Look())
 
@@ -84,8 +104,11 @@ class Drive:
                         self.bench.post_message(events.Paste(press.removeprefix("paste:")))
                         await pilot.pause()
                         continue
+                    if isinstance(press, str) and press.startswith("scan:"):
+                        await scan(self, app, press.removeprefix("scan:"))
+                        continue
                     for key in [press] if isinstance(press, str) else press:
-                        await press_key(app, key)
+                        await press_key(self, app, key)
                 await pilot.pause()
                 if then is not None:
                     then(self)

@@ -51,7 +51,8 @@ class Scripted:
     def _answer(self, answer: str) -> None:
         prompt, self.prompt = self.prompt, None
         if prompt is not None:
-            prompt.answer(answer)
+            if not prompt.takes(answer):
+                self.prompt = prompt
         else:
             assert self.page is not None
             assert self.page.choose is not None
@@ -90,8 +91,10 @@ class Scripted:
         text: str = "",  # noqa: ARG002 - what is proposed
         takes_block: Callable[[str], None] | None = None,
         leave: Callable[[], None] | None = None,
+        *,
+        words: bool = False,
     ) -> None:
-        self.prompt = Prompt(label, answer, takes_block=takes_block, leave=leave)
+        self.prompt = Prompt(label, answer, takes_block=takes_block, leave=leave, words=words)
 
     def open_page(self, content: Content, at: int = 0) -> None:  # noqa: ARG002 - a list is chosen from by its words
         self.page = content

@@ -167,15 +167,6 @@ def test_a_digit_in_a_calculated_cell_goes_to_the_reading(water: Path) -> None:
     assert Drive(water).run("right", typed("0.112")).document.queue[18].readings == (Decimal("0.112"),)
 
 
-def test_a_letter_in_a_text_cell_is_typed_and_no_command(water: Path) -> None:
-    drive = Drive(water).run("home", typed("Drain-3"))
-    assert (drive.document.queue[18].id, len(drive.document.queue)) == ("Drain-3", 22)
-
-
-def test_a_row_that_was_read_is_not_renamed_by_a_slip(water: Path) -> None:
-    assert Drive(water).run("up", "home", typed("0.201"), "enter").document.queue[17].id == "OS-07"
-
-
 def test_a_reading_no_photometer_gives_is_asked_about(water: Path) -> None:
     assert Drive(water).run(typed("112"), "escape", "escape").document.queue[18].readings == ()
     assert Drive(water).run(typed("112"), typed("yes, saturated")).document.queue[18].readings == (112,)

@@ -1,0 +1,39 @@
+"""A scan: what a scanner, or a device that types, has sent while nothing was asked.
+
+Owns: what becomes of it. Invariant: no letter of a scan is a command; a row or sample of that id is gone to, one number
+is a reading like any other, and anything else is only shown.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.figures import visible
+
+if TYPE_CHECKING:
+    from runsheet.screen.bench import Bench
+
+
+def take(bench: Bench, text: str) -> None:
+    """Go to the row of an id, accept a number that is being typed, or show what came."""
+    queue = bench.session.run.queue
+    places = [at for at, row in enumerate(queue) if row.id == text] or [
+        at for at, row in enumerate(queue) if row.sample == text
+    ]
+    typed = bench.grid.entry
+    if places:
+        _drop(bench)
+        bench.activate("queue")
+        bench.go(places[-1])
+        bench.say(f"scanned {visible(text)}")
+    elif typed is not None and typed.text == text and bench.editing.is_number(text):
+        bench.editing.accept(advance=True)
+    else:
+        _drop(bench)
+        bench.say(f"scanned {visible(text)}: no row and no sample has that name")
+
+
+def _drop(bench: Bench) -> None:
+    """Put the entry away that the scan's first digits have begun."""
+    if bench.grid.entry is not None:
+        bench.editing.drop()

@@ -1,0 +1,203 @@
+"""Slips of the hand, and devices that type: what the document holds afterwards."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo
+from runsheet.screen.status_words import next_thing
+from tests.screen.driving import NOW, Drive, keys, typed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+
+def read(drive: Drive) -> dict[str, list[str]]:
+    """What was read since the day was made, by row."""
+    return {row.id: [str(value) for value in row.readings] for row in drive.document.queue[18:] if row.readings}
+
+
+def asked(seen: list[str]) -> Callable[[Drive], None]:
+    return lambda drive: seen.append(drive.bench.prompt.label if drive.bench.prompt else "")
+
+
+# --- a key struck twice, a device that ends its lines with two characters --------------------------------------------
+
+
+def test_a_line_feed_after_an_enter_is_no_second_enter(water: Path) -> None:
+    drive = Drive(water).run("scan:0.125\n", "scan:0.200\n")
+    assert read(drive) == {"OS-08": ["0.125"], "OS-09": ["0.200"]}
+
+
+def test_lines_as_fast_as_a_device_sends_them_fill_the_rows_in_order(water: Path) -> None:
+    drive = Drive(water)
+
+    def without_a_pause(drive: Drive) -> None:
+        from textual.events import Key
+
+        moment = drive.moment + 1
+        for name in [*keys("0.125"), "enter", "ctrl+j", *keys("0.200"), "enter", "ctrl+j", *keys("0.130"), "enter"]:
+            key = Key(name, {"full_stop": "."}.get(name, name if len(name) == 1 else None))
+            key.time = moment = moment + 0.001
+            drive.bench.on_key(key)
+
+    drive.run(then=without_a_pause)
+    assert read(drive) == {"OS-08": ["0.125"], "OS-09": ["0.200"], "OS-10": ["0.130"]}
+
+
+def test_a_line_feed_of_its_own_is_an_enter(water: Path) -> None:
+    assert read(Drive(water).run(keys("0.125"), "ctrl+j")) == {"OS-08": ["0.125"]}
+
+
+def test_enter_struck_twice_skips_no_row(water: Path) -> None:
+    drive = Drive(water).run(typed("0.112"), "enter", "enter", typed("0.050"))
+    assert read(drive) == {"OS-08": ["0.112"], "OS-09": ["0.050"]}
+
+
+def test_enter_with_nothing_typed_stays_on_what_is_to_be_read(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("down", "enter", then=lambda drive: seen.append(drive.bench.message))
+    assert drive.bench.item.id == "OS-09"
+    assert seen == ["nothing is typed yet; n goes to the next thing to do"]
+    assert Drive(water).run("down", "n").bench.item.id == "OS-08"
+
+
+# --- scans ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("text", ["v8-2", "b0017", "q-100", "x77y", "u123", "8-2", "12ab", "0.1.2", "S-1"])
+def test_what_names_no_row_is_shown_and_nothing_is_run(text: str, water: Path) -> None:
+    before, seen = water.read_bytes(), list[str]()
+
+    def look(drive: Drive) -> None:
+        seen.append(drive.bench.message)
+        assert drive.bench.app.is_running
+        assert (drive.bench.prompt, drive.bench.grid.entry, drive.bench.item.id) == (None, None, "OS-08")
+
+    Drive(water).run(f"scan:{text}\n", then=look)
+    assert seen == [f"scanned {text}: no row and no sample has that name"]
+    assert water.read_bytes() == before
+
+
+@pytest.mark.parametrize(("text", "row"), [("OS-10", "OS-10"), ("CCV1", "CCV1"), ("OS-04", "OS-04")])
+def test_a_scanned_name_goes_to_its_row(text: str, row: str, water: Path) -> None:
+    drive = Drive(water).run(f"scan:{text}")
+    assert drive.bench.item.id == row
+    assert drive.bench.pane.columns[drive.bench.grid.column].key == "readings"
+
+
+def test_a_search_round_a_scan_works_too(water: Path) -> None:
+    assert Drive(water).run("slash", "scan:OS-10").bench.item.id == "OS-10"
+
+
+def test_letters_with_a_pause_are_commands(water: Path) -> None:
+    assert len(Drive(water).run("b").document.queue) == 23
+
+
+def test_letters_that_only_come_together_are_commands_once_the_time_of_a_scan_is_over(water: Path) -> None:
+    """Two keys that a slow line brings at once, and no Enter."""
+    import time
+
+    from textual.events import Key
+
+    def both(drive: Drive) -> None:
+        for name in ("b", "r"):
+            key = Key(name, name)
+            key.time = drive.moment + 1
+            drive.bench.on_key(key)
+        assert len(drive.store.run.queue) == 22
+        time.sleep(0.001)
+        drive.bench.release()
+
+    assert len(Drive(water).run(then=both).document.queue) == 23
+
+
+# --- questions ------------------------------------------------------------------------------------------------------
+
+
+def test_a_number_is_no_reason(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("up", typed("0.030"), typed("0.125"), then=asked(seen))
+    assert seen == ["OS-07: 0.024 0.025 -> 0.030. Why does it change?"]
+    assert str(drive.document.queue[17].readings[0]) == "0.024"
+    drive = Drive(water).run("escape", "n", "up", typed("0.030"), typed("0.125"), typed("misread"))
+    assert drive.document.queue[17].readings == (Decimal("0.030"),)
+    assert "misread" in water.with_suffix(".toml.log").read_text()
+    assert "0.125" not in water.with_suffix(".toml.log").read_text()
+
+
+@pytest.mark.parametrize("text", ["0.125\n", "OS-09\n", "yes\n"])
+def test_a_scan_answers_no_question(text: str, water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("x", f"scan:{text}", then=asked(seen))
+    assert len(drive.document.queue) == 22
+    assert seen[0].startswith("Remove OS-08?")
+
+
+def test_what_a_prompt_shows_is_replaced_by_the_first_character(water: Path) -> None:
+    drive = Drive(water).run("g", typed("dilution"), typed("5"))
+    assert drive.document.queue[18].dilution == 5
+    assert Drive(water).run("g", typed("dilution"), "left", typed("1")).document.queue[18].dilution == 15
+    assert Drive(water).run("slash", typed("CCV1"), "slash", typed("OS-03")).bench.item.id == "OS-03"
+
+
+# --- names ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_name_is_changed_with_e_only_and_commands_work_on_it(water: Path) -> None:
+    drive = Drive(water).run("home", typed("0.201"))
+    assert [row.id for row in drive.document.queue][18:20] == ["OS-08", "OS-09"]
+    assert len(Drive(water).run("home", "b").document.queue) == 23
+    assert Drive(water).run("u", "home", "e", "ctrl+u", typed("Drain-3")).document.queue[18].id == "Drain-3"
+
+
+def test_a_reading_is_no_name(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("home", "e", "ctrl+u", typed("0,201"), then=lambda drive: seen.append(drive.bench.message))
+    assert drive.document.queue[18].id == "OS-08"
+    assert seen == ["not accepted: a decimal number is no name: it may be a reading"]
+
+
+def test_a_renamed_row_keeps_its_sample(water: Path) -> None:
+    before = Drive(water)
+    rows = {row.id: row for row in before.document.queue}
+    samples = {sample.id: sample for sample in before.document.sample}
+    before.store.close()
+    at = list(rows).index("OS-04")
+    again = [row.id for row in rows.values() if row.sample == "OS-04"]
+    assert again
+    drive = Drive(water).run("scan:OS-04", "home", "e", "ctrl+u", typed("Quay-4"), typed("label was misread"))
+    after = {row.id: row for row in drive.document.queue}
+    assert list(after)[at] == "Quay-4"
+    assert {row.sample for row in drive.document.queue if row.id in again} == {"Quay-4"}
+    kept = next(sample for sample in drive.document.sample if sample.id == "Quay-4")
+    assert kept.site == samples["OS-04"].site
+    assert "OS-04" not in {sample.id for sample in drive.document.sample}
+
+
+# --- what must be seen to -------------------------------------------------------------------------------------------
+
+
+def test_the_cursor_stays_on_a_row_above_the_range_whatever_falls_due(water: Path) -> None:
+    late, seen = NOW.replace(hour=11, minute=30), list[str]()
+
+    def look(drive: Drive) -> None:
+        seen.append(next_thing(drive.bench))
+
+    drive = Drive(water, now=late).run(typed("0.95"), then=look)
+    assert seen[0].startswith("NEXT insert a blank")
+    assert drive.bench.item.id == "OS-08"
+    water.with_suffix(".toml.log").unlink()
+    water.write_text(demo.text("water-day"), encoding="utf-8")
+    rows = Drive(water, now=late).run(typed("0.95"), "d").document.queue
+    assert [row.sample for row in rows if row.dilution == 3 and not row.readings] == ["OS-08"]
+
+
+def test_the_cursor_stays_on_a_standard_that_spoils_its_curve(water: Path) -> None:
+    drive = Drive(water).run("f3", ["down"] * 3, typed("0.274"), typed("read again"))
+    assert drive.bench.session.sheet.calibrations[0].state == "fail"
+    assert (drive.bench.active, drive.bench.place) == ("standards", 3)
