@@ -25,6 +25,7 @@ QUERIES = re.compile(rb"\x1b\[[<>=?][0-9;]*[$a-zA-Z]+|\x1b\[[0-9;]*\$[a-z]")
 
 KEYS = {
     "f3": "\x1bOR",
+    "f4": "\x1bOS",
     "enter": "\r",
     "escape": "\x1b",
     "up": "\x1b[A",

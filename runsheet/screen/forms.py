@@ -79,7 +79,7 @@ def _answer(context: Context, field: Field, text: str, again: Callable[[], None]
 
 
 def refused(field: Field, value: Any) -> str:
-    """Say why a solvent cannot be used here, or nothing."""
+    """Why a solvent cannot be used here, or nothing."""
     return solvents.refusal(str(value)) if field.path == "solvent.name" else ""
 
 

@@ -203,7 +203,7 @@ def customised(text: str) -> tuple[tuple[Command, ...], list[Problem]]:
 
 
 def _clash(changed: Command, commands: Sequence[Command]) -> str:
-    """Say which other command has one of the keys in one of the panes, or that typing needs it."""
+    """Which other command has one of the keys in one of the panes, or that typing needs it."""
     for key in changed.keys:
         if key.isdigit() or key in RESERVED:
             return f"{key} is needed for typing and moving"

@@ -61,7 +61,7 @@ def _plan(context: Context, text: str) -> None:
         return
     made = planner.plan(run, planned, context.session.sheet, now)
     edits = planner.edits(run, made.rows, made.samples, len(run.queue) + 1)
-    lines = planner.preview(made.rows, problems)
+    lines = planner.preview(run, made.rows, problems)
     _confirm(context, f"Add {len(made.rows)} rows for {len(planned)} samples", lines, edits, "planned batch")
 
 

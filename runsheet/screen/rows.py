@@ -6,21 +6,19 @@ and has no reading; ids are never used twice.
 
 from __future__ import annotations
 
-from dataclasses import replace
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any, get_args
 
 from runsheet.run import edit, entry
-from runsheet.run.kinds import ABBREVIATIONS, PREPARED, WORDS, Kind
-from runsheet.run.model import ReportingLimits, Row, Setup, SetupKind, Standard
+from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS, WORDS, Kind
+from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.context import place_of
 from runsheet.screen.page import Content
 from runsheet.work import next_step
+from runsheet.work.new_row import Names, advised, new_row, read_again
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.compute.results import RowResult
     from runsheet.run.model import Run
     from runsheet.screen.context import Context
 
@@ -29,12 +27,6 @@ def word(kind: Kind) -> str:
     """A kind of row in words, with its abbreviation."""
     short = ABBREVIATIONS[kind]
     return f"{short:5} {WORDS[kind]}" if short else "      sample"
-
-
-def unused(run: Run, stem: str) -> str:
-    """The first id of a stem that no standard and no row has."""
-    taken = {standard.id for standard in run.standard} | {row.id for row in run.queue}
-    return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}{number}") not in taken)
 
 
 def _first_unread(run: Run) -> int:
@@ -105,47 +97,17 @@ def _insert(context: Context, kind: Kind) -> None:
     """Insert a row of a kind after the present one, and ask what only the context knows of it."""
     run = context.session.run
     at = context.place + 2 if context.item is not None else 1
-    if _put(context, at, new_row(run, kind, context.item)):
+    near = run.queue[context.place] if context.item is not None else None
+    if _put(context, at, new_row(run, kind, Names(run).of(kind), None if kind in SOLVENT_STANDARDS else near)):
         _ask_on(context, at, list(ASKS.get(kind, ())))
 
 
 def _insert_event(context: Context, kind: Kind) -> None:
     """Insert a blank or check before the next row to read."""
     run = context.session.run
-    _put(context, _first_unread(run), new_row(run, kind, None))
-
-
-def new_row(run: Run, kind: Kind, near: RowResult | None) -> Row:
-    """Make a row of a kind, with what its neighbours have in common."""
-    stem = ABBREVIATIONS[kind] or "X"
-    row = Row(id=unused(run, stem), kind=kind)
-    if kind == "blank":
-        return row
-    if kind in ("check", "second-source"):
-        return replace(row, expected=_expected(run, kind))
-    like = near.row if near is not None and near.amounts is not None else None
-    limits = run.method.limits or ReportingLimits()
-    petroleum = like.silica_gel if like else (run.method.name or "").startswith("tph") or None
-    prepared = kind in PREPARED  # only these are made at the nominal amounts; a bottle is measured
-    return replace(
-        row,
-        amount=limits.nominal_amount if prepared else None,
-        extract_ml=limits.nominal_extract_ml,
-        dilution=1,
-        silica_gel=petroleum,
-        batch=like.batch if like else None,
-    )
-
-
-def _expected(run: Run, kind: Kind) -> Any:
-    """What the last one of the kind was, else for a check a standard near the middle of the curve.
-
-    A second source is certified by its own supplier: nothing is proposed for the first one.
-    """
-    before = [row.expected for row in run.queue if row.kind == kind and row.expected is not None]
-    levels = sorted((s.concentration for s in run.standard if s.concentration), key=float)
-    middle = levels[len(levels) // 2] if levels and kind == "check" else None
-    return before[-1] if before else middle
+    row, at = new_row(run, kind, Names(run).of(kind)), _first_unread(run)
+    if _put(context, at, row) and kind in CHECK_STANDARDS and row.expected is None:
+        _ask_on(context, at, ["expected"])
 
 
 def _again(context: Context, *, diluted: bool = False) -> None:
@@ -155,7 +117,8 @@ def _again(context: Context, *, diluted: bool = False) -> None:
         context.say("this row is not above the range" if diluted else "this row is not read yet")
         return
     run, item = context.session.run, context.session.sheet.rows[place]
-    new = _repeated(run, item, diluted=diluted)
+    stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
+    new = read_again(item.row, Names(run).first(stem), item.sample, advised(item) if diluted else None)
     edits = [edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new)]
     row = item.row
     if row.readings and row.void is None and row.report is not False and item.kind == "sample":
@@ -177,20 +140,6 @@ def _to_repeat(context: Context, *, diluted: bool) -> int | None:
     return None
 
 
-def _repeated(run: Run, item: RowResult, *, diluted: bool) -> Row:
-    """Make the row that reads a row's sample again: same amounts, no reading yet."""
-    row = item.row
-    dilution = Decimal(item.advice.removeprefix("dilute ").removesuffix("x")) if diluted else row.dilution
-    if isinstance(dilution, Decimal) and dilution == dilution.to_integral_value():
-        dilution = int(dilution)
-    stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
-    sample = None if item.kind in ("blank", "check", "second-source") else item.sample
-    return replace(
-        row, id=unused(run, stem), sample=sample, dilution=dilution, readings=(), at=None, void=None,
-        report=None, reason=None, rezeroed=None, as_left=None, note=None,
-    )  # fmt: skip
-
-
 # --- commands ---------------------------------------------------------------------------------------------------
 
 
@@ -204,7 +153,7 @@ def insert(context: Context) -> None:
         _choose(context, "Insert a setup check", list(kinds), lambda at: _put_below(context, Setup(check=kinds[at])))
     else:
         standard = Standard(
-            id=unused(context.session.run, "S"), concentration=0, calibration=_calibration_named(context)
+            id=Names(context.session.run).first("S"), concentration=0, calibration=_calibration_named(context)
         )
         _put_below(context, standard)
 

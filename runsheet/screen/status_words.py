@@ -32,7 +32,7 @@ def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
 
 
 def next_thing(bench: Bench) -> str:
-    """Say what to do next and why."""
+    """What to do next and why."""
     if bench.size.width < SMALLEST[0] or bench.size.height < SMALLEST[1]:
         return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
     step = next_step(bench.session.sheet)
@@ -48,7 +48,7 @@ def trouble(bench: Bench) -> str:
 
 
 def saved(bench: Bench) -> str:
-    """Say when the run was last saved, or that it is not."""
+    """When the run was last saved, or that it is not."""
     if bench.session.store.trouble:
         return "NOT FOLLOWED" if bench.session.read_only else "NOT SAVED"
     if bench.session.read_only:

@@ -8,29 +8,27 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet import tables
-from runsheet.compute.amounts import MATRIX_OF_UNIT
 from runsheet.compute.brackets import asked_for, left_good
 from runsheet.compute.readings import calibration_of
 from runsheet.compute.sheet import evaluate
 from runsheet.run import edit
-from runsheet.run.kinds import ABBREVIATIONS, EVENTS, PREPARED, WORDS, Event
-from runsheet.run.model import ReportingLimits, Row, Sample
-from runsheet.work.sample_list import Planned, ids
+from runsheet.run.kinds import EVENTS, SOLVENT_STANDARDS, WORDS
+from runsheet.run.model import Row, Sample
+from runsheet.work.new_row import Names, batch_limit, missing, new_row, with_nominal
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from datetime import datetime
 
-    from runsheet.compute.results import CalibrationResult, RowResult, Sheet
+    from runsheet.compute.results import RowResult, Sheet
     from runsheet.problem import Problem
     from runsheet.run.kinds import Event, Kind
     from runsheet.run.model import Run
-    from runsheet.tables import Number
+    from runsheet.work.sample_list import Planned
 
 PACE = 2.0
 """Minutes a row takes, for intervals given in minutes. Common practice, no source."""
@@ -56,25 +54,11 @@ def plan(run: Run, planned: Sequence[Planned], sheet: Sheet | None, now: datetim
     names = Names(run, (each.row.id for each in planned))
     second: tuple[Row, ...] = ()
     if run.method.check is not None and all(row.void or row.kind != "second-source" for row in sheet.rows):
-        second = (event(sheet, names, "second-source"),)
+        second = (new_row(run, "second-source", names.of("second-source")),)
     spacer = Spacer(sheet, sheet.rows, names, Row(id="", kind="blank"), now)
     closing = bool(run.method.check and run.method.check.closing)
     rows = spacer.space(_with_qc(sheet, planned, names), opening=second, closing=asked_for(run.method) * closing)
     return Plan(tuple(rows), _new_samples(run, planned))
-
-
-class Names:
-    """Ids of a run and of what is planned; none is given out twice."""
-
-    def __init__(self, run: Run, more: Iterable[str] = ()) -> None:
-        """Take the ids there are."""
-        self._taken = {*ids(run), *(sample.id for sample in run.sample), *more}
-
-    def first(self, stem: str) -> str:
-        """The first unused id of a stem."""
-        name = next(name for n in range(1, len(self._taken) + 2) if (name := f"{stem}{n}") not in self._taken)
-        self._taken.add(name)
-        return name
 
 
 def _new_samples(run: Run, planned: Sequence[Planned]) -> tuple[Sample, ...]:
@@ -98,17 +82,18 @@ def _with_qc(sheet: Sheet, planned: Sequence[Planned], names: Names) -> Iterator
         if not result.void:
             had[result.batch, result.fraction][result.kind].add(result.sample)
     for each in planned:
-        row = _filled(each.row, run)
+        row = with_nominal(each.row, run)
         fraction = "petroleum" if row.silica_gel else "oil_grease"
         group = had[row.batch or only, fraction]
         group["sample"].add(row.sample or row.id)
-        size = _limit(run, fraction, "samples")
+        size = batch_limit(run, fraction, "samples")
         started = 1 if size is None else math.ceil(len(group["sample"]) / float(size) - 1e-9)
         prepared: tuple[Kind, ...] = ("method-blank", "control") if size is not None else ()
-        missing = [kind for kind in prepared for _ in range(started - len(group[kind]))]
-        yield from _counted(group, (_qc(sheet, names, kind, row) for kind in missing))
+        lacking = [kind for kind in prepared for _ in range(started - len(group[kind]))]
+        yield from _counted(group, (new_row(run, kind, names.of(kind), row) for kind in lacking))
         yield row
-        yield from _counted(group, (_qc(sheet, names, kind, row) for kind in _after(run, fraction, group, started)))
+        after = _after(run, fraction, group, started)
+        yield from _counted(group, (new_row(run, kind, names.of(kind), row) for kind in after))
 
 
 def _counted(group: defaultdict[str, set[str]], rows: Iterable[Row]) -> Iterator[Row]:
@@ -119,85 +104,11 @@ def _counted(group: defaultdict[str, set[str]], rows: Iterable[Row]) -> Iterator
 
 def _after(run: Run, fraction: str, group: defaultdict[str, set[str]], started: int) -> tuple[Kind, ...]:
     """Name the QC rows made from a sample just planned, of which its batch has not enough."""
-    if _limit(run, fraction, "duplicate_rpd_percent") is not None and len(group["duplicate"]) < started:
+    if batch_limit(run, fraction, "duplicate_rpd_percent") is not None and len(group["duplicate"]) < started:
         return ("duplicate",)
     pair: tuple[Kind, ...] = ("spike", "spike-duplicate")
     pairs = min(len(group[kind]) for kind in pair)
-    return pair if _limit(run, fraction, "spike_percent") is not None and pairs < started else ()
-
-
-def _limit(run: Run, fraction: str, name: str) -> Any:
-    """A limit of the batch QC for a fraction, the method's where the fraction says nothing."""
-    found = getattr(getattr(run.method.batch, fraction, None), name, None)
-    return getattr(run.method.batch, name, None) if found is None else found
-
-
-def _filled(row: Row, run: Run) -> Row:
-    """The row with the nominal extract volume, and one the bench makes itself its amount too; a bottle is measured."""
-    limits = run.method.limits or ReportingLimits()
-    nominal = row.matrix in (None, MATRIX_OF_UNIT[run.method.unit])
-    prepared = nominal and row.kind in PREPARED and run.method.unit != "mg/wipe"
-    petroleum = (run.method.name or "").startswith("tph") or None
-    return replace(
-        row,
-        amount=limits.nominal_amount if prepared and row.amount is None else row.amount,
-        extract_ml=limits.nominal_extract_ml if nominal and row.extract_ml is None else row.extract_ml,
-        dilution=1 if row.dilution is None else row.dilution,
-        silica_gel=petroleum if row.silica_gel is None else row.silica_gel,
-    )
-
-
-def _qc(sheet: Sheet, names: Names, kind: Kind, like: Row) -> Row:
-    """Make a QC row for the batch of a sample; a second bottle is not measured yet, but its solids are the first's."""
-    run = sheet.run
-    row = Row(id=names.first(ABBREVIATIONS[kind]), kind=kind, batch=like.batch, matrix=like.matrix)
-    row = replace(row, cell_mm=like.cell_mm, silica_gel=like.silica_gel)
-    if kind in ("duplicate", "spike", "spike-duplicate"):
-        parts = {name: getattr(like, name) for name in ("dilution", "solids_percent", "dish_g", "wet_g", "dry_g")}
-        row = replace(row, of=like.sample or like.id, **parts)
-    row = _filled(row, run)
-    if kind in PREPARED and kind != "method-blank" and row.amount is None:
-        row = replace(row, amount=like.amount)
-    row = row if row.extract_ml is not None else replace(row, extract_ml=like.extract_ml)
-    return row if kind in ("method-blank", "duplicate") else replace(row, added_mg=_added(sheet, row))
-
-
-def _added(sheet: Sheet, row: Row) -> Number | None:
-    """Propose what to add: as the last control had, else what brings the extract to the middle of the range, mg."""
-    before = [r.added_mg for r in sheet.run.queue if r.kind == "control" and r.added_mg is not None]
-    levels = _levels(_latest(sheet))
-    if before or not levels or row.extract_ml is None:
-        return before[-1] if before else None
-    return _plain((levels[0] + levels[-1]) / 2 * float(row.extract_ml) / 1000)
-
-
-def _latest(sheet: Sheet) -> CalibrationResult | None:
-    """The calibration a row read next would use, else the last there is."""
-    ready = calibration_of(Row(id="", kind="blank"), sheet.calibrations)
-    return ready or (sheet.calibrations[-1] if sheet.calibrations else None)
-
-
-def _levels(calibration: CalibrationResult | None) -> list[float]:
-    return sorted({s.x for s in calibration.standards if s.used and s.x > 0}) if calibration else []
-
-
-def _plain(value: float) -> Number:
-    """Write a computed figure with three digits: an integer where it is one."""
-    value = float(f"{value:.3g}")
-    return int(value) if value == int(value) else Decimal(str(value))
-
-
-def event(sheet: Sheet, names: Names, kind: Kind, like: Row | None = None) -> Row:
-    """Make a blank, check or second source; a check as the last one, else on a level near the middle of the curve."""
-    row = Row(id=names.first(ABBREVIATIONS[kind]), kind=kind)
-    if like is not None:
-        row = replace(row, calibration=like.calibration, cell_mm=like.cell_mm)
-    if kind == "blank":
-        return row
-    before = [r.expected for r in sheet.run.queue if r.kind == kind and r.expected is not None]
-    levels = _levels(_latest(sheet))
-    middle = _plain(levels[len(levels) // 2]) if levels else None
-    return replace(row, expected=before[-1] if before else middle)
+    return pair if batch_limit(run, fraction, "spike_percent") is not None and pairs < started else ()
 
 
 # --- blanks and checks between rows -------------------------------------------------------------------------------
@@ -260,7 +171,7 @@ class Spacer:
             self._event(kind)
 
     def _event(self, kind: Event) -> None:
-        self._add(event(self._sheet, self._names, kind, self._like))
+        self._add(new_row(self._sheet.run, kind, self._names.of(kind), self._like))
 
     def _add(self, row: Row) -> None:
         for interval in self._intervals:
@@ -320,22 +231,24 @@ def edits(run: Run, rows: Iterable[Row], samples: Iterable[Sample], at: int) -> 
     return made
 
 
-def preview(rows: Sequence[Row], problems: Iterable[Problem]) -> list[str]:
-    """Say in lines what would be inserted and what is wrong with the list."""
+def preview(run: Run, rows: Sequence[Row], problems: Iterable[Problem]) -> list[str]:
+    """Lines that say what would be inserted, what the bench has to add to it, and what is wrong with the list."""
     many = Counter(WORDS[row.kind] for row in rows)
     said = [f"{len(rows)} rows: {', '.join(f'{n} {word}' for word, n in many.items())}"] if rows else ["no rows"]
+    unsaid = (row for row in rows if row.silica_gel is None and row.kind not in SOLVENT_STANDARDS)
+    if run.method.fraction is None and any(unsaid):
+        said.append("the method does not say which fraction it reads: planned as oil and grease, without silica gel")
     return [*map(str, problems), *said, *map(_line, rows)]
 
 
 def _line(row: Row) -> str:
-    words = WORDS[row.kind] + (f" of {row.of}" if row.of else "")
     parts: list[tuple[str, object]] = [
         ("amount", row.amount),
         ("extract mL", row.extract_ml),
         ("added mg", row.added_mg),
+        ("expected mg/L", row.expected),
+        ("batch", row.batch),
     ]
-    parts += [("expected mg/L", row.expected), ("batch", row.batch)]
-    measured = ABBREVIATIONS[row.kind] not in ("SB", "CCV", "ICV") and row.matrix != "extract"
-    words += ", no amount yet" if measured and row.amount is None and row.full_g is None else ""
-    said = [words, *(f"{name} {value}" for name, value in parts if value is not None)]
+    words = WORDS[row.kind] + (f" of {row.of}" if row.of else "")
+    said = [words, *missing(row), *(f"{name} {value}" for name, value in parts if value is not None)]
     return f"  {row.id:10} {', '.join(said)}"

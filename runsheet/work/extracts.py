@@ -92,7 +92,7 @@ class Extract:
 
     @property
     def _lack(self) -> str:
-        """Say what is missing, and from which row on."""
+        """What is missing, and from which row on."""
         if self.left_ml is None or self.left_ml < 0:
             return "more was taken than was made: check volumes and cell"
         left, first = self.left_ml, ""

@@ -31,7 +31,6 @@ PLAIN_LOWEST = 10
 def new(name: str, method: Method, now: datetime, *, analyst: str | None = None) -> Run:
     """Make a run called `name` at a time with its offset; what no document or terminal takes in it is escaped."""
     direct = method.blank is not None and method.blank.concentration is not None
-    petroleum = (method.name or "").startswith("tph")
     curve = Calibration(
         id="C1",
         cell_mm=10,
@@ -50,7 +49,7 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
             analyst=analyst,
             opened=now,
             offset=_offset(now),
-            note=_note(petroleum=petroleum),
+            note=_note(method),
         ),
         method=method,
         instrument=Instrument(
@@ -65,8 +64,8 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
     )
 
 
-def _note(*, petroleum: bool) -> str | None:
-    return "rows read after silica gel carry silica_gel = true" if petroleum else None
+def _note(method: Method) -> str | None:
+    return "rows read after silica gel carry silica_gel = true" if method.fraction == "petroleum" else None
 
 
 def _offset(now: datetime) -> str:

@@ -49,7 +49,7 @@ def _setup(sheet: Sheet) -> NextStep | None:
 
 
 def _doing(result: CalibrationResult, x: float) -> str:
-    """Say what is done with a standard: read, or on a direct-reading analyser blank, span, verify."""
+    """What is done with a standard: read, or on a direct-reading analyser blank, span, verify."""
     if not result.direct:
         return "read standard"
     if x == 0:

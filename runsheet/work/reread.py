@@ -9,8 +9,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from dataclasses import dataclass, replace
-from decimal import Decimal
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.brackets import asked_for, left_good
 from runsheet.compute.readings import calibration_of
@@ -18,7 +17,8 @@ from runsheet.compute.rules.times import moment
 from runsheet.run import edit
 from runsheet.run.kinds import ABBREVIATIONS, EVENTS
 from runsheet.run.model import Row
-from runsheet.work.batch_plan import Names, Spacer, event
+from runsheet.work.batch_plan import Spacer
+from runsheet.work.new_row import Names, advised, new_row, read_again
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -109,22 +109,13 @@ def _copy(row: RowResult, sheet: Sheet, names: Names) -> Row:
     stem = f"{row.sample}-" if row.kind == "sample" else ABBREVIATIONS[row.kind]
     several = len({str(c.calibration.cell_mm) for c in sheet.calibrations}) > 1
     cell = row.calibration.calibration.cell_mm if row.calibration and several else None
-    made = replace(
-        row.row, id=names.first(stem), sample=None if row.kind == "second-source" else row.sample,
-        dilution=_dilution(row), calibration=None, cell_mm=row.row.cell_mm or cell,
-        readings=(), at=None, void=None, report=None, reason=None, rezeroed=None, as_left=None, note=None,
-    )  # fmt: skip
+    made = read_again(row.row, names.first(stem), row.sample, advised(row))
+    made = replace(made, calibration=None, cell_mm=row.row.cell_mm or cell)
     if row.calibration is None or row.calibration.state != "pass":
         return made
     latest = calibration_of(made, sheet.calibrations)
     stays = row.row.calibration is not None or latest is None or latest.state != "pass"
     return replace(made, calibration=row.calibration.id) if stays else made
-
-
-def _dilution(row: RowResult) -> Any:
-    if row.dilute_to is None:
-        return row.row.dilution
-    return int(row.dilute_to) if row.dilute_to == int(row.dilute_to) else Decimal(repr(row.dilute_to))
 
 
 def _why(row: RowResult) -> str:
@@ -203,7 +194,7 @@ def _repeated(sheet: Sheet, names: Names, at: int) -> list[Step]:
     for kind in asked_for(sheet.run.method):
         last = [row for row in sheet.rows if row.kind == kind and row.counted and row.calibration is curve]
         if curve is not None and last and kind not in ahead and not left_good(last[-1], sheet.run):
-            row = event(sheet, names, last[-1].kind)
+            row = new_row(sheet.run, last[-1].kind, names.of(last[-1].kind))
             made.append(Step(row, f"{last[-1].id} failed: what is read next would be held"))
     return made
 

@@ -114,3 +114,17 @@ def test_a_run_that_is_only_looked_at_refuses_everything(water: Path) -> None:
     assert session.undo() is None
     assert session.settle("ours") == READ_ONLY
     assert session.question(reading(session, 18, "0.112")) == ""
+
+
+def test_a_check_whose_value_nobody_has_said_is_asked_for(day: Scripted) -> None:
+    run = day.session.run
+    checks = [at for at, row in enumerate(run.queue, 1) if row.kind == "check"]
+    assert day.session.commit([edit.set_value(run, f"queue[{at}].expected", None) for at in checks]) == ""
+    blank = len(day.session.run.queue)
+    day.run("insert_due").run("insert_due")
+    made = next(row for row in day.session.run.queue if row.kind == "check" and not row.readings)
+    assert (len(day.session.run.queue), made.expected) == (blank + 2, None)
+    assert day.prompt is not None
+    assert day.prompt.label == f"{made.id}, its certified mg/L:"
+    day.prompt.answer("100")
+    assert next(row.expected for row in day.session.run.queue if row.id == made.id) == 100

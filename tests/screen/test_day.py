@@ -93,9 +93,15 @@ def test_a_whole_day(tmp_path: Path) -> None:  # noqa: PLR0915 - a day is long
             x = float(standard.concentration or 0)
             bench.keys(f"{min(ZERO + SLOPE * x, 0.799):.3f}", "enter")
         assert all(standard.readings for standard in bench.run.standard)
+        bench.keys("L")  # the laboratory's own values: without them a plan leaves what was added and certified blank
+        for name, value in (("check.expected", "80"), ("batch.control_added_mg", "8"), ("batch.spike_added_mg", "8")):
+            bench.keys(name, "enter", value, "enter")
+        bench.keys("escape")
+        bench.keys("f4")
         bench.keys("P", str(samples), "enter")
         bench.terminal.wait("for 12 samples")
         bench.keys("enter")
+        bench.keys("/", "ICV1", "enter", "g", "expected", "enter", "80", "enter", "escape")
         planned = len(bench.run.queue)
         assert sum(row.kind == "sample" for row in bench.run.queue) == 12
         _miss_the_blanks(bench)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from runsheet import evaluate
 from runsheet.run import edit
+from runsheet.run.kinds import SOLVENT_STANDARDS
 from runsheet.work import batch_plan, sample_list
 from tests.make import NOW, SLOPE, at, examples, row, run
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from runsheet.run.model import Row, Run
 
 CLOCK = datetime.fromisoformat(NOW)
-METHOD = {
+METHOD: dict[str, Any] = {
     "blank": {"every_readings": 20, "every_minutes": 60, "absorbance": 0.005},
     "check": {"every_readings": 10, "recovery_percent": [90, 110], "closing": True},
     "batch": {"samples": 20, "duplicate_rpd_percent": 20, "spike_percent": [70, 130], "control_percent": [70, 130]},
@@ -169,10 +170,38 @@ def test_a_day_is_opened_verified_controlled_and_closed() -> None:
     by = {each.id: each for each in day.queue}
     assert (by["OS-1"].amount, by["OS-2"].amount, by["DUP1"].amount, by["MB1"].amount) == (950, None, None, 1000)
     assert (by["DUP1"].of, by["MS1"].of, by["MSD1"].of) == ("OS-1", "OS-2", "OS-2")
-    # The middle of 10 to 200 mg/L is 105 mg/L, in 100 mL of extract 10.5 mg; the middle level is 50.
-    assert by["LCS1"].added_mg == by["MS1"].added_mg == Decimal("10.5")
-    assert by["CCV1"].expected == by["ICV1"].expected == 50
     assert [sample.id for sample in day.sample] == ["OS-1", "OS-2", "OS-3"]
+
+
+def test_nothing_is_invented_where_the_method_has_no_values_of_its_own() -> None:
+    day = planned(run(method=METHOD), "OS-1\nOS-2")
+    assert {each.expected for each in day.queue} == {each.added_mg for each in day.queue} == {None}
+    lines = batch_plan.preview(day, day.queue, [])
+    assert "  ICV1       initial calibration verification (second source), no certified value yet" in lines
+    assert "  LCS1       laboratory control sample, no added mg yet, amount 1000, extract mL 100" in lines
+    assert "  MS1        matrix spike of OS-2, no amount yet, no added mg yet, extract mL 100" in lines
+
+
+def test_the_laboratory_s_own_values_are_proposed() -> None:
+    batch = METHOD["batch"] | {"control_added_mg": 8, "spike_added_mg": 5, "petroleum": {"control_added_mg": 6}}
+    method = METHOD | {"check": METHOD["check"] | {"expected": 100}, "batch": batch}
+    by = {each.id: each for each in planned(run(method=method), "OS-1\nOS-2").queue}
+    assert (by["CCV1"].expected, by["ICV1"].expected) == (100, None)  # a second source has a certificate of its own
+    assert (by["LCS1"].added_mg, by["MS1"].added_mg, by["MSD1"].added_mg) == (8, 5, 5)
+    treated = {each.id: each for each in planned(run(method=method | {"fraction": "petroleum"}), "OS-1").queue}
+    assert (treated["OS-1"].silica_gel, treated["LCS1"].silica_gel, treated["LCS1"].added_mg) == (True, True, 6)
+
+
+def test_the_fraction_read_is_the_method_s_and_not_its_name_s() -> None:
+    named = planned(run(method=METHOD | {"name": "tph-water"}), "OS-1")
+    assert {each.silica_gel for each in named.queue} == {None}
+    said = "the method does not say which fraction it reads: planned as oil and grease, without silica gel"
+    assert said in batch_plan.preview(named, named.queue, [])
+    other = planned(run(method=METHOD | {"name": "house-3", "fraction": "petroleum"}), "OS-1")
+    assert {each.silica_gel for each in other.queue if each.kind not in SOLVENT_STANDARDS} == {True}
+    assert said not in batch_plan.preview(other, other.queue, [])
+    plain = planned(run(method=METHOD | {"fraction": "oil_grease"}), "OS-1")
+    assert said not in batch_plan.preview(plain, plain.queue, [])
 
 
 def test_the_last_control_and_check_are_repeated() -> None:
@@ -239,7 +268,7 @@ def test_a_generated_id_is_never_one_of_the_list() -> None:
 def test_a_preview_counts_and_lists() -> None:
     found, problems = sample_list.parse("OS-1,950\nOS-2,x", run(method=METHOD), CLOCK)
     made = batch_plan.plan(run(method=METHOD), found, None, CLOCK)
-    lines = batch_plan.preview(made.rows, problems)
+    lines = batch_plan.preview(run(method=METHOD), made.rows, problems)
     assert lines[0] == "error: line 2, column amount: 'x' is no number"
     assert lines[1].startswith(
         "9 rows: 2 solvent blank, 1 initial calibration verification (second source), "

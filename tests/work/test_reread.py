@@ -311,7 +311,7 @@ def days(draw: st.DrawFn) -> list[Table]:
 @given(days(), st.sampled_from([1, 2, 5, 10]), st.booleans())
 @examples(150)
 def test_once_read_again_nothing_reported_is_held(day: list[Table], every: int, closing: bool) -> None:  # noqa: FBT001 - drawn
-    check_limits = {"every_readings": every, "recovery_percent": [90, 110], "closing": closing}
+    check_limits = {"every_readings": every, "recovery_percent": [90, 110], "closing": closing, "expected": 100}
     method = {**METHOD, "blank": {"every_readings": every + 1, "absorbance": 0.005}, "check": check_limits}
     sheet = made(day, method=method)
     got = reread.rescue(sheet)
