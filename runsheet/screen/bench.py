@@ -68,6 +68,7 @@ class Bench(Screen[None], inherit_bindings=False):
         self._burst = keystrokes.Burst()
         self._held: list[events.Key] = []
         """Keys of what may be a scan, not done yet."""
+        self._waiting: Timer | None = None
         self._scannable = False
         self._chart: Sequence[str] = ()
 
@@ -329,19 +330,27 @@ class Bench(Screen[None], inherit_bindings=False):
         scan = self._burst.add(event)
         if scan and self._scannable:
             self._held = []
+            self._stop_waiting()
             scanning.take(self, scan)
         elif self._scannable and keystrokes.waits(event, after=self._held):
             self._held.append(event)
-            self.set_timer(keystrokes.FAST, self.release)
+            self._stop_waiting()
+            self._waiting = self.set_timer(keystrokes.WAIT, self.release)
         else:
             self.release()
             self._take(event.key, event.character, scanned=bool(scan))
 
     def release(self) -> None:
         """Do what the keys say that waited; they are no scan."""
+        self._stop_waiting()
         held, self._held = self._held, []
         for event in held:
             self._take(event.key, event.character)
+
+    def _stop_waiting(self) -> None:
+        if self._waiting is not None:
+            self._waiting.stop()
+            self._waiting = None
 
     def _take(self, name: str, character: str | None, *, scanned: bool = False) -> None:
         """Send a key where it belongs: prompt, page, entry, command."""

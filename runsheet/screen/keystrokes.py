@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 FAST = 0.03
 """Seconds between the keys of a scan; a person's are further apart."""
+WAIT = 0.05
+"""Seconds after the last key until what came is no scan: longer, since a busy machine hands keys on late."""
 LINE_END = 0.05
 """Seconds within which a line feed belongs to the Enter before it."""
 SCAN = 3

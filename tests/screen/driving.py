@@ -52,27 +52,30 @@ APART = 0.2
 """Seconds between the keys of a person."""
 
 
-async def press_key(drive: Drive, app: App[object], name: str, after: float = APART) -> None:
+async def press_key(drive: Drive, app: App[object], name: str) -> None:
     """Send a key the way the terminal's driver does, and wait until the screen has taken it and is refreshed.
 
     It is stamped as coming so many seconds after the one before it, however fast the test is; what is stamped as a
     person's waits for nothing.
     """
-    drive.moment += after
+    drive.moment += APART
     key = events.Key(name, character(name))
     key.time = drive.moment
     app.post_message(key)
     with contextlib.suppress(TimeoutError):  # a key that ends the program leaves no screen to wait for
         await asyncio.wait_for(app.wait_for_refresh(), 2)
-    if after == APART:
-        drive.bench.release()
+    drive.bench.release()
 
 
 async def scan(drive: Drive, app: App[object], text: str) -> None:
     """Send characters as a scanner does, a line feed after the Enter where the text ends in one."""
     drive.moment += APART
     for name in [*keys(text.rstrip("\n")), "enter", *(["ctrl+j"] if text.endswith("\n") else [])]:
-        await press_key(drive, app, name, 0.005)
+        drive.moment += 0.005
+        key = events.Key(name, character(name))
+        key.time = drive.moment
+        app.post_message(key)
+    await app.wait_for_refresh()
 
 
 def character(name: str) -> str | None:
