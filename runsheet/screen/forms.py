@@ -9,11 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
+from runsheet import tables
 from runsheet.methods import solvents
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.run.model import About, Batch, Calibration, Instrument, Method, Row, Sample, Solvent, Standard
 from runsheet.screen.page import Content
+from runsheet.work import limit_source
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -75,7 +77,26 @@ def _answer(context: Context, field: Field, text: str, again: Callable[[], None]
         context.say(f"not accepted: {error}")
         return
     if context.commit([made]):
+        _ask_source(context, field, again) if _is_limit(field) and parsed.value is not None else again()
+
+
+def _is_limit(field: Field) -> bool:
+    """Whether a field is a limit of the method, which has a source."""
+    return field.path.startswith("method.") and tables.said(field.model, field.name) is not None
+
+
+def _ask_source(context: Context, field: Field, again: Callable[[], None]) -> None:
+    """Ask where a limit that was changed comes from; without an answer it is printed as set in this run."""
+
+    def answer(text: str) -> None:
+        limit = field.path.removeprefix("method.")
+        if text.strip():
+            context.commit([edit.set_value(context.session.run, limit_source.path(limit), text.strip())])
         again()
+
+    said = tables.said(field.model, field.name)
+    words = said.words if said else field.name
+    context.ask(f"Where does the limit ({words}) come from? Enter: {limit_source.HERE}:", answer)
 
 
 def refused(field: Field, value: Any) -> str:

@@ -14,6 +14,7 @@ from runsheet.run import edit, entry
 from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.work import limit_source
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -127,7 +128,7 @@ class Session:
                 return "nothing changed: a signed run needs a reason"
             edits = [*edits, *self._amendment(reason)]
         try:
-            self.store.accept(edits, self.clock(), reason=reason)
+            self.store.accept(limit_source.with_sources(self.run, edits), self.clock(), reason=reason)
         except EditError as error:
             return str(error)
         self.recompute()
