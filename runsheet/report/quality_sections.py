@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import figures
+from runsheet.compute.rules import RULES
 from runsheet.figures import minute, when
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
 from runsheet.report.making import DIGITS, Report
@@ -20,15 +21,13 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import Finding, Sheet
 
-COUNTED_ONLY = ("replicates", "holding")
-"""Rules whose passes are counted and not listed."""
-
 
 def quality(report: Report) -> Iterator[Block]:
     """Say the verdicts."""
     sheet = report.sheet
     yield Heading("Quality control")
-    listed = [finding for finding in sheet.quality if finding.state != "pass" or finding.rule not in COUNTED_ONLY]
+    counted = [rule.name for rule in RULES if rule.passes_counted]
+    listed = [finding for finding in sheet.quality if finding.state != "pass" or finding.rule not in counted]
     rows = tuple(
         (
             f.rule,
@@ -41,7 +40,7 @@ def quality(report: Report) -> Iterator[Block]:
     )
     if rows:
         yield Table(("rule", "rows", "value", "limits", "verdict"), rows, (True, True, False, False, True))
-    for rule in COUNTED_ONLY:
+    for rule in counted:
         count = sum(finding.rule == rule and finding.state == "pass" for finding in sheet.quality)
         if count:
             yield Paragraph(f"{rule}: {count} more, all pass.")
@@ -52,7 +51,7 @@ def findings_found(report: Report) -> Iterator[Block]:
     sheet = report.sheet
     yield Heading("Findings")
     told = findings.lines(sheet)
-    yield Items(tuple(told)) if told else Paragraph("None: every rule that applies is met.")
+    yield Items(tuple(told)) if told else Paragraph("None: nothing fails or warns, and nothing is left to do.")
     actions = tuple(_action(finding, sheet) for finding in sheet.quality if finding.state == "fail")
     if actions:
         yield Facts(actions)
@@ -62,12 +61,9 @@ def findings_found(report: Report) -> Iterator[Block]:
 
 def _action(finding: Finding, sheet: Sheet) -> tuple[str, str]:
     """Say what was done about a failing finding."""
-    action = sheet.action(finding)
     name = f"{finding.rule} {findings.some(finding.rows, 3)}".strip()
-    if action is None:
-        return name, "no action noted"
-    who = ", ".join(filter(None, (action.by, when(action.at))))
-    return name, f"action: {action.taken}" + (f" ({who})" if who else "")
+    affected = findings.some(finding.affects or ()) or "no result"
+    return name, f"{findings.taken(finding, sheet)}; affects {affected}"
 
 
 def corrections(report: Report) -> Iterator[Block]:

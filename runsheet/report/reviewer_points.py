@@ -9,6 +9,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import figures
+from runsheet.compute.rules import BY_NAME
+from runsheet.compute.rules.computed import RAISED
 from runsheet.figures import counted, figure
 from runsheet.run.kinds import SPIKES
 from runsheet.show import findings
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from runsheet.compute.results import Finding, RowResult, Sheet
+    from runsheet.compute.rules.rule import Point
     from runsheet.report.making import Report
 
 ACID = 2.0
@@ -36,10 +39,11 @@ def _of(sheet: Sheet, *rules: str) -> list[Finding]:
     return [finding for finding in sheet.quality if finding.rule in rules]
 
 
-def _bad(sheet: Sheet, *rules: str) -> Iterator[str]:
-    """Say what these rules find, in short."""
-    for finding in _of(sheet, *rules):
-        if finding.state in ("fail", "warn"):
+def _bad(sheet: Sheet, *points: Point) -> Iterator[str]:
+    """Say what the rules of some points find, in short."""
+    for finding in sheet.quality:
+        rule = BY_NAME.get(finding.rule)
+        if finding.state in RAISED and rule is not None and rule.point in points:
             yield f"{finding.state.upper()} {findings.some(finding.rows, 3)}: {finding.why}.".replace(" :", ":")
 
 
@@ -59,7 +63,7 @@ def _times(report: Report) -> Iterator[str]:
         )
     elif sheet.run.sample and sheet.run.method.unit == "mg/L":
         yield "No pH is recorded."
-    yield from _bad(sheet, "holding")
+    yield from _bad(sheet, "times")
 
 
 def _weights(report: Report) -> Iterator[str]:
@@ -74,7 +78,7 @@ def _weights(report: Report) -> Iterator[str]:
         )
     weighed = sum(row.row.full_g is not None for row in rows)
     yield f"{weighed} amounts by weighing the bottle." if weighed else ""
-    yield from _bad(report.sheet, "amounts", "unit")
+    yield from _bad(report.sheet, "weights")
 
 
 def _between(values: list[float]) -> str:
@@ -97,7 +101,7 @@ def _blanks(report: Report) -> Iterator[str]:
     yield f"Void: {findings.some(void)}." if void else ""
     rezeroed = [row.id for row in sheet.rows if row.kind == "blank" and row.row.rezeroed]
     yield f"Re-zeroed: {findings.some(rezeroed)}." if rezeroed else ""
-    yield from _bad(sheet, "blank", "blank-interval")
+    yield from _bad(sheet, "blanks")
 
 
 def _dropped(report: Report) -> Iterator[str]:
@@ -107,7 +111,7 @@ def _dropped(report: Report) -> Iterator[str]:
         if not left
         else " ".join(f"{s.standard.id} at {figure(s.x)} mg/L: {s.standard.reason or 'no reason given'}." for s in left)
     )
-    yield from _bad(report.sheet, "dropped-levels")
+    yield from _bad(report.sheet, "standards")
 
 
 def _second_source(report: Report) -> Iterator[str]:
@@ -131,7 +135,24 @@ def _brackets(report: Report) -> Iterator[str]:
         names = [row.id for row in rows if row.state == state]
         if names:
             yield f"{len(names)} {state}" + ("." if state == "accepted" else f": {findings.some(names, 6)}.")
-    yield from _bad(report.sheet, "check", "check-interval", "opening", "closing")
+    yield from _bad(report.sheet, "brackets")
+
+
+def _photometer(report: Report) -> Iterator[str]:
+    states = [result.state for result in report.sheet.setup]
+    yield (
+        f"{states.count('pass')} of {counted(len(states), 'setup check')} pass."
+        if states
+        else "No setup check is recorded."
+    )
+    yield from _bad(report.sheet, "photometer")
+
+
+def _batch(report: Report) -> Iterator[str]:
+    judged = [f for f in report.sheet.quality if f.rule in BY_NAME and BY_NAME[f.rule].point == "batch"]
+    passed = sum(finding.state == "pass" for finding in judged)
+    yield f"{passed} of {counted(len(judged), 'verdict')} pass." if judged else "Nothing to judge."
+    yield from _bad(report.sheet, "batch")
 
 
 def _dilutions(report: Report) -> Iterator[str]:
@@ -142,7 +163,7 @@ def _dilutions(report: Report) -> Iterator[str]:
     for row in diluted:
         read = figures.readings(row.row.readings) or "not read"
         yield f"{row.id} {row.row.dilution}x: {read}{_undiluted(row, report.sheet)}."
-    yield from _bad(report.sheet, "over-dilution", "carry-over")
+    yield from _bad(report.sheet, "dilutions")
 
 
 def _undiluted(row: RowResult, sheet: Sheet) -> str:
@@ -174,11 +195,11 @@ def _corrections(report: Report) -> Iterator[str]:
     else:
         yield "No edit log beside the document."
     yield f"{counted(len(sheet.run.amendment), 'amendment')} after signing." if sheet.run.amendment else ""
-    yield from _bad(sheet, "superseded", "one-result")
+    yield from _bad(sheet, "corrections")
 
 
 def _order(report: Report) -> Iterator[str]:
-    bad = list(_bad(report.sheet, "clock"))
+    bad = list(_bad(report.sheet, "order"))
     timed = sum(row.row.at is not None for row in report.sheet.rows if row.counted)
     yield f"{timed} of {sum(row.counted for row in report.sheet.rows)} rows read have their time" + (
         "." if bad else ", and times run forward."
@@ -201,16 +222,18 @@ def _study(report: Report) -> Iterator[str]:
         yield f"studied {limits.studied}."
     else:
         yield f"studied {limits.studied}, {(opened.date() - limits.studied).days} days before the run."
-    yield from _bad(report.sheet, "reporting-limit")
+    yield from _bad(report.sheet, "study")
 
 
 POINTS: tuple[tuple[str, Callable[[Report], Iterator[str]]], ...] = (
     ("Sample times and pH", _times),
     ("Weights and volumes", _weights),
     ("Zero and blanks", _blanks),
-    ("Dropped standards", _dropped),
+    ("Setup checks", _photometer),
+    ("Standards left out", _dropped),
     ("Second source", _second_source),
     ("Brackets", _brackets),
+    ("Batch quality control", _batch),
     ("Dilutions, raw readings", _dilutions),
     ("Corrections", _corrections),
     ("Order of times", _order),

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.compute.rules import notebook
+from runsheet.compute.rules import BY_NAME, notebook
 from runsheet.figures import figure, minute, visible
 from runsheet.review import signing
 from runsheet.review import trail as log
@@ -19,14 +19,12 @@ from runsheet.show import findings
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from runsheet.compute.results import Finding, RowResult, Sheet
+    from runsheet.compute.results import RowResult, Sheet
     from runsheet.review.trail import Audit
     from runsheet.run.model import Row, Run, Standard
 
 SHARE = 10
 """One row in so many is typed again (common practice, no source)."""
-UNSHOWN = ("due", "review")
-"""Rules that are no exceptions: what falls due changes by the minute, and a walk settles its own disagreements."""
 EVENTS = ("blank", "check", "second-source")
 """Kinds with a verdict of their own, which the findings tell."""
 
@@ -101,15 +99,10 @@ def exceptions(sheet: Sheet, audit: Audit) -> tuple[str, ...]:
 def _findings(sheet: Sheet) -> Iterator[str]:
     """Findings that fail or warn, the failing first, with what was done about them."""
     for finding in findings.raised(sheet):
-        if finding.rule not in UNSHOWN:
-            yield findings.words(finding, len(finding.rows)) + _action(finding, sheet)
-
-
-def _action(finding: Finding, sheet: Sheet) -> str:
-    action = sheet.action(finding)
-    if action is None:
-        return "; no action noted" if finding.state == "fail" else ""
-    return f"; action: {action.taken}" + (f" ({action.by})" if action.by else "")
+        rule = BY_NAME.get(finding.rule)
+        if rule is None or rule.walked:
+            told = (findings.words(finding, len(finding.rows)), findings.taken(finding, sheet))
+            yield "; ".join(filter(None, told))
 
 
 def _set_aside(sheet: Sheet) -> Iterator[str]:

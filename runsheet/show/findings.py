@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import BY_NAME
-from runsheet.figures import figure
+from runsheet.figures import figure, when
 from runsheet.methods.words import describe
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ ORDER = {"fail": 0, "warn": 1, "todo": 2}
 def lines(sheet: Sheet) -> list[str]:
     """Every finding that is no pass, and what is still to do, one a line."""
     told = sorted((f for f in sheet.quality if f.state in ORDER), key=lambda finding: ORDER[finding.state])
-    found = [words(finding) for finding in told]
+    found = [words(finding) + (f"; {taken(finding, sheet)}" if finding.acted_on else "") for finding in told]
     found += [f"todo: setup {r.setup.check}: {r.why}" for r in sheet.setup if r.state == "todo"]
     found += [f"todo: calibration {c.id}: {why}" for c in sheet.calibrations for why in c.todos]
     unread = [row.id for row in sheet.rows if row.state == "unread"]
@@ -45,7 +45,27 @@ def some(names: list[str] | tuple[str, ...], most: int = 8) -> str:
 def words(finding: Finding, most: int = 8) -> str:
     """Write one finding: verdict, rule, rows as far as `most` names them, why."""
     rows = f" {some(finding.rows, most)}" if finding.rows else ""
-    return f"{finding.state}: {finding.rule}{rows}: {finding.why}"
+    return f"{finding.state}: {finding.rule}{rows}: {finding.why}{bears_on(finding, most)}"
+
+
+def bears_on(finding: Finding, most: int = 8) -> str:
+    """Which of the client's results a finding affects, where they are not the very rows it names."""
+    affected = finding.affects or ()
+    if not affected or set(affected) == set(finding.rows):
+        return ""
+    return f"; affects {some(affected, most)}"
+
+
+def taken(finding: Finding, sheet: Sheet) -> str:
+    """What was done about a failing finding and whether that settles it; empty for one that does not fail."""
+    if finding.state != "fail":
+        return ""
+    action = sheet.action(finding)
+    if action is None:
+        return "no action noted"
+    who = ", ".join(filter(None, (action.by, when(action.at))))
+    settled = "acted on" if finding.acted_on else "noted, and not acted on"
+    return f"{settled}: {action.taken}" + (f" ({who})" if who else "")
 
 
 def basis(finding: Finding, method: Method) -> list[str]:

@@ -147,7 +147,9 @@ def test_a_finding_names_all_its_rows_and_says_what_was_done() -> None:
     run = day()
     action = Action(rule="check", rows=("CCV3",), taken="calibrated anew", by="M. Tarn")
     told = walk.exceptions(evaluate(replace(run, action=(action,)), demo.NOW["soil-day"]), Audit())
-    assert "fail: check CCV3: recovers 87.1 %, limits 90-110; action: calibrated anew (M. Tarn)" in told
+    assert (
+        "fail: check CCV3: recovers 87.1 %, limits 90-110; noted, and not acted on: calibrated anew (M. Tarn)" in told
+    )
 
 
 def test_what_falls_due_and_the_walks_own_disagreement_are_no_exceptions() -> None:
@@ -220,7 +222,8 @@ def test_an_exception_is_open_until_it_was_seen_as_it_is() -> None:
         action=(Action(rule="check", rows=("CCV3",), taken="calibrated anew", by="M. Tarn", at=demo.NOW["soil-day"]),),
     )
     left = walk.left(evaluate(run, now), Audit())
-    assert left.exceptions == ("fail: check CCV3: recovers 87.1 %, limits 90-110; action: calibrated anew (M. Tarn)",)
+    failing = "fail: check CCV3: recovers 87.1 %, limits 90-110"
+    assert left.exceptions == (f"{failing}; acted on: calibrated anew (M. Tarn, 2026-04-22 15:30+02:00)",)
     assert left.exceptions_done == len(every) - 1
 
 

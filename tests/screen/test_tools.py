@@ -89,7 +89,7 @@ def test_what_was_done_about_a_finding_is_kept_and_reported(soil: Path) -> None:
     from runsheet.report import outline, text
     from runsheet.report.making import Report
 
-    assert "action: lamp supply put right" in text.write(outline.outline(Report(drive.sheet)))
+    assert "acted on: lamp supply put right" in text.write(outline.outline(Report(drive.sheet)))
 
 
 def test_palette_finds_a_command_and_runs_it(water: Path) -> None:

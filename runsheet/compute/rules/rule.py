@@ -7,13 +7,20 @@ reads, what it marks, whether it tells every verdict. A new rule needs nothing a
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from runsheet.compute.results import Finding
     from runsheet.compute.rules.computed import Computed
+
+
+Point = Literal[
+    "times", "weights", "photometer", "blanks", "standards", "second source", "brackets", "batch", "dilutions",
+    "corrections", "order", "study",
+]  # fmt: skip
+"""What reviewers look at first (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +36,12 @@ class Rule:
     """The limits of the method it reads, by their paths below `method`; their words, units and sources follow."""
     source: str = "common practice, no source"
     """Where the rule itself comes from, where no limit of the method says so."""
+    point: Point = "order"
+    """The reviewer's point it belongs to, which answers it on a report's first page."""
     every_verdict: bool = False
     """Whether it is listed with every verdict; the others only when they warn or fail."""
+    passes_counted: bool = False
+    """Whether a report counts its passes and does not list them."""
     marks: bool = False
     """Whether its failing is shown at the rows it names."""
     flag: str = "Q"
