@@ -7,7 +7,7 @@ never raises on content and reports every problem with its place.
 from __future__ import annotations
 
 from dataclasses import fields, is_dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import tomli_w
 
@@ -41,7 +41,7 @@ def read(text: str) -> tuple[Run | None, list[Problem]]:
 
 
 def _kept(run: Run, data: dict[str, Any]) -> dict[str, list[int]]:
-    """The numbers of the rows that could be read, for the arrays where some could not."""
+    """Give the numbers of the rows that could be read, for the arrays where some could not."""
     kept = {}
     for name, items in data.items():
         rows = getattr(run, name, None)
@@ -65,31 +65,46 @@ def write(run: Run) -> str:
     return Pages().write(run).decode()
 
 
+class _Written(NamedTuple):
+    """One table of a run as it was last written, or an array with each of its rows."""
+
+    value: Any
+    text: str
+    rows: dict[int, tuple[Any, str]]
+    """By identity: two rows that are equal may differ in how their numbers were typed."""
+
+
 class Pages:
     """Writes one run after the other, each row's text only once: a hundred rows cost what one does."""
 
     def __init__(self) -> None:
         """Start with nothing written."""
-        self._written: dict[int, tuple[Any, str]] = {}
+        self._tables: dict[str, _Written] = {}
 
     def write(self, run: Run) -> bytes:
         """The document's bytes."""
-        known, self._written = self._written, {}
         parts = []
-        for field in fields(run):
-            value = getattr(run, field.name)
-            rows = value if isinstance(value, tuple) else () if value is None else (value,)
-            parts += [self._part(field.name, row, isinstance(value, tuple), known) for row in rows]
+        for name in _NAMES:
+            value = getattr(run, name)
+            if value is None or (isinstance(value, tuple) and not value):
+                continue
+            kept = self._tables.get(name)
+            if kept is None or kept.value is not value:
+                kept = self._tables[name] = _written(name, value, kept.rows if kept else {})
+            parts.append(kept.text)
         return "\n".join(parts).encode()
 
-    def _part(self, name: str, value: Any, is_row: bool, known: dict[int, tuple[Any, str]]) -> str:  # noqa: FBT001
-        # By identity: two rows that are equal may differ in how their numbers were typed.
-        kept = known.get(id(value))
-        if kept is None or kept[0] is not value:
-            plain = tables.plain(value) if is_dataclass(value) else value
-            kept = (value, _row(name, plain) if is_row else tomli_w.dumps({name: plain}))
-        self._written[id(value)] = kept
-        return kept[1]
+
+_NAMES = tuple(field.name for field in fields(Run))
+
+
+def _written(name: str, value: Any, known: dict[int, tuple[Any, str]]) -> _Written:
+    """The text of a table, with that of every row where it is an array; `known` are the rows of the time before."""
+    if not isinstance(value, tuple):
+        plain = tables.plain(value) if is_dataclass(value) else value
+        return _Written(value, tomli_w.dumps({name: plain}), {})
+    rows = {id(row): known.get(id(row)) or (row, _row(name, tables.plain(row))) for row in value}
+    return _Written(value, "\n".join([rows[id(row)][1] for row in value]), rows)
 
 
 def _row(name: str, plain: dict[str, Any]) -> str:

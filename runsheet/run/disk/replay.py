@@ -6,6 +6,7 @@ it says so.
 
 from __future__ import annotations
 
+import functools
 import sys
 from typing import TYPE_CHECKING
 
@@ -30,13 +31,13 @@ def replay(run: Run | None, steps: Iterable[Step]) -> Run:
         run = _after(run, step)
     if run is None:
         raise edit.EditError(Problem("", "the log does not begin with a document"))
-    return run
+    return edit.apply_all(run, ())  # what it comes to must be readable; what came between was, when it was accepted
 
 
 def _after(run: Run | None, step: Step) -> Run | None:
     if step.starts:
         return _read(step.entries[0].text or "")
-    return None if run is None else edit.apply_all(run, step.edits)
+    return None if run is None else functools.reduce(edit.apply, step.edits, run)
 
 
 def _read(document: str) -> Run:
