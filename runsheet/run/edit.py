@@ -6,6 +6,8 @@ same document, digit for digit; an edit that does not fit the run, or would spoi
 
 from __future__ import annotations
 
+import functools
+import itertools
 import json
 import re
 from dataclasses import dataclass, is_dataclass, replace
@@ -19,7 +21,7 @@ from runsheet.run import valid
 from runsheet.run.model import Run
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 ACTIONS = ("set", "insert", "remove", "move")
 """What changes a document. Any other word (`note`, `sign`) is a remark: logged, and nothing changes."""
@@ -99,7 +101,23 @@ def apply(run: Run, edit: Edit) -> Run:
     """The run with one edit made. Raises EditError where it does not fit."""
     if edit.action == "set":
         return _set(run, edit)
-    return _reorder(run, edit) if edit.changes else run
+    return _reorder(run, [edit]) if edit.changes else run
+
+
+def apply_each(run: Run, edits: Iterable[Edit]) -> Run:
+    """The run with edits made in order, those of one array's rows at once. Raises EditError where one does not fit.
+
+    Whether the result could be computed from is not looked at.
+    """
+    for array, group in itertools.groupby(edits, _reordered_array):
+        together = list(group)
+        run = _reorder(run, together) if array else functools.reduce(apply, together, run)
+    return run
+
+
+def _reordered_array(edit: Edit) -> str:
+    """The array whose rows an edit inserts, removes or moves; empty for any other edit."""
+    return _place(edit.path).name if edit.changes and edit.action != "set" else ""
 
 
 def apply_all(run: Run, edits: Iterable[Edit]) -> Run:
@@ -108,8 +126,7 @@ def apply_all(run: Run, edits: Iterable[Edit]) -> Run:
     Raises EditError where one does not fit or the result is a document that could not be computed from: what is
     written must be readable tomorrow.
     """
-    for edit in edits:
-        run = apply(run, edit)
+    run = apply_each(run, edits)
     if has_errors(found := valid.problems(run)):
         raise EditError(*(problem for problem in found if problem.level == "error"))
     return run
@@ -147,11 +164,20 @@ def _with(item: Any, keys: tuple[str, ...], value: Any, path: str) -> dict[str, 
     return {key: kept for key, kept in changed.items() if kept is not None}
 
 
-def _reorder(run: Run, edit: Edit) -> Run:
-    place = _place(edit.path)
+def _reorder(run: Run, edits: Sequence[Edit]) -> Run:
+    """The run with rows of one array inserted, removed and moved, in order."""
+    name = _place(edits[0].path).name
+    rows = getattr(run, name)
+    rows = list(rows) if isinstance(rows, tuple) else rows
+    for edit in edits:
+        _change(rows, edit, _place(edit.path))
+    return _put(run, name, tuple(rows))
+
+
+def _change(rows: list[Any], edit: Edit, place: _Place) -> None:
+    """Insert, remove or move one row, in place."""
     if place.keys or not place.row:
         raise EditError(Problem(edit.path, "expected a row, as queue[3]"))
-    rows = list(getattr(run, place.name))
     at = place.row - 1
     if not 0 <= at < len(rows) + (edit.action == "insert"):
         raise EditError(Problem(edit.path, f"there are {len(rows)} rows"))
@@ -164,7 +190,6 @@ def _reorder(run: Run, edit: Edit) -> Run:
         if type(edit.new) is not int or not 1 <= edit.new <= len(rows) + 1:
             raise EditError(Problem(edit.path, f"cannot become number {typed(edit.new)} of {len(rows) + 1}"))
         rows.insert(edit.new - 1, row)
-    return _put(run, place.name, tuple(rows))
 
 
 def _expect(edit: Edit, found: Any) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet import tables
@@ -223,12 +223,13 @@ def _every(limits: object, name: str) -> float:
 
 def edits(run: Run, rows: Iterable[Row], samples: Iterable[Sample], at: int) -> list[edit.Edit]:
     """The edits, as one step, that add samples and insert rows as number `at` of the queue and on."""
-    places = [("sample", n, sample) for n, sample in enumerate(samples, len(run.sample) + 1)]
-    made = []
-    for array, place, table in [*places, *(("queue", n, row) for n, row in enumerate(rows, at))]:
-        made.append(edit.insert_row(run, array, place, table))
-        run = edit.apply(run, made[-1])
-    return made
+    places: list[tuple[str, int, Sample | Row]] = [
+        ("sample", n, sample) for n, sample in enumerate(samples, len(run.sample) + 1)
+    ]
+    places += [("queue", n, row) for n, row in enumerate(rows, at)]
+    bare = replace(run, sample=(), queue=())  # what a row is written as hangs on no other, and there may be thousands
+    made = [(array, place, edit.insert_row(bare, array, 1, table)) for array, place, table in places]
+    return [replace(each, path=f"{array}[{place}]") for array, place, each in made]
 
 
 def preview(run: Run, rows: Sequence[Row], problems: Iterable[Problem]) -> list[str]:

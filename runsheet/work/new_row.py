@@ -7,6 +7,7 @@ certified and added amounts are the method's own, else what was last typed for s
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -36,12 +37,15 @@ class Names:
     def __init__(self, run: Run, more: Iterable[str] = ()) -> None:
         """Take the ids there are."""
         self._taken = {*ids(run), *(sample.id for sample in run.sample), *more}
+        self._numbers: Counter[str] = Counter()
 
     def first(self, stem: str) -> str:
         """The first unused id of a stem; it is used from now on."""
-        name = next(name for n in range(1, len(self._taken) + 2) if (name := f"{stem}{n}") not in self._taken)
-        self._taken.add(name)
-        return name
+        while True:  # from the number used last on: the rows of a long plan are not looked through for each
+            self._numbers[stem] += 1
+            if (name := f"{stem}{self._numbers[stem]}") not in self._taken:
+                self._taken.add(name)
+                return name
 
     def of(self, kind: Kind) -> str:
         """The first unused id of a kind of row."""

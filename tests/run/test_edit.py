@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -209,3 +210,33 @@ def test_a_decimal_without_a_fraction_is_logged_as_the_document_has_it() -> None
     assert edit.typed(done.new) == "5.0"
     again = edit.apply(made, replace(done, new=edit.untyped(edit.typed(done.new))))
     assert text.write(again) == text.write(edit.apply(made, done))
+
+
+ROW_EDITS = [
+    Edit("insert", "queue[1]", None, {"id": "A", "kind": "blank"}),
+    Edit("insert", "queue[2]", None, {"id": "B", "kind": "blank"}),
+    Edit("set", "queue[1].note", None, "first"),
+    Edit("move", "queue[2]", 2, 1),
+    Edit("insert", "queue[2]", None, {"id": "C", "kind": "blank"}),
+    Edit("remove", "queue[2]", {"id": "C", "kind": "blank"}, None),
+    Edit("note", "", None, "a remark"),
+    Edit("insert", "sample[1]", None, {"id": "S"}),
+    Edit("move", "queue[1]", 1, 2),
+]
+
+
+@pytest.mark.parametrize("count", range(len(ROW_EDITS) + 1))
+def test_edits_made_at_once_come_to_what_they_come_to_one_by_one(count: int) -> None:
+    made, _ = text.read('format = 1\n[run]\nid = "T"\n')
+    assert made is not None
+    one_by_one = functools.reduce(edit.apply, ROW_EDITS[:count], made)
+    assert text.write(edit.apply_each(made, ROW_EDITS[:count])) == text.write(one_by_one)
+
+
+def test_an_edit_that_does_not_fit_among_many_changes_nothing() -> None:
+    made, _ = text.read('format = 1\n[run]\nid = "T"\n')
+    assert made is not None
+    for wrong in (Edit("insert", "queue[9]", None, {"id": "Z", "kind": "blank"}), Edit("remove", "queue[1]", {}, None)):
+        with pytest.raises(EditError):
+            edit.apply_all(made, [*ROW_EDITS[:2], wrong])
+    assert made.queue == ()

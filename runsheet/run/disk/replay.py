@@ -6,7 +6,6 @@ it says so.
 
 from __future__ import annotations
 
-import functools
 import sys
 from typing import TYPE_CHECKING
 
@@ -37,7 +36,7 @@ def replay(run: Run | None, steps: Iterable[Step]) -> Run:
 def _after(run: Run | None, step: Step) -> Run | None:
     if step.starts:
         return _read(step.entries[0].text or "")
-    return None if run is None else functools.reduce(edit.apply, step.edits, run)
+    return None if run is None else edit.apply_each(run, step.edits)
 
 
 def _read(document: str) -> Run:
