@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from runsheet import tables
 from runsheet.run import edit, entry
+from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
 from runsheet.screen.typing_line import TypingLine
 from runsheet.work import next_step
@@ -36,8 +37,8 @@ class Editing:
 
     # --- beginning ----------------------------------------------------------------------------------------------
 
-    def begin(self, text: str, *, in_place: bool = False) -> None:
-        """Start an entry in the present cell."""
+    def begin(self, text: str, *, in_place: bool = False, proposed: bool = False) -> None:
+        """Start an entry in the present cell; the first character typed takes the place of a proposed one."""
         bench = self.bench
         if bench.session.read_only:
             bench.say("read-only: nothing can be changed here")
@@ -45,7 +46,7 @@ class Editing:
             bench.say("this cell is calculated: = says how")
         else:
             self._in_place = in_place
-            bench.grid.entry = TypingLine.holding(text)
+            bench.grid.entry = TypingLine.holding(text, proposed=proposed)
             self._draft()
 
     def begin_with(self, character: str) -> None:
@@ -186,6 +187,10 @@ class Editing:
             return f"{change}. Why does it change?"
         if field == "id" and row.readings:
             return f"Rename {change}. Why?"
+        if field == "readings" and not old and new and row.at is None:
+            session = self.bench.session
+            if behind := clock_behind(session.run, session.now()):
+                return f"{name}: {behind}. Why is it right?"
         reads = self.bench.session.run.instrument.reads or "absorbance"
         typed = new or () if field == "readings" and self.bench.active != "setup" else ()
         if far := [reading for reading in typed if not -1 < float(reading) < FAR[reads]]:
@@ -244,7 +249,7 @@ class Editing:
         bench.activate(panes[0])
         columns = [column.key for column in bench.pane.columns if column.edits == found[3]]
         bench.grid.go(int(found[2]) - 1, columns[0] if columns else None)
-        self.begin(draft.text, in_place=True)
+        self.begin(draft.text, in_place=True, proposed=True)
         bench.say(f"half typed when the program ended: {draft.text}. Enter accepts it, Escape drops it")
 
     def _end(self) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.run import edit, entry
+from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
 from runsheet.screen.context import place_of
 from runsheet.screen.page import Content
@@ -42,6 +43,10 @@ def paste(bench: Bench, text: str) -> None:
         return
     steps = [each for each in edits if not isinstance(each, str)]
     lines = [f"{each.path}: {edit.typed(each.old)} -> {edit.typed(each.new)}" for each in steps]
+    if any(each.path.endswith(".at") for each in steps) and (
+        behind := clock_behind(bench.session.run, bench.session.now())
+    ):
+        lines.insert(0, behind)
 
     def choose(_: int) -> None:
         bench.close_page()

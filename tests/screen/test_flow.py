@@ -253,8 +253,13 @@ def test_a_half_typed_entry_is_offered_again(water: Path) -> None:
     again = Drive(water)
     again.run(then=lambda drive: seen.append(drive.bench.message))
     assert "half typed when the program ended: 0.11" in seen[0]
-    assert Drive(water).run("2", "enter").document.queue[18].readings == (Decimal("0.112"),)
+    assert Drive(water).run("end", "2", "enter").document.queue[18].readings == (Decimal("0.112"),)
     assert Drive(water).run(then=lambda drive: seen.append(drive.bench.message)).bench.grid.entry is None
+
+
+def test_the_first_digit_takes_the_place_of_a_half_typed_entry(water: Path) -> None:
+    Drive(water).run(keys("0.2"))
+    assert Drive(water).run(typed("0.35")).document.queue[18].readings == (Decimal("0.35"),)
 
 
 def test_a_change_from_outside_is_asked_about_and_both_are_kept(water: Path) -> None:

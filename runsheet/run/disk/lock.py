@@ -90,12 +90,12 @@ class Lock:
         """Whether the lock is still ours; makes the file anew where it vanished with its folder. Raises OSError."""
         if self._fd < 0:
             return False
-        found = _read(self.path)
+        found = _read(self.path, told=True)
         if found is None and not self.path.exists():
             if (made := _make(self.path, self._note)) is not None:
                 os.close(self._fd)
                 self._fd = made
-            found = _read(self.path)
+            found = _read(self.path, told=True)
         return found is not None and found.holder == self._note.holder
 
     def beat(self, now: datetime) -> None:
@@ -234,11 +234,22 @@ def _same(fd: int, path: Path) -> bool:
         return False
 
 
-def _read(path: Path) -> Note | None:
+_NO_MORE = (errno.EMFILE, errno.ENFILE, errno.ENOMEM, errno.EIO)
+"""What keeps a file from being read that is there: nobody has taken anything over."""
+
+
+def _read(path: Path, *, told: bool = False) -> Note | None:
+    """The note of a lock file; None where it cannot be read. `told`: an error that says nothing of the file raises."""
     try:
-        note = Note(**json.loads(DISK.read(path)))
+        data = DISK.read(path)
+    except OSError as error:
+        if told and error.errno in _NO_MORE:
+            raise
+        return None
+    try:
+        note = Note(**json.loads(data))
         aware = datetime.fromisoformat(note.heartbeat).utcoffset() is not None
-    except (OSError, ValueError, TypeError, RecursionError):
+    except (ValueError, TypeError, RecursionError):
         return None
     texts = (note.host, note.user, note.since)
     return note if aware and type(note.pid) is int and all(isinstance(text, str) for text in texts) else None

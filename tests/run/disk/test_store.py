@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import itertools
 import json
@@ -21,6 +22,7 @@ import pytest
 
 from runsheet.run import edit, text
 from runsheet.run.disk import files, opening, saver, store
+from runsheet.run.disk import state as state_module
 from runsheet.run.disk.files import Disk
 from runsheet.run.disk.store import CannotOpenError, LockedError, Store
 from runsheet.run.edit import Edit, EditError
@@ -890,3 +892,142 @@ def test_the_document_says_when_it_was_saved_it_was_saved(document: Path, opened
     assert run.flush()
     assert run.saved_at == later
     run.close()
+
+
+# --- a half-typed entry of another run, row or time; a folder that is not ours; a program that has no more files ---
+
+
+def drafted(document: Path, opened: Open) -> None:
+    run = opened(document)
+    run.draft("0.1", "queue[2].readings")
+    run.close()
+
+
+def test_a_half_typed_entry_is_not_offered_to_another_run_of_that_name(document: Path, opened: Open) -> None:
+    drafted(document, opened)
+    document.write_text(START.replace("KB-0311", "KB-0312"))
+    assert opened(document).drafted is None
+
+
+def test_a_half_typed_entry_is_not_offered_to_another_day_from_the_same_template(document: Path, opened: Open) -> None:
+    drafted(document, opened)
+    document.write_text(START.replace('kind = "sample"', 'kind = "sample"\nnote = "another day"', 1))
+    assert opened(document).drafted is None
+
+
+def test_a_half_typed_entry_is_not_offered_on_another_row(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    run.draft("0.1", "queue[2].readings")
+    run.close()
+    run = opened(document)
+    assert run.drafted is not None
+    before = state_file(run).read_bytes()
+    run.accept([edit.move_row(run.run, "queue", 2, 1)], NOW)
+    run.close()
+    state_file(run).write_bytes(before)  # as a crash just before it was forgotten leaves it
+    assert opened(document).drafted is None
+
+
+def state_file(run: Store) -> Path:
+    return run._draft  # noqa: SLF001 - the file the test puts back
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"text": 1}', '{"text": "1", "place": "x"}', "nonsense"])
+def test_a_half_typed_entry_that_cannot_be_read_is_none(document: Path, opened: Open, text: str) -> None:
+    drafted(document, opened)
+    run = opened(document)
+    state_file(run).write_text(text)
+    assert run.drafted is None
+
+
+@pytest.mark.parametrize("mode", [0o777, 0o720])
+def test_a_state_folder_that_others_may_write_into_is_not_used(
+    document: Path, opened: Open, state: Path, mode: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(state_module, "SHARED_MEMORY", tmp_path / "none")
+    monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
+    state.mkdir()
+    state.chmod(mode)
+    run = opened(document, disk=Faulty(errno.ENOSPC, "write", where=".toml.log"))
+    run.draft("0.1", "queue[1].readings")
+    assert run.drafted is None
+    read(run, 1, "0.130")
+    assert run.trouble == "the disk is full: 1 entry is kept in memory only"
+    assert len(run.unkept) == 2
+    run.close()
+    assert list(state.iterdir()) == []
+
+
+def test_a_rescue_in_a_folder_of_others_is_not_believed(document: Path, opened: Open, state: Path) -> None:
+    run = opened(document, disk=Faulty(errno.ENOSPC, "write", where="KB-0311.toml"))
+    read(run, 1, "0.130")
+    run.close()
+    assert readings(document) == ["0.130"]
+    state.chmod(0o777)
+    assert readings(document) == []
+
+
+def test_a_program_without_a_file_left_to_open_says_so(document: Path, opened: Open) -> None:
+    resource = pytest.importorskip("resource")
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    limits = resource.getrlimit(resource.RLIMIT_NOFILE)
+    used = [os.open(os.devnull, os.O_RDONLY) for _ in range(3)]
+    resource.setrlimit(resource.RLIMIT_NOFILE, (max(used) + 1, limits[1]))
+    taken = []
+    with contextlib.suppress(OSError):
+        while True:
+            taken.append(os.open(os.devnull, os.O_RDONLY))
+    try:
+        read(run, 2, "0.140")
+        assert run.trouble.startswith("this program has no file left to open: ")
+    finally:
+        for fd in (*used, *taken):
+            os.close(fd)
+        resource.setrlimit(resource.RLIMIT_NOFILE, limits)
+    assert run.flush()
+    assert run.close()
+    assert readings(document) == ["0.130", "0.140"]
+    assert verified(document) == []
+
+
+def test_a_follower_says_that_its_document_is_gone(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.close()
+    follower = store.read_only(document)
+    assert follower.trouble == ""
+    document.rename(document.with_name("away"))
+    follower.refresh()
+    assert follower.trouble == "KB-0311.toml is gone; what is shown is from its log"
+    document.with_name("away").rename(document)
+    follower.refresh()
+    assert follower.trouble == ""
+
+
+def test_a_follower_sees_what_is_rescued_come_and_go(document: Path, opened: Open) -> None:
+    disk = Faulty(errno.ENOSPC, "write", where="KB-0311.toml")
+    run = opened(document, disk=disk)
+    follower = store.read_only(document)
+    read(run, 1, "0.130")
+    assert follower.refresh()
+    assert follower.found.rescued == 1
+    disk.heal()
+    until(lambda: not run.trouble)
+    assert follower.refresh()
+    assert follower.found.rescued == 0
+    run.close()
+
+
+def test_a_file_beside_the_document_is_never_read_without_an_end(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.close()
+    with document.open("r+b") as file:
+        file.truncate(files.LARGEST_DOCUMENT + 1)
+    with pytest.raises(OSError, match="larger than 16 MB"):
+        store.read_only(document)
+    with pytest.raises(CannotOpenError, match="larger than 16 MB"):
+        opened(document)
