@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import BY_NAME
 from runsheet.compute.rules.receipt import unpreserved
+from runsheet.run.kinds import CLIENTS
 
 if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, Finding, RowResult, SetupResult, State
@@ -67,7 +68,7 @@ def flag(rows: tuple[RowResult, ...], findings: tuple[Finding, ...], *, unread: 
         uncertain = row.is_reported and (row.state == "held" or (row.state == "open" and not unread))
         added = {
             "H": row.id in late,
-            "Y": row.counted and row.sample in warm and row.kind == "sample",
+            "Y": row.counted and row.sample in warm and row.kind in CLIENTS,
             "Q": uncertain or row.id in doubtful,
         }
         if any(added.values()):

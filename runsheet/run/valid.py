@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from runsheet.problem import Problem
+from runsheet.run.kinds import WITH_PARENT
 from runsheet.tables import shown
 
 if TYPE_CHECKING:
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 
     from runsheet.run.model import Batch, Calibration, Review, Row, Run, Sample, Standard
 
-SPIKES = ("spike", "spike-duplicate")
 T = TypeVar("T")
 
 
@@ -106,10 +106,6 @@ def _references(at: Places) -> Iterator[Problem]:
             yield _names_nothing(f"{path}.calibration", "a calibration", row.calibration)
         if row.batch is not None and row.batch not in batches:
             yield _names_nothing(f"{path}.batch", "a batch", row.batch)
-        if row.batch is None and len(at.run.batch) > 1 and row.kind not in ("blank", "check", "second-source"):
-            yield Problem(
-                f"{path}.batch", "is missing and there are several batches: the row counts as of no batch", "warning"
-            )
 
 
 def _names_nothing(path: str, what: str, found: str) -> Problem:
@@ -120,7 +116,7 @@ def _parents(at: Places) -> Iterator[Problem]:
     field = {row.sample or row.id for row in at.run.queue if row.kind == "sample"} | {
         sample.id for sample in at.run.sample
     }
-    others = {row.id: row.kind for row in at.run.queue if row.kind in ("duplicate", *SPIKES)}
+    others = {row.id: row.kind for row in at.run.queue if row.kind in WITH_PARENT}
     for path, row in at.queue:
         if row.of is None or row.of in field:
             continue

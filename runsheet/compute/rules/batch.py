@@ -144,7 +144,7 @@ def _controls_pass(row: RowResult, run: Computed) -> bool:
 def control_pair(run: Computed) -> Iterator[Finding]:
     """A control and its duplicate agree."""
     for row in run.of_kind("control-duplicate"):
-        yield run.bearing(_pair("control-pair", row, run), partial(run.reach.of_row, row))
+        yield run.bearing(_pair("control-pair", row, run), partial(run.reach.groups, (row.batch, row.fraction)))
 
 
 def spike_pair(run: Computed) -> Iterator[Finding]:

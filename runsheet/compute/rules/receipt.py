@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date, datetime
 
+    from runsheet.compute.results import RowResult
     from runsheet.compute.rules.computed import Computed
     from runsheet.run.model import ReceiptLimits, Run, Sample
 
@@ -21,27 +22,31 @@ def receipt(run: Computed) -> Iterator[Finding]:
     limits = run.run.method.receipt
     if limits is None:
         return
-    rows = [row for row in run.of_kind("sample") if row.is_reported]
-    matrices: dict[str, set[str]] = {}
-    for row in rows:
-        matrices.setdefault(row.sample, set()).add(row.amounts.matrix if row.amounts else "")
-    warm, acid = [], []
-    for name, matrix in matrices.items():
-        sample = run.samples.get(name)
-        if limits.temperature_c is not None:
-            if sample is None or sample.received_c is None:
-                warm.append(name)
-            else:
-                yield from _temperature(sample, limits, run)
-        if limits.ph_max is not None and "water" in matrix:
-            if sample is None or sample.pH is None:
-                acid.append(name)
-            else:
-                yield from _acidity(sample, limits, run)
-    for what, names in (("temperature on receipt", warm), ("pH", acid)):
-        if names:
-            affects = run.reach.samples(names)
-            yield Finding("receipt", tuple(names), state="warn", why=f"{what} is not recorded", affects=affects)
+    rows: dict[str, list[RowResult]] = {}
+    for row in run.read:
+        if row.for_client:
+            rows.setdefault(row.sample, []).append(row)
+    for what, recorded, judge in (("temperature on receipt", "received_c", _temperature), ("pH", "pH", _acidity)):
+        without = []
+        for name, read in rows.items():
+            sample = run.samples.get(name)
+            if not _asked(what, read, limits):
+                continue
+            if sample is not None and getattr(sample, recorded) is not None:
+                last = max((row.row.at for row in read if row.row.at), default=None)
+                yield from (finding._replace(read_at=last) for finding in judge(sample, limits, run))
+            elif any(row.kind == "sample" for row in read):  # a blank's journey was the samples', and they are asked
+                without.append(name)
+        if without:
+            affects = run.reach.samples(without)
+            yield Finding("receipt", tuple(without), state="warn", why=f"{what} is not recorded", affects=affects)
+
+
+def _asked(what: str, read: list[RowResult], limits: ReceiptLimits) -> bool:
+    """Whether the method has a limit for it that applies to these rows of a sample."""
+    if what != "pH":
+        return limits.temperature_c is not None
+    return limits.ph_max is not None and any(row.amounts and row.amounts.matrix == "water" for row in read)
 
 
 def _temperature(sample: Sample, limits: ReceiptLimits, run: Computed) -> Iterator[Finding]:
