@@ -7,11 +7,13 @@ figures (ASTM E29, absolute method).
 from __future__ import annotations
 
 import math
+from dataclasses import fields
 from typing import TYPE_CHECKING
 
 from runsheet.compute.amounts import nominal_factor
 from runsheet.compute.compare import at_most, below, finite
 from runsheet.compute.rounding import significant
+from runsheet.run.model import FlagLetters
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -56,6 +58,11 @@ def flags(row: RowResult, run: Run) -> set[str]:
     if row.kind != "blank" and row.mean is not None and _over(row, run):
         found.add("E")
     return found
+
+
+def letters(method: Method) -> dict[str, str]:
+    """The letter printed for each flag: the method's where it has its own."""
+    return {field.name: getattr(method.flags, field.name, None) or field.name for field in fields(FlagLetters)}
 
 
 def low(result: float, row: RowResult, *, estimates: bool) -> set[str]:

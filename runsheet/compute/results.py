@@ -148,6 +148,8 @@ class RowResult:
     detection: float | None = None
     reporting: float | None = None
     flags: tuple[str, ...] = ()
+    letters: str = ""
+    """The flags as they are printed: the method's letters where it has its own."""
     reported: str | None = None
     recovery_percent: float | None = None
     rpd_percent: float | None = None

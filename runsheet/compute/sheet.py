@@ -51,8 +51,10 @@ def evaluate(run: Run, now: datetime) -> Sheet:
     computed = Computed(run, now, setups, calibrations, rows, reported, times, days, due)
     findings = standing.acted_on(rules.judge(computed), run, calibrations)
     standing.flag(rows, findings, unread=computed.unread)
+    letters = limits.letters(run.method)
     for row in rows:
         row.reported = limits.reported(row, run.method)
+        row.letters = "".join(letters[flag] for flag in row.flags)
     uncertainty = readings.relative_parts(run.method.uncertainty)
     return Sheet(
         run=run,

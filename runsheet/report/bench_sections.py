@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import figures
+from runsheet.compute import limits as limits_
 from runsheet.compute.compare import finite
 from runsheet.figures import when
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Paragraph, Table
@@ -148,7 +149,8 @@ def results(report: Report) -> Iterator[Block]:
         yield Paragraph("Kinds: " + "; ".join(named) + ".")
     flags = sorted({flag for row in sheet.rows for flag in row.flags})
     if flags:
-        yield Paragraph("Flags: " + "; ".join(f"{flag} {columns.FLAG_WORDS[flag]}" for flag in flags) + ".")
+        letters = limits_.letters(sheet.run.method)
+        yield Paragraph("Flags: " + "; ".join(f"{letters[flag]} {columns.FLAG_WORDS[flag]}" for flag in flags) + ".")
     reasons = [
         (row.id, f"void: {row.row.void}" if row.void else f"superseded: {row.row.reason}")
         for row in sheet.rows

@@ -59,6 +59,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("reread", ("r",), "rows:reread", "read this sample again: a new row, same amounts", "re-read", QUEUE),
     Command("dilute", ("d",), "rows:dilute", "read this extract again at the dilution advised", "dilute", QUEUE),
     Command("why", ("equals_sign", "f7"), "looking:why", "why this number: formula, numbers, source", "why"),
+    Command("stands_on", ("s",), "looking:stands_on_page", "what this result stands on, what affects it", "", QUEUE),
     Command("edit", ("e", "f6"), "editing:edit_cell", "edit this cell in place", "edit", ROWS),
     Command("add_reading", ("a",), "editing:add_reading", "add a replicate reading to this row", "", ROWS),
     Command(

@@ -25,6 +25,12 @@ def why(context: Context) -> None:
     context.open_page(pages.why(context))
 
 
+def stands_on_page(context: Context) -> None:
+    """Open the list of what the present result stands on, each with its verdict."""
+    if context.item is not None:
+        context.open_page(pages.stands_on_page(context))
+
+
 def plot(context: Context) -> None:
     """Open the calibration plot."""
     context.open_page(pages.plot_page(context))

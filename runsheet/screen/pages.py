@@ -24,7 +24,7 @@ from runsheet.run.disk import files, opening
 from runsheet.screen import keys
 from runsheet.screen.page import Content
 from runsheet.screen.typing_line import agreed
-from runsheet.show import columns, curve_plots, explain, findings
+from runsheet.show import columns, curve_plots, explain, findings, stands_on
 from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
@@ -95,6 +95,13 @@ def why(context: Context) -> Content:
     found = [*asked, "", *all_steps] if asked else all_steps
     wrapped = [part for line in [*found, *_drawn(context, row)] for part in text.wrapped(line, 78)]
     return Content(f"Why this number: {row.id}", wrapped or [explain.lines(row, context.session.sheet, "state")[0]])
+
+
+def stands_on_page(context: Context) -> Content:
+    """What the present result stands on, each with its verdict, and the findings that affect it."""
+    row: RowResult = context.item
+    lines = stands_on.lines(row, context.session.sheet) if row.counted else ["it is not read, and stands on nothing"]
+    return Content(f"What {row.id} stands on", [part for line in lines for part in text.wrapped(line, 78)])
 
 
 def _drawn(context: Context, row: RowResult) -> list[str]:

@@ -13,6 +13,7 @@ from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS
 from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.context import place_of
 from runsheet.screen.page import Content
+from runsheet.show import findings
 from runsheet.work import next_step
 from runsheet.work.new_row import Names, advised, new_row, read_again
 
@@ -207,7 +208,9 @@ def void(context: Context) -> None:
         context.commit([edit.set_value(context.session.run, place_of(context, "void"), None)], "counts again")
         return
     path = place_of(context, "void")
-    context.ask(f"{row.id} void, because:", lambda text: _with_reason(context, path, text), words=True)
+    told = findings.if_voided(context.item, context.session.sheet)
+    label = f"{row.id} {told}: voiding it is a finding. Because:" if told else f"{row.id} void, because:"
+    context.ask(label, lambda text: _with_reason(context, path, text), words=True)
 
 
 def _with_reason(context: Context, path: str, text: str) -> None:

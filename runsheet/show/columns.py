@@ -121,7 +121,7 @@ QUEUE: tuple[Column[RowResult], ...] = (
     ),
     Column("reported", "result", 8, reported, lambda r: r.reported, explains=True),
     Column("unit", "unit", 6, lambda r: r.unit or "", lambda r: r.unit, left=True),
-    Column("flags", "flags", 5, lambda r: "".join(r.flags), lambda r: "".join(r.flags), left=True, explains=True),
+    Column("flags", "flags", 5, lambda r: r.letters, lambda r: r.letters, left=True, explains=True),
     Column("state", "state", 13, state, state, left=True, explains=True),
     Column("at", "time", 5, lambda r: clock(r.row.at), lambda r: r.row.at and r.row.at.isoformat(), left=True),
     _field("amount", "amount", 7),

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from runsheet.compute import limits
 from runsheet.compute.readings import relative_parts
 from runsheet.figures import figure, signal
 from runsheet.run.kinds import EVENTS
+from runsheet.show import stands_on
 from runsheet.show.columns import FLAG_WORDS
 
 if TYPE_CHECKING:
@@ -42,10 +44,17 @@ def lines(row: RowResult, sheet: Sheet, key: str) -> list[str]:
     if key == "state":
         return [_state_words(row, sheet)]
     if key == "flags":
-        return [f"{flag}: {FLAG_WORDS[flag]}" for flag in row.flags] or ["no flags"]
+        return [line for flag in row.flags for line in _flag(flag, row, sheet)] or ["no flags"]
     wanted = {"reported": ("reported", "result")}.get(key, (key,))
     found = [step for step in steps(row, sheet) if step.figure in wanted]
     return [text for step in found for text in (f"{step.formula}", f"  {step.numbers}", f"  {step.source}")]
+
+
+def _flag(flag: str, row: RowResult, sheet: Sheet) -> list[str]:
+    """A flag in words, with the letter that is printed where the method prints another, and what gave it."""
+    letter = limits.letters(sheet.run.method)[flag]
+    printed = flag if letter == flag else f"{flag}, printed {letter}"
+    return [f"{printed}: {FLAG_WORDS[flag]}", *(f"  {why}" for why in stands_on.reasons(row, sheet, flag))]
 
 
 def _signal_unit(row: RowResult) -> str:

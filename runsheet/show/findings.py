@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 from runsheet.compute.rules import BY_NAME
 from runsheet.figures import figure, when
 from runsheet.methods.words import describe
+from runsheet.run.kinds import VERIFYING
 
 if TYPE_CHECKING:
-    from runsheet.compute.results import Finding, Sheet
+    from runsheet.compute.results import Finding, RowResult, Sheet
     from runsheet.run.model import Method
 
 ORDER = {"fail": 0, "warn": 1, "todo": 2}
@@ -34,6 +35,14 @@ def lines(sheet: Sheet) -> list[str]:
 def raised(sheet: Sheet) -> list[Finding]:
     """The findings that fail, then those that warn, each in the order of the rules."""
     return [finding for state in ("fail", "warn") for finding in sheet.quality if finding.state == state]
+
+
+def if_voided(row: RowResult, sheet: Sheet) -> str:
+    """What a row of quality control is off by, since voiding it would be a finding; empty where it would not."""
+    if row.kind not in VERIFYING:
+        return ""
+    own = (f for f in sheet.quality if f.state == "fail" and f.rows[-1:] == (row.id,) and f.rule in BY_NAME)
+    return next((finding.why for finding in own if BY_NAME[finding.rule].marks), "")
 
 
 def some(names: list[str] | tuple[str, ...], most: int = 8) -> str:

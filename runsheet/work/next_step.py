@@ -182,12 +182,12 @@ def _closing(sheet: Sheet) -> NextStep | None:
 
 
 def _failing(sheet: Sheet) -> NextStep | None:
-    failing = [finding for finding in sheet.quality if finding.state == "fail"]
+    """A finding fails and nothing that was done about it is noted."""
+    failing = [finding for finding in sheet.quality if finding.state == "fail" and not finding.acted_on]
     if not failing:
         return None
-    return NextStep(
-        "quality", 0, f"{len(failing)} finding{'s fail' if len(failing) > 1 else ' fails'}: see QC", failing[0].why
-    )
+    many = f"{len(failing)} finding{'s fail' if len(failing) > 1 else ' fails'}"
+    return NextStep("quality", 0, f"{many}: t notes what was done, in QC", failing[0].why)
 
 
 def _empty(sheet: Sheet) -> NextStep | None:

@@ -42,7 +42,7 @@ def days(draw: st.DrawFn) -> list[Table]:
     for n in range(draw(st.integers(2, 9))):
         kind = draw(st.sampled_from(list(KINDS)))
         reading = SLOPE * draw(percent) * (0.02 if kind in ("blank", "method-blank") else 1)
-        aside = draw(st.sampled_from([{}, {}, {}, {}, {"void": "x"}, {"report": False, "reason": "y"}]))
+        aside: Table = draw(st.sampled_from([{}, {}, {}, {}, {"void": "x"}, {"report": False, "reason": "y"}]))
         queue.append(row(f"R{n}", reading, kind=kind, at=at(60 + 2 * n), **KINDS[kind], **aside))
     return queue
 

@@ -1,0 +1,173 @@
+"""What a result stands on: its curve, the events around it, the quality control of its batch, each with its verdict.
+
+Owns: the list behind one result, as data, for a page of the screen, the report, JSON and a recall. Invariant: verdicts
+are those of the findings; what a result should stand on and does not is said, never left out.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute.rules import BY_NAME
+from runsheet.figures import figure
+from runsheet.run.kinds import ABBREVIATIONS, CONTROLS, SPIKES, WITH_PARENT, WORDS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from runsheet.compute.results import CalibrationResult, Finding, RowResult, Sheet
+
+
+class Support(NamedTuple):
+    """One thing a result stands on."""
+
+    what: str
+    """In words, as `blank before`."""
+    ids: tuple[str, ...]
+    """Of the rows, or of the calibration; empty where there is none."""
+    value: float | None
+    unit: str
+    verdict: str
+    """pass, warn, fail, todo, or "not judged"; "none" where there is nothing to stand on."""
+    note: str = ""
+    lot: str = ""
+
+    @property
+    def words(self) -> str:
+        """It in a line."""
+        value = f" {figure(self.value)} {self.unit}".rstrip() if self.value is not None else ""
+        lot = f", lot {self.lot}" if self.lot else ""
+        note = f": {self.note}" if self.note else ""
+        if self.verdict == "none":
+            return f"{self.what}: none{note}"
+        named = f" {' '.join(self.ids)}" if self.ids else ""
+        return f"{self.what}:{named}{value}{lot}, {self.verdict}{note}"
+
+
+def supports(row: RowResult, sheet: Sheet) -> tuple[Support, ...]:
+    """Everything the result of a row stands on, in the order of a day."""
+    if row.void or not row.counted:
+        return ()
+    by_row: dict[str, list[Finding]] = {}
+    for finding in sheet.quality:
+        for name in finding.rows:
+            by_row.setdefault(name, []).append(finding)
+    return (*_curve(row, sheet, by_row), *_around(row, by_row), *_of_batch(row, sheet, by_row), *_study(sheet))
+
+
+def lines(row: RowResult, sheet: Sheet) -> list[str]:
+    """What a row stands on in lines, and what affects it."""
+    found = [support.words for support in supports(row, sheet)]
+    affecting = [finding for finding in sheet.quality if row.id in (finding.affects or ())]
+    told = [f"{f.state}: {f.rule} {' '.join(f.rows[:4])}: {f.why}".replace("  ", " ") for f in affecting]
+    return [*found, "", "Findings that affect it:" if told else "No finding affects it.", *told]
+
+
+def _verdict(findings: list[Finding], *rules: str) -> tuple[str, str]:
+    """The verdict of some rules on a row and why; the worst one counts."""
+    worst = {"fail": 0, "warn": 1, "todo": 2, "pass": 3}
+    found = sorted((f for f in findings if f.rule in rules), key=lambda f: worst[f.state])
+    return (found[0].state, found[0].why) if found else ("not judged", "")
+
+
+def _curve(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
+    calibration = row.calibration
+    if calibration is None:
+        yield Support("calibration", (), None, "", "none")
+        return
+    why = "; ".join([*calibration.todos, *calibration.fails, *calibration.warns])
+    lots = sorted({s.standard.lot for s in calibration.standards if s.used and s.standard.lot})
+    r = None if calibration.curve is None else calibration.curve.r
+    yield Support("calibration", (calibration.id,), r, "r", calibration.state, why, ", ".join(lots))
+    yield from _second_source(calibration, sheet, by_row)
+
+
+def _second_source(calibration: CalibrationResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
+    read = [r for r in sheet.rows if r.kind == "second-source" and r.counted and r.calibration is calibration]
+    for each in read:
+        verdict, why = _verdict(by_row.get(each.id, []), "second-source")
+        yield Support("second source", (each.id,), each.recovery_percent, "%", verdict, why, each.row.lot or "")
+    if not read:
+        elsewhere = calibration.calibration.verified
+        yield Support("second source", (), None, "", "none", f"verified: {elsewhere}" if elsewhere else "")
+
+
+def _around(row: RowResult, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
+    """The nearest blank and check before and after it, each by the side it turns to the row."""
+    for side, events in (("before", row.before), ("after", row.after)):
+        for kind in ("blank", "check"):
+            event = events.get(kind)
+            if event is None:
+                yield Support(f"{WORDS[kind]} {side}", (), None, "", "none")
+                continue
+            good = event.left_good if side == "before" else event.found_good
+            value, unit = (event.net, "A") if kind == "blank" else (event.recovery_percent, "%")
+            if kind == "blank" and event.calibration is not None and event.calibration.direct:
+                unit = "mg/L"
+            why = "" if good else _verdict(by_row.get(event.id, []), kind)[1]
+            lot = event.row.lot or ""
+            yield Support(f"{WORDS[kind]} {side}", (event.id,), value, unit, "pass" if good else "fail", why, lot)
+
+
+def _of_batch(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
+    group = [r for r in sheet.rows if not r.void and r.counted and (r.batch, r.fraction) == (row.batch, row.fraction)]
+    for kinds, rules in (
+        (("method-blank",), ("method-blank", "negative")),
+        (CONTROLS, ("control", "control-pair")),
+        (("duplicate",), ("duplicate",)),
+        (SPIKES, ("spike", "spike-pair")),
+    ):
+        rows = [each for each in group if each.kind in kinds]
+        if not rows:
+            yield Support(WORDS[kinds[0]], (), None, "", "none")
+        for each in rows:
+            verdict, why = _verdict(by_row.get(each.id, []), *rules)
+            value, unit = _figure(each)
+            own = " of it" if each.kind in WITH_PARENT and each.row.of == row.sample else ""
+            what = f"{WORDS[each.kind]}{own}" if ABBREVIATIONS[each.kind] else each.kind
+            yield Support(what, (each.id,), value, unit, verdict, why, each.row.lot or "")
+
+
+def _figure(row: RowResult) -> tuple[float | None, str]:
+    if row.kind == "method-blank":
+        return row.result, row.unit or ""
+    return (row.rpd_percent, "% RPD") if row.kind == "duplicate" else (row.recovery_percent, "%")
+
+
+def _study(sheet: Sheet) -> Iterator[Support]:
+    """The detection study of the method, and whether it is this run's."""
+    limits = sheet.run.method.limits
+    if limits is None or limits.detection is None:
+        return
+    places = (
+        limits.studied_instrument,
+        limits.studied_cell_mm and f"{limits.studied_cell_mm} mm",
+        limits.studied_solvent,
+    )
+    said = ", ".join([str(limits.studied or "no date"), *(str(place) for place in places if place)])
+    warned = [f.why for f in sheet.quality if f.rule == "reporting-limit" and not f.rows]
+    verdict = "warn" if warned else "not judged" if limits.studied is None else "pass"
+    unit = sheet.run.method.unit
+    yield Support("detection study", (), float(limits.detection), unit, verdict, "; ".join([said, *warned]))
+
+
+def reasons(row: RowResult, sheet: Sheet, flag: str) -> list[str]:
+    """Why a row carries a flag that rules give: the findings behind it."""
+    if flag == "Q":
+        failing = [f for f in sheet.quality if f.state == "fail" and _gives(f, row, "Q")]
+        held = (
+            [f"held by {' and '.join(e.id for e in row.holders) or 'its calibration'}"] if row.state == "held" else []
+        )
+        open_ = ["nothing closes it, and nothing is left to read"] if row.state == "open" else []
+        return [*(f"{f.rule} {' '.join(f.rows[:3])}: {f.why}" for f in failing), *held, *open_]
+    rules = {"H": ("holding", row.id), "Y": ("receipt", row.sample)}
+    if flag not in rules:
+        return []
+    rule, name = rules[flag]
+    return [f"{f.rule} {name}: {f.why}" for f in sheet.quality if f.rule == rule and name in f.rows and f.why]
+
+
+def _gives(finding: Finding, row: RowResult, flag: str) -> bool:
+    rule = BY_NAME.get(finding.rule)
+    own = finding.rule == "over-range" and row.id in finding.rows
+    return row.id in (finding.affects or ()) and (rule is None or rule.flag == flag) and not own

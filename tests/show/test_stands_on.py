@@ -1,0 +1,119 @@
+"""What a result stands on, and why it carries its flags."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from runsheet import demo, evaluate, read
+from runsheet.show import explain, findings, stands_on
+from tests.make import NOW, SLOPE, Table, at, row, run, standards
+
+if TYPE_CHECKING:
+    from runsheet.compute.results import RowResult, Sheet
+
+METHOD: Table = {
+    "blank": {"absorbance": 0.005},
+    "check": {"recovery_percent": [90, 110], "second_source_percent": [90, 110]},
+    "batch": {"control_percent": [70, 130]},
+    "receipt": {"temperature_c": [0, 6]},
+    "holding": {"collection_to_analysis_days": 1},
+    "limits": {"detection": 0.5, "reporting": 2, "nominal_amount": 1000, "nominal_extract_ml": 100},
+}
+
+
+def check(name: str, percent: float, minutes: float) -> Table:
+    return row(name, SLOPE * percent, kind="check", expected=100, at=at(minutes), lot="K-1")
+
+
+def made(*queue: Table, **tables: Any) -> tuple[RowResult, Sheet]:
+    given: Table = {"method": METHOD, "standard": standards(lot="S-1")} | tables
+    sheet = evaluate(run(queue, **given), datetime.fromisoformat(NOW))
+    return next(each for each in sheet.rows if each.id == "A"), sheet
+
+
+CHECK = "continuing calibration verification (check standard)"
+SAMPLE = row("A", 0.25, at=at(60))
+
+
+def words(*queue: Table, **tables: Any) -> list[str]:
+    row_, sheet = made(*queue, **tables)
+    return [support.words for support in stands_on.supports(row_, sheet)]
+
+
+def test_every_support_is_named_with_its_verdict_or_said_to_be_missing() -> None:
+    queue = [
+        row("I", 0.25, kind="second-source", expected=100, lot="I-1", at=at(30)), check("K0", 99, 40),
+        row("B0", 0.001, kind="blank", at=at(41)), row("L", 0.1, kind="control", added_mg=10, at=at(50)), SAMPLE,
+        check("K1", 80, 70),
+    ]  # fmt: skip
+    assert words(*queue) == [
+        "calibration: C1 1 r, lot S-1, pass",
+        "second source: I 100 %, lot I-1, pass",
+        "solvent blank before: B0 0.001 A, pass",
+        f"{CHECK} before: K0 99 %, lot K-1, pass",
+        "solvent blank after: none",
+        f"{CHECK} after: K1 79.6 %, lot K-1, fail: recovers 79.6 %, limits 90-110",
+        "method blank: none",
+        "laboratory control sample: L 39.6 %, fail: recovers 39.6 %, limits 70-130",
+        "duplicate: none",
+        "matrix spike: none",
+        "detection study: 0.5 mg/L, not judged: no date",
+    ]
+
+
+def test_a_blank_speaks_by_the_side_it_turns_to_the_row() -> None:
+    left_clean = row("B0", 0.02, kind="blank", at=at(41), rezeroed=True)
+    found_off = row("B1", 0.02, kind="blank", at=at(70), rezeroed=True)
+    said = words(left_clean, SAMPLE, found_off)
+    assert any(line.startswith("solvent blank before: B0") and line.endswith(", pass") for line in said)
+    assert any(line.startswith("solvent blank after: B1") and ", fail: found off" in line for line in said)
+
+
+def test_verified_elsewhere_is_said() -> None:
+    said = words(SAMPLE, calibration={"verified": "OS-0310 ICV2"})
+    assert "second source: none: verified: OS-0310 ICV2" in said
+
+
+def test_the_findings_that_affect_it_are_listed() -> None:
+    row_, sheet = made(check("K0", 100, 40), SAMPLE, check("K1", 80, 70))
+    told = stands_on.lines(row_, sheet)
+    at_head = told.index("Findings that affect it:")
+    assert any(line.startswith("fail: check K1: recovers 80.0 %") for line in told[at_head:])
+    clean, plain = made(row("A", 0.25, at=at(60)), method={})
+    assert "No finding affects it." not in stands_on.lines(row_, sheet)
+    assert "No finding affects it." in stands_on.lines(clean, plain)
+
+
+def test_every_flag_says_what_gave_it() -> None:
+    sample = [{"id": "A", "collected": at(-3 * 1440), "received_c": 12}]
+    row_, sheet = made(check("K0", 100, 40), SAMPLE, check("K1", 80, 70), sample=sample)
+    assert row_.flags == ("H", "Q", "Y")
+    told = explain.lines(row_, sheet, "flags")
+    assert any("collection to analysis" in line for line in told)
+    assert any("check K1: recovers 80.0 %" in line for line in told)
+    assert any("received at 12 C" in line for line in told)
+    assert "  held by K1" in told
+
+
+def test_a_method_prints_letters_of_its_own() -> None:
+    method = METHOD | {"flags": {"Q": "R", "H": "HT"}}
+    row_, sheet = made(check("K0", 100, 40), SAMPLE, check("K1", 80, 70), method=method)
+    assert (row_.flags, row_.letters) == (("Q",), "R")
+    assert explain.lines(row_, sheet, "flags")[0].startswith("Q, printed R: ")
+
+
+def test_voiding_what_is_off_is_told_before_it_is_done() -> None:
+    _, sheet = made(check("K0", 86.9, 40), SAMPLE)
+    by_id = {each.id: each for each in sheet.rows}
+    assert findings.if_voided(by_id["K0"], sheet) == "recovers 86.9 %, limits 90-110"
+    assert findings.if_voided(by_id["A"], sheet) == ""
+
+
+def test_every_row_of_the_demo_days_can_be_asked() -> None:
+    for name in demo.NAMES:
+        day, _ = read(demo.text(name))
+        assert day is not None
+        sheet = evaluate(day, demo.NOW[name])
+        for each in sheet.rows:
+            assert bool(stands_on.supports(each, sheet)) == (each.counted and not each.void)
