@@ -43,10 +43,9 @@ class Bench:
     def keys(self, *keys: str) -> None:
         for key in keys:
             self.terminal.send(key)
-            if self.terminal.pump(
-                0.3
-            ):  # a key that is answered is answered whole within a moment, a letter a bit later
-                self.terminal.settle(0.1 if len(key) == 1 and not key.isdigit() else 0.03, 1.0)
+            later = key == "escape" or (len(key) == 1 and not key.isdigit())
+            if self.terminal.pump(0.3):  # an answer comes whole, but what may begin a sequence or a scan waits for more
+                self.terminal.settle(0.2 if later else 0.03, 1.0)
 
     def read(self, value: float) -> None:
         """Read the next row: n goes there, the value and Enter accept it."""
