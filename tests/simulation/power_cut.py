@@ -111,9 +111,8 @@ class Recording(Disk):
 
     def make_folder(self, path: Path) -> None:
         """Make a folder; its name is for certain there after a sync of the one above."""
-        path.mkdir(mode=0o700, exist_ok=True)
         self._note("make_folder", 0, 0, b"", path)
-        self.sync_folder(path.parent)
+        super().make_folder(path)
 
     def remove(self, path: Path) -> None:
         """Remove a file."""

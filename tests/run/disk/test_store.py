@@ -1031,3 +1031,23 @@ def test_a_file_beside_the_document_is_never_read_without_an_end(document: Path,
         store.read_only(document)
     with pytest.raises(CannotOpenError, match="larger than 16 MB"):
         opened(document)
+
+
+def test_entries_whose_log_was_changed_by_others_are_in_memory_only_where_nothing_else_takes_them(
+    document: Path, opened: Open, state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(state_module, "SHARED_MEMORY", tmp_path / "none")
+    monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
+    run = opened(document)
+    read(run, 1, "0.130")
+    assert run.flush()
+    shutil.rmtree(state, ignore_errors=True)
+    state.write_text("")  # a file where the folder should be
+    whole = files.log_of(document).read_bytes()
+    files.log_of(document).write_bytes(b"")
+    until(lambda: run.trouble)
+    assert len(run.unkept) == 2  # the start and the reading, which the log had
+    files.log_of(document).write_bytes(whole)
+    until(lambda: not run.trouble)
+    assert run.unkept == []
+    run.close()
