@@ -27,10 +27,13 @@ class Places:
         """Take the run, and by array the numbers of the rows it holds where some are missing."""
         self.run = run
         self._kept = kept
+        self._paths: dict[str, list[str]] = {}
 
     def _placed(self, name: str, rows: Sequence[T]) -> list[tuple[str, T]]:
-        numbers = self._kept.get(name, range(1, len(rows) + 1))
-        return [(f"{name}[{number}]", row) for number, row in zip(numbers, rows, strict=True)]
+        if name not in self._paths:  # each of a dozen checks asks for them, at every key
+            numbers = self._kept.get(name, range(1, len(rows) + 1))
+            self._paths[name] = [f"{name}[{number}]" for number in numbers]
+        return list(zip(self._paths[name], rows, strict=True))
 
     @property
     def queue(self) -> list[tuple[str, Row]]:

@@ -161,6 +161,11 @@ class Bench(Screen[None], inherit_bindings=False):
         self.session.recompute()
         self._show()
 
+    @property
+    def is_long(self) -> bool:
+        """Whether the cursor is in a queue so long that a key waits for none of it but the rows about the cursor."""
+        return len(self.session.run.queue) > LONG and self.active == "queue"
+
     def show_draft(self, run: Run) -> None:
         """Show what a run with an entry being typed would give.
 
@@ -170,7 +175,7 @@ class Bench(Screen[None], inherit_bindings=False):
         if self._later is not None:
             self._later.stop()
             self._later = None
-        if len(run.queue) > LONG and self.active == "queue":
+        if self.is_long:
             self.session.draft(run, near=self.place)
             self._later = self.set_timer(LATER, lambda: self._whole(run))
         else:

@@ -129,7 +129,8 @@ class Editing:
             bench.show_draft(bench.session.run)
             return
         try:
-            bench.show_draft(edit.apply_all(bench.session.run, self._edits(parsed.value)))
+            made = edit.apply_each if bench.is_long else edit.apply_all  # the parts of a long run are compared at Enter
+            bench.show_draft(made(bench.session.run, self._edits(parsed.value)))
         except EditError as error:
             bench.message = str(error)
             bench.show_draft(bench.session.run)
