@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import finite
-from runsheet.run.kinds import ADDED, CHECK_STANDARDS, SPIKES
+from runsheet.run.kinds import ADDED, CHECK_STANDARDS, PAIRS, SPIKES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -88,7 +88,7 @@ def compute(rows: tuple[RowResult, ...], reported: Reported) -> None:
             earlier.update(dict.fromkeys(_pair_keys(each, each.kind), each))
 
 
-FIRST_OF_PAIR = {"control-duplicate": "control", "spike-duplicate": "spike"}
+FIRST_OF_PAIR = {second: first for first, second in PAIRS.items()}
 
 
 def _pair_keys(row: RowResult, kind: str) -> tuple[tuple[str | None, ...], ...]:

@@ -47,7 +47,7 @@ class StandardResult:
     y: float | None
     """Net signal; None while unread."""
     used: bool
-    back: float | None = None
+    on_curve: float | None = None
     """Concentration the curve gives it."""
     error_percent: float | None = None
     residual: float | None = None

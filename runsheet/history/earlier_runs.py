@@ -30,14 +30,14 @@ ENOUGH = 10
 """Points before a run from which on it is judged by them (common practice, no source)."""
 
 
-class Past(NamedTuple):
+class SeriesBefore(NamedTuple):
     """What a series was before a run."""
 
     points: tuple[PointRow, ...]
     limits: Individuals
 
 
-def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Series, Past]:
+def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Series, SeriesBefore]:
     """What every series was before a time in UTC, without the run's own document `but`.
 
     Series with fewer than `ENOUGH` points are left out.
@@ -47,7 +47,7 @@ def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Se
         earlier, _ = points_of(tables, series, latest, but, before)
         limits = control_charts.individuals([point.value for point in earlier])
         if limits is not None and limits.n >= ENOUGH:
-            found[series] = Past(tuple(earlier), limits)
+            found[series] = SeriesBefore(tuple(earlier), limits)
     return found
 
 
@@ -56,7 +56,7 @@ def series_of(point: PointRow) -> Series:
     return Series(*(getattr(point, name) for name in Series._fields))
 
 
-def own(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[tuple[Series, list[PointRow]]]:
+def own(points: Iterable[PointRow], known: dict[Series, SeriesBefore]) -> Iterator[tuple[Series, list[PointRow]]]:
     """A run's points that count, by the series they belong to; only series with a past."""
     mine: dict[Series, list[PointRow]] = {}
     for point in points:
@@ -65,7 +65,7 @@ def own(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[tuple
     return ((series, here) for series, here in mine.items() if series in known)
 
 
-def warnings(points: Iterable[PointRow], known: dict[Series, Past]) -> Iterator[Finding]:
+def warnings(points: Iterable[PointRow], known: dict[Series, SeriesBefore]) -> Iterator[Finding]:
     """Judge a run's points by what their series were before it: each rule a point completes is a warning."""
     for series, here in own(points, known):
         before, limits = known[series]

@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING
 from runsheet.compute.compare import finite, optional
 from runsheet.compute.sheet import evaluate
 from runsheet.history.rows import SERIES, LotRow, PointRow, ResultRow, RunRow, StudyRow
+from runsheet.run.kinds import CHECK_STANDARDS, STUDIED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.compute.results import CalibrationResult, RowResult, Sheet
     from runsheet.run.model import Row, Run, Standard
-
-STUDIED = ("detection-spike", "method-blank", "capability")
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +254,7 @@ def _lots(path: str, sheet: Sheet) -> Iterator[LotRow]:
                 yield LotRow(path, lot, what.replace("_", " "), batch.id, "", batch.id)
     for row in sheet.rows:
         if row.row.lot:  # a check verifies the results of its calibration; a control's lot is its own
-            curve = row.calibration.id if row.calibration and row.kind in ("check", "second-source") else ""
+            curve = row.calibration.id if row.calibration and row.kind in CHECK_STANDARDS else ""
             yield LotRow(path, row.row.lot, row.kind, row.id, curve, "")
 
 

@@ -19,17 +19,17 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.history.cache import Progress
     from runsheet.history.charts import Chart, Series
-    from runsheet.history.earlier_runs import Past
+    from runsheet.history.earlier_runs import SeriesBefore
     from runsheet.run.model import Run
 
 
 @dataclass(frozen=True)
-class Known:
+class EarlierRuns:
     """What earlier runs were, for judging and charting one run."""
 
     document: str
     """The run's own document, as the tables name it."""
-    past: dict[Series, Past] = field(default_factory=dict)
+    past: dict[Series, SeriesBefore] = field(default_factory=dict)
     unread: int = 0
     """Documents of the folder that were not read."""
 
@@ -65,14 +65,14 @@ def load(
     *,
     at_most: int | None = None,
     folder: Path | None = None,
-) -> Known:
+) -> EarlierRuns:
     """Load the history of a run kept at `document`; see `cache.bring_up`. Raises OSError."""
     real = Path(os.path.realpath(document))
     place, deep = (folder, True) if folder else folder_of(real)
     tables = cache.bring_up(place, progress, at_most=at_most, deep=deep)
     try:
         own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
-        return Known(own, earlier_runs.past(tables, own, _begun(run)), tables.unread)
+        return EarlierRuns(own, earlier_runs.past(tables, own, _begun(run)), tables.unread)
     finally:
         tables.close()
 

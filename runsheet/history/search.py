@@ -10,6 +10,7 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.history.rows import LotRow, ResultRow
+from runsheet.run.kinds import FIELD, SOLVENT_STANDARDS
 
 if TYPE_CHECKING:
     from runsheet.history.cache import Tables
@@ -40,11 +41,6 @@ class Hit(NamedTuple):
     run: str
     last: str
     result: ResultRow
-
-
-FIELD = ("sample", "duplicate", "spike", "spike-duplicate")
-"""Kinds whose results belong to a field sample."""
-NO_RESULT = ("blank", "check", "second-source")
 
 
 def samples(tables: Tables, text: str) -> list[Hit]:
@@ -89,9 +85,9 @@ def _use(lot: LotRow) -> str:
 
 def _touched(tables: Tables, uses: list[LotRow]) -> tuple[ResultRow, ...]:
     """The results that hang on one lot by any of its uses in a run, each once."""
-    marks = ", ".join("?" * len(NO_RESULT))
+    marks = ", ".join("?" * len(SOLVENT_STANDARDS))
     query = f"SELECT * FROM result WHERE path = ? AND kind NOT IN ({marks}) AND state NOT IN ('unread', 'void')"  # noqa: S608
-    rows = [ResultRow(*row) for row in tables.rows(f"{query} ORDER BY rowid", uses[0].path, *NO_RESULT)]  # type: ignore[arg-type]
+    rows = [ResultRow(*row) for row in tables.rows(f"{query} ORDER BY rowid", uses[0].path, *SOLVENT_STANDARDS)]  # type: ignore[arg-type]
     hanging = [row for row in rows if any(_hangs(row, lot) for lot in uses)]
     return tuple(sorted(hanging, key=lambda row: row.kind not in FIELD))
 

@@ -107,7 +107,14 @@ def _calibration(result: CalibrationResult) -> dict[str, Any]:
             "quantification": detection.quantification,
         },
         "standards": [
-            {"id": s.standard.id, "x": s.x, "y": s.y, "back": s.back, "error_percent": s.error_percent, "used": s.used}
+            {
+                "id": s.standard.id,
+                "x": s.x,
+                "y": s.y,
+                "back": s.on_curve,
+                "error_percent": s.error_percent,
+                "used": s.used,
+            }
             for s in result.standards
         ],
     }

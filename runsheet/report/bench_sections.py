@@ -169,7 +169,7 @@ def _basis(sheet: Sheet) -> str:
     """Say what a mg/kg is a kg of."""
     if sheet.run.method.unit != "mg/kg":
         return ""
-    samples = [row.amounts for row in sheet.rows if row.kind in ("sample", "duplicate") and row.amounts]
+    samples = [row.amounts for row in sheet.rows if row.kind in kinds.BLANKABLE and row.amounts]
     dry = sum(amounts.solids_percent is not None for amounts in samples)
     if dry == len(samples):
         return " of dry weight (QC rows without a solids content as weighed)"

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.report.making import Report
-    from runsheet.review.walk import Left
+    from runsheet.review.walk import Remaining
     from runsheet.run.model import Review, Row, Run, Standard
 
 
@@ -27,7 +27,7 @@ def review(report: Report) -> Iterator[Block]:
     if not run.review:
         return
     yield Heading("Review")
-    left = walk.left(report.sheet, report.audit)
+    left = walk.remaining(report.sheet, report.audit)
     yield Facts((*_people(run), *_extent(run, left)))
     known = notebook.rows(run)
     typed = tuple(_row(name, made, known.get(name)) for name, made in notebook.latest(run).items())
@@ -46,7 +46,7 @@ def extent(report: Report) -> str:
     run = report.sheet.run
     if not run.review:
         return "none: no row was typed again, no exception looked at"
-    left = walk.left(report.sheet, report.audit)
+    left = walk.remaining(report.sheet, report.audit)
     return "; ".join(f"{name.lower()} {words}" for name, words in _extent(run, left))
 
 
@@ -59,7 +59,7 @@ def _people(run: Run) -> Iterator[tuple[str, str]]:
         yield name, f"{seen}, {rows} typed again" + (f" ({', '.join(days)})" if days else "")
 
 
-def _extent(run: Run, left: Left) -> Iterator[tuple[str, str]]:
+def _extent(run: Run, left: Remaining) -> Iterator[tuple[str, str]]:
     """Say how far the walk has come, by the sheet as it is now."""
     read = {name for name, row in notebook.rows(run).items() if row.readings}
     typed = read & notebook.latest(run).keys()

@@ -12,7 +12,7 @@ from runsheet import figures
 from runsheet.compute.rules import BY_NAME
 from runsheet.compute.rules.computed import RAISED
 from runsheet.figures import counted, figure
-from runsheet.run.kinds import SPIKES
+from runsheet.run.kinds import EVENTS, FIELD
 from runsheet.show import findings
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 ACID = 2.0
 """pH at or below which a water sample for oil and grease counts as preserved (40 CFR 136 Table II says below 2)."""
-BOTTLES = ("sample", "duplicate", *SPIKES)
 MEASURED_IN = {"water": "mL", "solid": "g", "wipe": "cm2"}
 """What an amount is measured in, by matrix."""
 
@@ -67,7 +66,7 @@ def _times(report: Report) -> Iterator[str]:
 
 
 def _weights(report: Report) -> Iterator[str]:
-    rows = [row for row in report.sheet.rows if row.kind in BOTTLES and not row.void]
+    rows = [row for row in report.sheet.rows if row.kind in FIELD and not row.void]
     for matrix in dict.fromkeys(row.amounts.matrix for row in rows if row.amounts):
         known = [row.amounts for row in rows if row.amounts and row.amounts.matrix == matrix]
         amounts, volumes = [a.amount for a in known if a.amount], [a.extract_ml for a in known if a.extract_ml]
@@ -130,7 +129,7 @@ def _second_source(report: Report) -> Iterator[str]:
 
 
 def _brackets(report: Report) -> Iterator[str]:
-    rows = [row for row in report.sheet.rows if row.kind not in ("blank", "check")]
+    rows = [row for row in report.sheet.rows if row.kind not in EVENTS]
     for state in ("accepted", "open", "held", "unread"):
         names = [row.id for row in rows if row.state == state]
         if names:

@@ -14,6 +14,7 @@ from runsheet.compute.rules import BY_NAME, notebook
 from runsheet.figures import figure, minute, visible
 from runsheet.review import signing
 from runsheet.review import trail as log
+from runsheet.run.kinds import SOLVENT_STANDARDS
 from runsheet.show import findings
 
 if TYPE_CHECKING:
@@ -25,11 +26,9 @@ if TYPE_CHECKING:
 
 SHARE = 10
 """One row in so many is typed again (common practice, no source)."""
-EVENTS = ("blank", "check", "second-source")
-"""Kinds with a verdict of their own, which the findings tell."""
 
 
-class Left(NamedTuple):
+class Remaining(NamedTuple):
     """What is done of a walk, and what is left."""
 
     rows: tuple[str, ...]
@@ -48,7 +47,7 @@ def refusal(run: Run, name: str) -> str:
     return "the reviewer is not the analyst" if theirs else ""
 
 
-def left(sheet: Sheet, audit: Audit) -> Left:
+def remaining(sheet: Sheet, audit: Audit) -> Remaining:
     """Say what of a walk is left. What was done counts whoever did it, also where the document has changed since."""
     known = _readable(sheet.run)
     typed = {name: made for name, made in notebook.latest(sheet.run).items() if name in known}
@@ -59,7 +58,7 @@ def left(sheet: Sheet, audit: Audit) -> Left:
     if not more and not open_:
         more = [name for name, made in typed.items() if made.readings != known[name].readings]
     rows = tuple(name for name in known if name in more)
-    return Left(rows, open_, sum(name not in rows for name in typed), len(every) - len(open_))
+    return Remaining(rows, open_, sum(name not in rows for name in typed), len(every) - len(open_))
 
 
 # --- the rows ---------------------------------------------------------------------------------------------------
@@ -121,7 +120,7 @@ def _set_aside(sheet: Sheet) -> Iterator[str]:
 def _doubtful(sheet: Sheet) -> Iterator[str]:
     """Rows that are reported although they are held, or above the range."""
     for row in sheet.rows:
-        if row.reports and row.counted and row.kind not in EVENTS:
+        if row.reports and row.counted and row.kind not in SOLVENT_STANDARDS:
             if row.state == "held":
                 yield f"held: {row.id}: {_reported(row)}"
             if "E" in row.flags:

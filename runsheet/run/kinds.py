@@ -91,5 +91,13 @@ NOMINAL = (*PREPARED, *JOURNEY_BLANKS)
 """They take the nominal amounts where none are given."""
 OF_BATCH = ("method-blank", *CONTROLS)
 """What they say, they say of their batch and fraction."""
+REPEATED = (*CHECK_STANDARDS, "method-blank", "control")
+"""Kinds of which several outside their limits, before one within, are told."""
+BLANKABLE = ("sample", "duplicate")
+"""What a method blank gives its flag to."""
+PAIRS = {"control": "control-duplicate", "spike": "spike-duplicate"}
+"""The first of a pair and its second."""
+STUDIED = (*STUDIES, "method-blank")
+"""What a detection study or a demonstration is made of."""
 VERIFYING = (*SOLVENT_STANDARDS, "method-blank", *CONTROLS, *WITH_PARENT)
 """Quality control with limits of its own: voiding one that was outside them is told."""

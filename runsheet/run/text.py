@@ -1,6 +1,6 @@
 """A run document as text: reading and writing it.
 
-Owns: `read`, `write`, and `Pages`, which writes a run again and again. Invariant: `read(write(run))` is `run`; reading
+Owns: `read`, `write`, and `Writer`, which writes a run again and again. Invariant: `read(write(run))` is `run`; reading
 never raises on content and reports every problem with its place.
 """
 
@@ -62,7 +62,7 @@ def _newer(data: dict[str, Any]) -> Problem | None:
 
 def write(run: Run) -> str:
     """Write a run document; tables in the order of the model, each row of an array under its own header."""
-    return Pages().write(run).decode()
+    return Writer().write(run).decode()
 
 
 class _Written(NamedTuple):
@@ -74,7 +74,7 @@ class _Written(NamedTuple):
     """By identity: two rows that are equal may differ in how their numbers were typed."""
 
 
-class Pages:
+class Writer:
     """Writes one run after the other, each row's text only once: a hundred rows cost what one does."""
 
     def __init__(self) -> None:

@@ -69,7 +69,7 @@ def repeat_held(context: Context) -> None:
     """Show the shortest order of re-readings that mends what failed, and insert it."""
     from runsheet.work import reread
 
-    found = reread.rescue(context.session.sheet)
+    found = reread.plan_rereading(context.session.sheet)
     if found is None:
         context.say("nothing is held that reading again would mend")
         return

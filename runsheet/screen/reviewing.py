@@ -62,7 +62,7 @@ class Walk:
 
     def __init__(self, context: Context, name: str, why: str) -> None:
         """Take what is left for this reviewer; `why` goes with a change of a run that a reviewer signed."""
-        left = walk.left(context.session.sheet, pages.reported(context).audit)
+        left = walk.remaining(context.session.sheet, pages.reported(context).audit)
         self.context, self.name, self.why = context, name, why
         self.rows, self.exceptions = list(left.rows), list(left.exceptions)
         self.row_count = left.rows_done + len(left.rows)

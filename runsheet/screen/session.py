@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import Sheet
     from runsheet.history.cache import Progress
-    from runsheet.history.open_run import Known
+    from runsheet.history.open_run import EarlierRuns
     from runsheet.run.disk.log import Step
     from runsheet.run.disk.store import Store
     from runsheet.run.edit import Edit
@@ -43,9 +43,9 @@ class Session:
     def __init__(self, store: Store | ReadOnlyStore, path: Path, clock: Callable[[], datetime], who: str = "") -> None:
         """Work on the store's run, kept at `path`; `clock` gives the time with its offset."""
         self.store, self.path, self.clock, self.who = store, path, clock, who
-        self.history: Known | None = None
+        self.history: EarlierRuns | None = None
         """What the runs before this one say of it; None until they are read."""
-        self._arrived: Known | None = None
+        self._arrived: EarlierRuns | None = None
         self.sheet: Sheet = self.evaluated(store.run)
         """Of the run as accepted, or of a draft of it while an entry is being typed."""
 

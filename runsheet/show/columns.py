@@ -172,7 +172,7 @@ STANDARDS: tuple[Column[StandardResult], ...] = (
         "error_percent", "error %", 7, lambda s: one_decimal(s.error_percent), lambda s: s.error_percent, explains=True
     ),
     Column("used", "used", 4, lambda s: "yes" if s.used else "no", lambda s: s.used, left=True),
-    Column("back", "on curve", 8, lambda s: figure(s.back), lambda s: s.back, explains=True),
+    Column("back", "on curve", 8, lambda s: figure(s.on_curve), lambda s: s.on_curve, explains=True),
     Column("y", "net", 8, lambda s: signal(s.y), lambda s: s.y, explains=True),
     Column(
         "at",

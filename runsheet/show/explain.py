@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from runsheet.compute import limits
 from runsheet.compute.readings import relative_parts
 from runsheet.figures import figure, signal
-from runsheet.run.kinds import EVENTS
+from runsheet.run.kinds import CHECK_STANDARDS, EVENTS
 from runsheet.show import stands_on
 from runsheet.show.columns import FLAG_WORDS
 
@@ -212,7 +212,7 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
 
 def _quality(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
     if row.recovery_percent is not None:
-        if row.kind in ("check", "second-source"):
+        if row.kind in CHECK_STANDARDS:
             formula = "recovery = Cx / expected x 100"
             numbers = f"{figure(row.extract, 5)} / {row.row.expected} x 100 = {row.recovery_percent:.2f} %"
         else:
@@ -269,7 +269,7 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
         "accepted": "the blanks and checks on both sides pass",
         "void": f"void: {row.row.void or 'no reason given'}; shown, and used for nothing",
     }
-    if row.kind in ("blank", "check") and row.state == "accepted":
+    if row.kind in EVENTS and row.state == "accepted":
         return "within its limits"
     if row.state != "held":
         return words[row.state]
@@ -302,11 +302,11 @@ def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[St
         readings = " ".join(str(reading) for reading in typed.readings)
         numbers = f"mean of {readings}{zero} = {signal(result.y)} {unit}"
         found.append(Step("y", f"net, zero standard: {treatment}", numbers, "one preparation is one point"))
-    if result.back is not None:
-        numbers = f"{curve_words(calibration)}; net {signal(result.y)}: {figure(result.back, 5)} mg/L"
+    if result.on_curve is not None:
+        numbers = f"{curve_words(calibration)}; net {signal(result.y)}: {figure(result.on_curve, 5)} mg/L"
         found.append(Step("back", _INVERSE[calibration.calibration.model], numbers, "inverse of the fitted curve"))
     if result.error_percent is not None:
-        numbers = f"({figure(result.back, 5)} - {figure(result.x, 5)}) / {figure(result.x, 5)} x 100"
+        numbers = f"({figure(result.on_curve, 5)} - {figure(result.x, 5)}) / {figure(result.x, 5)} x 100"
         formula = "error % = (on curve - x) / x x 100"
         found.append(
             Step("error_percent", formula, f"{numbers} = {result.error_percent:+.2f} %", "EPA SW-846 8000D, TNI sign")

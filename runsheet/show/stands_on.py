@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.rules import BY_NAME
 from runsheet.figures import figure
-from runsheet.run.kinds import ABBREVIATIONS, CONTROLS, SPIKES, WITH_PARENT, WORDS
+from runsheet.run.kinds import ABBREVIATIONS, CONTROLS, EVENTS, SPIKES, WITH_PARENT, WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -95,7 +95,7 @@ def _second_source(calibration: CalibrationResult, sheet: Sheet, by_row: dict[st
 def _around(row: RowResult, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
     """The nearest blank and check before and after it, each by the side it turns to the row."""
     for side, events in (("before", row.before), ("after", row.after)):
-        for kind in ("blank", "check"):
+        for kind in EVENTS:
             event = events.get(kind)
             if event is None:
                 yield Support(f"{WORDS[kind]} {side}", (), None, "", "none")

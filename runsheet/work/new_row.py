@@ -13,7 +13,17 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.amounts import MATRIX_OF_UNIT
-from runsheet.run.kinds import ABBREVIATIONS, ADDED, CONTROLS, FIELD, PREPARED, SOLVENT_STANDARDS, SPIKES, WITH_PARENT
+from runsheet.run.kinds import (
+    ABBREVIATIONS,
+    ADDED,
+    CHECK_STANDARDS,
+    CONTROLS,
+    FIELD,
+    PREPARED,
+    SOLVENT_STANDARDS,
+    SPIKES,
+    WITH_PARENT,
+)
 from runsheet.run.model import ReportingLimits, Row
 from runsheet.work.sample_list import ids
 
@@ -104,7 +114,7 @@ def advised(row: RowResult) -> Number | None:
 def missing(row: Row) -> list[str]:
     """What the bench still has to say of a new row, in words."""
     found = []
-    if row.kind in ("check", "second-source") and row.expected is None:
+    if row.kind in CHECK_STANDARDS and row.expected is None:
         found.append("no certified value yet")
     weighed = row.amount is not None or row.full_g is not None
     if row.kind not in SOLVENT_STANDARDS and row.matrix != "extract" and not weighed:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-EVENTS = ("blank", "check")
+from runsheet.run.kinds import EVENTS
 
 if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet

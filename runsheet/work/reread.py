@@ -52,7 +52,7 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Rescue:
+class Rereading:
     """The shortest order of readings."""
 
     steps: tuple[Step, ...]
@@ -64,7 +64,7 @@ class Rescue:
     """What must be done before it, where reading again is not enough."""
 
 
-def rescue(sheet: Sheet) -> Rescue | None:
+def plan_rereading(sheet: Sheet) -> Rereading | None:
     """What to read again; None where nothing is held that reading again could mend."""
     held = [row for row in sheet.rows if _mendable(row)]
     names = Names(sheet.run)
@@ -75,7 +75,7 @@ def rescue(sheet: Sheet) -> Rescue | None:
         steps = _repeated(sheet, names, at)
     if not steps and not old:
         return None
-    return Rescue(tuple(steps), tuple(old), at, _first(sheet, [step.row for step in steps]))
+    return Rereading(tuple(steps), tuple(old), at, _first(sheet, [step.row for step in steps]))
 
 
 def _mendable(row: RowResult) -> bool:
@@ -211,7 +211,7 @@ def _first(sheet: Sheet, rows: Iterable[Row]) -> str:
 # --- what comes of it ---------------------------------------------------------------------------------------------
 
 
-def edits(run: Run, found: Rescue) -> list[edit.Edit]:
+def edits(run: Run, found: Rereading) -> list[edit.Edit]:
     """The edits, as one step: old rows no longer report and say why, new rows go before what is unread."""
     place = {row.id: n for n, row in enumerate(run.queue, 1)}
     made: list[edit.Edit] = []
@@ -225,7 +225,7 @@ def edits(run: Run, found: Rescue) -> list[edit.Edit]:
     return made
 
 
-def lines(found: Rescue) -> list[str]:
+def lines(found: Rereading) -> list[str]:
     """Say in lines what to read again, why, and how long each sample may still wait."""
     said = [found.first] if found.first else []
     said += [f"{step.row.id:10} {_left(step)}{step.why}" for step in found.steps]

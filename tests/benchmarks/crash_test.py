@@ -194,7 +194,7 @@ def judge(document: Path, told: list[int], before: int) -> None:
     if not run.close():
         raise Lost(f"could not be brought up to date: {run.trouble}")
     _verified(document, "opened again")
-    if there and document.read_bytes() != text.Pages().write(run.run):
+    if there and document.read_bytes() != text.Writer().write(run.run):
         raise Lost("the document is not what the store had")
 
 

@@ -63,7 +63,7 @@ def verifying(count: int, rows: int = 60) -> Callable[[], object]:
     head = 'format = 1\n[run]\nid = "K"\n'
     document = head + "".join(f'[[queue]]\nid = "R{n}"\nkind = "sample"\n' for n in range(rows))
     run, _ = text.read(document)
-    pages, lines, chain = text.Pages(), [], ""
+    pages, lines, chain = text.Writer(), [], ""
     made: list[Entry] = log.start(document.encode(), NOW, "I. Varga")
     data = b""
     for number in range(count + 1):
@@ -74,7 +74,7 @@ def verifying(count: int, rows: int = 60) -> Callable[[], object]:
     return lambda: replay.verify(b"".join(lines), data)
 
 
-def _next(run: Run | None, number: int, rows: int, pages: text.Pages) -> tuple[Run, list[Entry], bytes]:
+def _next(run: Run | None, number: int, rows: int, pages: text.Writer) -> tuple[Run, list[Entry], bytes]:
     assert run is not None
     done = edit.set_value(run, f"queue[{1 + number % rows}].readings", [Decimal(number) / 1000 + 1])
     run = edit.apply(run, done)

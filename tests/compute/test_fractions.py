@@ -70,3 +70,43 @@ def test_reported_rows_are_the_ones_compared() -> None:
     ]
     (found,) = results(queue)["fractions"]
     assert [found[name] for name in ("oil_grease", "petroleum", "polar")] == pytest.approx([24, 8, 16])
+
+
+def test_the_wider_coverage_of_the_two_curves_is_taken() -> None:
+    """t of 3 degrees of freedom is 3.18, of 1 it is 12.7 (two-sided, 95 %)."""
+    few = standards((10, 100, 200), (0.024, 0.251, 0.499), name="T", calibration="C2", first=30)
+    tables: Table = {
+        "calibration": [{"id": "C1"}, {"id": "C2"}],
+        "standard": [*standards(ys=YS, calibration="C1"), *few],
+    }
+    one, two = {"readings": [0.30], "calibration": "C1"}, {"readings": [0.20], "calibration": "C2"}
+    plain = polar(one, two, {"coverage": 1}, **tables)["U"]
+    assert polar(one, two, {}, **tables)["U"] == pytest.approx(12.7062 * plain, rel=1e-5)
+
+
+def test_each_dilution_counts_for_its_own_row() -> None:
+    diluted = {"dilution": 2, "readings": [0.15]}
+    plain, both = ({"coverage": 1}, {"coverage": 1, "dilution_percent": 10})
+    one = polar(diluted, {"readings": [0.2]}, plain)
+    other = polar(diluted, {"readings": [0.2]}, both)
+    expected = (one["U"] ** 2 + (0.10 * one["oil_grease"]) ** 2) ** 0.5
+    assert other["U"] == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("whole", "part", "printed", "flags"),
+    [
+        (0.30, 0.20, "4.0", []),
+        (0.30, 0.27, "1.2", ["J"]),
+        (0.30, 0.295, "< 2.0", ["U"]),
+        (0.30, 0.31, "< 2.0", ["Q", "U"]),
+    ],
+)
+def test_the_polar_part_is_limited_as_a_result_is(
+    whole: float, part: float, polar_printed: str, flags: list[str]
+) -> None:
+    limits = {"detection": 0.5, "reporting": 2.0, "nominal_amount": 1000, "nominal_extract_ml": 100}
+    queue = [row("OG", whole, sample="W"), row("HC", part, sample="W", silica_gel=True)]
+    (found,) = results(queue, method={"limits": limits}, standard=standards(lot="L"))["fractions"]
+    assert (found["reported"]["polar"], found["flags"]) == (printed, flags)
+    assert found["reported"]["oil_grease"] == "12.0"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import evaluate, read
-from runsheet.history import earlier_runs
-from runsheet.history.extract import latest, points
+from runsheet.history import earlier_runs, open_run
+from runsheet.history.extract import latest, moment, points
 from tests.history.folder import control, opened, put
+from tests.make import at, row, run
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -69,3 +70,10 @@ def test_two_controls_of_the_run_are_judged_in_their_order(tmp_path: Path) -> No
     assert [(found.rows, found.why.partition(":")[2][:14]) for found in warned(tmp_path, two)] == [
         (("LCS2",), " 2 of 3 in a r")
     ]
+
+
+def test_a_run_begins_with_its_first_reading() -> None:
+    """What was read between its first reading and its last is no earlier run."""
+    day = run([row("A", 0.2, at=at(300))], run={"id": "T", "opened": at(-60)})
+    assert open_run._begun(day) == moment(at(21))  # noqa: SLF001 - the one place that decides which runs come before
+    assert open_run._begun(run(standard=[], run={"id": "T", "opened": at(-60)})) == moment(at(-60))  # noqa: SLF001

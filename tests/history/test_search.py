@@ -28,6 +28,7 @@ def folder(tmp_path: Path) -> Path:
     made[0] |= {"lot": "Q-3", "use": False, "reason": "cracked"}
     rows = [
         row("CCV1", 0.25, kind="check", expected=100, lot="K-1", cell_mm=10),
+        row("ICV1", 0.25, kind="second-source", expected=100, lot="I-1", cell_mm=50),
         row("MB1", 0.001, kind="method-blank", cell_mm=10, batch="B1"),
         row("OF-1", 0.1, batch="B1", cell_mm=10),
         row("OF-2", 0.2, batch="B2", cell_mm=10),
@@ -75,6 +76,7 @@ def test_samples_are_found_by_id_clients_id_and_site(folder: Path, text: str, fo
         ("Q-3", ["standard S1"], []),
         ("Q-5", [f"standard T{n}" for n in range(1, 6)], ["OF-3"]),
         ("K-1", ["check CCV1"], ["OF-1", "OF-2", "MB1"]),
+        ("I-1", ["second-source ICV1"], ["OF-3"]),
         ("T-1", ["solvent"], ["OF-1", "OF-2", "OF-3", "MB1"]),
         ("A-1", ["acid B1"], ["OF-1", "MB1"]),
         ("G-1", ["silica gel B2"], ["OF-2", "OF-3"]),

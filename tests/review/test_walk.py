@@ -188,11 +188,11 @@ def test_rows_typed_again_count_also_where_the_document_has_changed_since() -> N
     run = bare(20)
     first = walk.chosen(run)
     done = with_reviews(run, typed(first[0], "0.1"))
-    left = walk.left(sheet(done), Audit())
+    left = walk.remaining(sheet(done), Audit())
     assert (left.rows, left.rows_done) == (first[1:], 1)
     notes = (replace(done, run=replace(done.run, note=str(n))) for n in range(100))
     changed = next(other for other in notes if first[0] not in walk.chosen(other))
-    left = walk.left(sheet(changed), Audit())
+    left = walk.remaining(sheet(changed), Audit())
     assert (len(left.rows), left.rows_done) == (1, 1)
     assert set(left.rows) < set(walk.chosen(changed))
 
@@ -201,27 +201,27 @@ def test_a_row_that_differs_is_offered_again_once_nothing_else_is_left() -> None
     run = bare(20)
     one, two = walk.chosen(run)
     differs = with_reviews(run, typed(one, "0.7"))
-    assert walk.left(sheet(differs), Audit()).rows == (two,)
+    assert walk.remaining(sheet(differs), Audit()).rows == (two,)
     both = with_reviews(differs, typed(two, "0.10"))
     every = walk.exceptions(sheet(both), Audit())
     assert every
-    assert walk.left(sheet(both), Audit()).rows == ()
+    assert walk.remaining(sheet(both), Audit()).rows == ()
     both = with_reviews(both, *map(seen, every))
-    assert walk.left(sheet(both), Audit()) == ((one,), (), 1, len(every))
+    assert walk.remaining(sheet(both), Audit()) == ((one,), (), 1, len(every))
     agreed = with_reviews(both, typed(one, "0.1"))
-    assert walk.left(sheet(agreed), Audit()) == ((), (), 2, len(every))
+    assert walk.remaining(sheet(agreed), Audit()) == ((), (), 2, len(every))
 
 
 def test_an_exception_is_open_until_it_was_seen_as_it_is() -> None:
     run, now = day(), demo.NOW["soil-day"]
     every = walk.exceptions(evaluate(run, now), Audit())
     run = with_reviews(run, *map(seen, every))
-    assert walk.left(evaluate(run, now), Audit()).exceptions == ()
+    assert walk.remaining(evaluate(run, now), Audit()).exceptions == ()
     run = replace(
         run,
         action=(Action(rule="check", rows=("CCV3",), taken="calibrated anew", by="M. Tarn", at=demo.NOW["soil-day"]),),
     )
-    left = walk.left(evaluate(run, now), Audit())
+    left = walk.remaining(evaluate(run, now), Audit())
     failing = "fail: check CCV3: recovers 87.1 %, limits 90-110"
     assert left.exceptions == (f"{failing}; acted on: calibrated anew (M. Tarn, 2026-04-22 15:30+02:00)",)
     assert left.exceptions_done == len(every) - 1

@@ -181,7 +181,7 @@ READINGS = st.lists(st.decimals(0, 2, places=3), max_size=3)
 
 @given(st.data())
 def test_any_steps_taken_back_leave_the_same_text(data: st.DataObject) -> None:
-    now, pages = run(), text.Pages()
+    now, pages = run(), text.Writer()
     made = []
     for number in range(data.draw(st.integers(1, 8))):
         rows = len(now.queue)

@@ -37,8 +37,8 @@ def day() -> Run:
     return run
 
 
-def left(run: Run) -> walk.Left:
-    return walk.left(evaluate(run, NOW), Audit())
+def left(run: Run) -> walk.Remaining:
+    return walk.remaining(evaluate(run, NOW), Audit())
 
 
 def answer(name: str) -> list[str]:

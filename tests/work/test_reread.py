@@ -45,13 +45,13 @@ def made(queue: Sequence[Table], **tables: Any) -> Sheet:
     return evaluate(run(timed, **{"method": METHOD} | tables), CLOCK)
 
 
-def found(queue: Sequence[Table], **tables: Any) -> reread.Rescue:
-    got = reread.rescue(made(queue, **tables))
+def found(queue: Sequence[Table], **tables: Any) -> reread.Rereading:
+    got = reread.plan_rereading(made(queue, **tables))
     assert got is not None
     return got
 
 
-def order(got: reread.Rescue) -> str:
+def order(got: reread.Rereading) -> str:
     return " ".join(step.row.id for step in got.steps)
 
 
@@ -60,7 +60,7 @@ def held(sheet: Sheet) -> list[str]:
     return [r.id for r in sheet.rows if r.reports and r.state == "held" and r.kind not in ("blank", "check")]
 
 
-def mended(sheet: Sheet, got: reread.Rescue) -> Sheet:
+def mended(sheet: Sheet, got: reread.Rereading) -> Sheet:
     """Insert what is to be read again, and read everything unread on a photometer that stays where it is."""
     step = reread.edits(sheet.run, got)
     whole = edit.apply_all(sheet.run, step)
@@ -93,9 +93,9 @@ CLOSE = [blank("SB2"), check("CCV2")]
 
 
 def test_nothing_is_read_again_on_a_good_day() -> None:
-    assert reread.rescue(made([*OPEN, row("A", 0.2), *CLOSE])) is None
-    assert reread.rescue(made([*OPEN, row("A", 0.2)])) is None
-    assert reread.rescue(made([])) is None
+    assert reread.plan_rereading(made([*OPEN, row("A", 0.2), *CLOSE])) is None
+    assert reread.plan_rereading(made([*OPEN, row("A", 0.2)])) is None
+    assert reread.plan_rereading(made([])) is None
 
 
 def test_rows_before_a_failed_check_are_read_again_between_good_ones() -> None:
@@ -214,7 +214,7 @@ def test_a_failed_curve_is_said_first_and_its_rows_move_to_the_next() -> None:
     method = {**METHOD, "calibration": {"r": 0.995}}
     day = [*OPEN, row("A", 0.2, calibration="C1"), *CLOSE]
     sheet = made(day, method=method, standard=bent)
-    got = reread.rescue(sheet)
+    got = reread.plan_rereading(sheet)
     assert got is not None
     assert got.first == "calibrate again first: C1 does not pass"
     assert order(got) == "SB3 CCV3 A-1 SB4 CCV4"
@@ -237,7 +237,7 @@ def test_a_row_stays_on_its_good_curve_where_the_latest_fails() -> None:
         "standard": [*standards(calibration="C1"), *bent],
     }
     sheet = made([*OPEN, row("A", 0.2), check("CCV2", 0.2)], **tables)
-    got = reread.rescue(sheet)
+    got = reread.plan_rereading(sheet)
     assert got is not None
     assert (got.first, {step.row.calibration for step in got.steps}) == ("", {"C1"})
     assert held(mended(sheet, got)) == []
@@ -245,16 +245,16 @@ def test_a_row_stays_on_its_good_curve_where_the_latest_fails() -> None:
 
 def test_a_curve_still_to_be_finished_is_not_read_again() -> None:
     unfinished = [*standards(), {"id": "S9", "concentration": 400}]
-    assert reread.rescue(made([*OPEN, row("A", 0.2, calibration="C1"), *CLOSE], standard=unfinished)) is None
+    assert reread.plan_rereading(made([*OPEN, row("A", 0.2, calibration="C1"), *CLOSE], standard=unfinished)) is None
 
 
 def test_a_failed_event_before_unread_rows_is_repeated_at_once() -> None:
     got = found([blank("SB1"), check("CCV1", 0.2), row("A")])
     assert (order(got), got.at, got.superseded) == ("CCV2", 3, ())
     assert got.steps[0].why == "CCV1 failed: what is read next would be held"
-    assert reread.rescue(made([blank("SB1"), check("CCV1", 0.2)])) is None
+    assert reread.plan_rereading(made([blank("SB1"), check("CCV1", 0.2)])) is None
     repeated = [blank("SB1"), check("CCV1", 0.2), row("CCV2", kind="check", expected=100), row("A")]
-    assert reread.rescue(made(repeated)) is None
+    assert reread.plan_rereading(made(repeated)) is None
 
 
 def test_a_reading_to_come_that_replaces_a_held_one_is_opened_too() -> None:
@@ -275,7 +275,7 @@ def test_rows_of_two_cells_are_read_between_events_of_their_own() -> None:
         check("CCV9", 0.2) | {"cell_mm": 50},
     ]
     sheet = made(cells, calibration=both, standard=levels)
-    got = reread.rescue(sheet)
+    got = reread.plan_rereading(sheet)
     assert got is not None
     assert [(step.row.id, step.row.cell_mm) for step in got.steps] == [
         *(("SB1", 10), ("CCV1", 10), ("A-1", 10), ("SB2", 10), ("CCV2", 10)),
@@ -314,7 +314,7 @@ def test_once_read_again_nothing_reported_is_held(day: list[Table], every: int, 
     check_limits = {"every_readings": every, "recovery_percent": [90, 110], "closing": closing, "expected": 100}
     method = {**METHOD, "blank": {"every_readings": every + 1, "absorbance": 0.005}, "check": check_limits}
     sheet = made(day, method=method)
-    got = reread.rescue(sheet)
+    got = reread.plan_rereading(sheet)
     if got is None:
         assert held(sheet) == []
         return

@@ -11,7 +11,7 @@ from runsheet.compute.comparison import rpd, same_basis
 from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import FRACTION_WORDS, plain_lot
-from runsheet.run.kinds import CONTROLS, SOLVENT_STANDARDS, SPIKES
+from runsheet.run.kinds import BLANKABLE, CONTROLS, JOURNEY_BLANKS, PAIRS, SOLVENT_STANDARDS, SPIKES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -43,7 +43,7 @@ def _of_group(name: str | None, fraction: Fraction, rows: list[RowResult], run: 
     what = f"{f'batch {name}, ' if name else ''}{FRACTION_WORDS[fraction]}"
     many = f"{len(samples)} sample{'s' if len(samples) > 1 else ''}"
     needed = math.ceil(len(samples) / float(size) - 1e-9)
-    pairs = sum(min(len(_of(rows, kind)), len(_of(rows, f"{kind}-duplicate"))) for kind in ("spike", "control"))
+    pairs = sum(min(len(_of(rows, kind)), len(_of(rows, PAIRS[kind]))) for kind in PAIRS)
     had = {kind: len(_distinct(rows, kind)) for kind in ("method-blank", "control")}
     had["duplicate or pair"] = len(_distinct(rows, "duplicate")) + pairs
     read = [row.row.at for row in rows if row.kind == "sample" and row.row.at is not None]
@@ -104,7 +104,7 @@ def blank_flags(rows: tuple[RowResult, ...]) -> set[str]:
             floors[key] = max(floors.get(key, 0.0), 10 * (row.result or 0.0))
     if not floors:
         return set()
-    samples = [row for row in rows if row.kind in ("sample", "duplicate") and row.result is not None]
+    samples = [row for row in rows if row.kind in BLANKABLE and row.result is not None]
     return {
         row.id
         for row in samples
@@ -257,7 +257,7 @@ def solvent_lot(run: Computed) -> Iterator[Finding]:
 
 def field_blank(run: Computed) -> Iterator[Finding]:
     """A blank that made the samples' journey is below its reporting limit."""
-    for row in run.of_kind("field-blank", "equipment-blank", "trip-blank"):
+    for row in run.of_kind(*JOURNEY_BLANKS):
         if row.result is not None and row.reporting is not None and not below(row.result, row.reporting):
             why = f"{row.result:.4g} {row.unit} is not below the reporting limit {row.reporting:.4g}"
             yield Finding(

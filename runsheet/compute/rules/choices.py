@@ -9,16 +9,13 @@ from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.batch import agreement
 from runsheet.compute.rules.events import blank_verdict
-from runsheet.run.kinds import CONTROLS, SPIKES, VERIFYING
+from runsheet.run.kinds import CHECK_STANDARDS, CONTROLS, REPEATED, SPIKES, VERIFYING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.compute.results import RowResult, Verdict
     from runsheet.compute.rules.computed import Computed
-
-REPEATED = ("check", "second-source", "method-blank", "control")
-"""Kinds of which several outside their limits, before one within, are told."""
 
 
 def own(row: RowResult, run: Computed) -> Finding:
@@ -74,7 +71,7 @@ def repeated_until_pass(run: Computed) -> Iterator[Finding]:
         each = row.as_if or row
         if each.counted and each.kind in REPEATED:
             curve = each.calibration.id if each.calibration else None
-            where = (curve,) if each.kind in ("check", "second-source") else (each.batch, each.fraction)
+            where = (curve,) if each.kind in CHECK_STANDARDS else (each.batch, each.fraction)
             alike.setdefault((each.kind, *where), []).append(row)
     for rows in alike.values():
         yield from _repeated(rows, run)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
-from runsheet.run.kinds import OF_BATCH, WITH_PARENT
+from runsheet.run.kinds import EVENTS, OF_BATCH, WITH_PARENT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -130,7 +130,7 @@ class Reach:
     def of_row(self, row: RowResult) -> Ids:
         """What something wrong with one row bears on, by its kind: its bracket, its curve, its batch, itself."""
         made = row.as_if or row
-        if made.kind in ("blank", "check"):
+        if made.kind in EVENTS:
             return self.beside(row)
         if made.kind == "second-source":
             return self.calibration(made.calibration.id if made.calibration else None)

@@ -95,7 +95,7 @@ def unfinished(read_log: ReadLog, log: bytes) -> Iterator[Problem]:
 
 
 def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
-    run, before, pages = None, "", text.Pages()
+    run, before, pages = None, "", text.Writer()
     if steps and not steps[0].starts:
         yield Problem("", "the log does not begin with the document it starts from", line=steps[0].line)
     for step in steps:
@@ -112,7 +112,7 @@ def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
             yield Problem("", "leads to another document than the line says", line=step.line)
 
 
-def _document(step: Step, run: Run, pages: text.Pages) -> bytes:
+def _document(step: Step, run: Run, pages: text.Writer) -> bytes:
     return (step.entries[0].text or "").encode() if step.starts else pages.write(run)
 
 

@@ -143,7 +143,7 @@ class Store:
         self._start = None if found.known else found.data
         self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
         self._closing, self._closed, self._clean = threading.RLock(), False, False
-        self._pages = text.Pages()
+        self._pages = text.Writer()
         self._draft = state.kept_for(place.document, ".draft")
         self._log = LogFile(place, found)
         self._saver = Saver(place, self._log, found.data)
@@ -371,7 +371,7 @@ def _kept_apart(place: RunPlace, found: RunOnDisk) -> list[str]:
 
 def _log_kept(place: RunPlace, found: RunOnDisk) -> list[str]:
     try:
-        ours = text.Pages().write(replay.replay(None, found.log.since_start()))
+        ours = text.Writer().write(replay.replay(None, found.log.since_start()))
     except edit.EditError:
         return []
     known = place.document.parent.glob(f"{glob.escape(place.document.stem)}.ours-*{glob.escape(place.document.suffix)}")

@@ -341,3 +341,74 @@ def test_spike_pair_is_an_earlier_spike_of_the_same_sample() -> None:
     pair = [spike("M", 12), spike("N", 14, "spike-duplicate")]
     assert [each[0] for each in said_by("spike-pair", water("A", 2), *pair)] == ["pass"]
     assert [each[0] for each in said_by("spike-pair", water("A", 2), *pair[::-1])] == ["warn"]
+
+
+# --- more edges ---------------------------------------------------------------------------------------------------
+
+
+def test_a_parent_below_zero_counts_as_nothing() -> None:
+    queue = [water("A", -0.4), spike("M", 10)]
+    (found,) = findings(results(queue, method=METHOD), "spike")
+    assert found["value"] == pytest.approx(100)
+
+
+def test_a_control_above_the_range_and_a_spike_of_such_a_sample_are_not_judged() -> None:
+    for queue in ([water("L", 30, kind="control", added_mg=30)], [water("A", 30), spike("M", 35)]):
+        result = results(queue, method=METHOD)
+        (found,) = [each for each in result["quality"] if each["rule"] in ("control", "spike")]
+        assert (found["state"], "above the range" in found["why"]) == ("warn", True)
+
+
+def test_a_method_blank_warns_where_every_sample_is_far_above_it_or_below_its_limit() -> None:
+    blank = water("MB", 2.0, kind="method-blank")
+    for samples, state in (
+        ([20.0], "warn"),
+        ([19.9], "fail"),
+        ([20.0, 0.1], "warn"),
+        ([20.0, 1.0], "fail"),
+        ([], "fail"),
+    ):
+        queue = [blank, *(water(f"A{n}", value) for n, value in enumerate(samples))]
+        assert [each[0] for each in verdict(results(queue, method=METHOD), "method-blank")] == [state]
+
+
+def test_b_goes_on_no_sample_that_is_below_its_limit() -> None:
+    queue = [water("MB", 1.0, kind="method-blank"), water("A", 0.1), water("B", 9.9), water("C", 10.0)]
+    made = rows(results(queue, method=METHOD))
+    assert [("B" in made[name]["flags"]) for name in "ABC"] == [False, True, False]
+
+
+@pytest.mark.parametrize(
+    ("more", "warns"),
+    [
+        ([], 1),
+        ([("D1", "duplicate")], 1),
+        ([("D1", "duplicate"), ("D2", "duplicate")], 0),
+        ([("D1", "duplicate"), ("L2", "control-duplicate")], 0),
+    ],
+)
+def test_duplicates_and_pairs_are_counted_for_each_started_batch(more: list[tuple[str, str]], warns: int) -> None:
+    extra = [water(name, 10, kind=kind, of="T0") if kind == "duplicate" else water(name, 10, kind=kind, added_mg=10)
+             for name, kind in more]  # fmt: skip
+    qc = [water(f"MB{n}", 0, kind="method-blank") for n in (1, 2)] + [
+        water(f"L{n}", 10, kind="control", added_mg=10) for n in (0, 1)
+    ]
+    result = results([*qc, *(water(f"T{n}", 10) for n in range(21)), *extra], method=METHOD)
+    assert [each["state"] for each in findings(result, "batch")] == ["warn"] * warns
+
+
+def test_a_duplicate_on_another_basis_is_not_judged() -> None:
+    solid: Table = {"matrix": "solid", "amount": 10, "extract_ml": 20}
+    queue = [row("A", 0.2, **solid), row("D", 0.2, kind="duplicate", of="A", solids_percent=80, **solid)]
+    (found,) = findings(results(queue, method=METHOD | {"unit": "mg/kg"}), "duplicate")
+    assert (found["state"], "dry weight" in found["why"]) == ("warn", True)
+
+
+def test_a_superseded_control_that_a_later_one_makes_good_bears_on_nothing() -> None:
+    low, good = ({"kind": "control", "added_mg": 10} for _ in range(2))
+    queue = [water("L1", 4, report=False, reason="again", **low), water("L2", 10, **good), water("A", 10)]
+    (found,) = [each for each in findings(results(queue, method=METHOD), "control") if each["state"] == "fail"]
+    assert (found["rows"], found["affects"]) == (["L1"], [])
+    kept = [water("L1", 4, **low), *queue[1:]]
+    (found,) = [each for each in findings(results(kept, method=METHOD), "control") if each["state"] == "fail"]
+    assert found["affects"] == ["A"]

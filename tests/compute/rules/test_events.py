@@ -297,3 +297,129 @@ def test_detection_study_is_not_older_than_13_months(studied: str, states: list[
     method = {"limits": {"studied": at(0).fromisoformat(studied).date()}}
     result = results([sample("A", at=at(60))], method=method)
     assert [found[0] for found in verdict(result, "reporting-limit")] == states
+
+
+@pytest.mark.parametrize(("left", "state"), [(1, "pass"), (2, "pass"), (2.1, "fail")])
+def test_a_blank_of_a_direct_run_is_left_within_its_concentration(left: float, state: str) -> None:
+    direct: Table = {"instrument": {"reads": "concentration"}, "calibration": {"model": "direct"}, "standard": []}
+    queue = [blank("B", 0.0, rezeroed=True, as_left=left)]
+    result = results(queue, method={"blank": {"concentration": 2, "absorbance": 0.001}}, **direct)
+    assert [found[0] for found in verdict(result, "blank")] == [state]
+
+
+@pytest.mark.parametrize(
+    ("minutes", "expected"),
+    [
+        (60, []),
+        (75, [("warn", "A", 75, None, 60)]),
+        (75.1, [("fail", "A", 75.1, None, 60)]),
+    ],
+)
+def test_late_by_a_quarter_of_the_interval_between_blanks_that_pass_warns(minutes: float, expected: list[Said]) -> None:
+    queue = [blank("B1", at=at(60)), sample("A", at=at(60 + minutes)), blank("B2", at=at(200))]
+    assert verdict(results(queue, method={"blank": {"every_minutes": 60}}), "blank-interval") == said(*expected)
+
+
+def test_late_by_a_little_fails_where_a_blank_beside_it_fails_or_none_stands() -> None:
+    method = {"blank": {"every_minutes": 60, "absorbance": 0.005}}
+    off = [blank("B1", at=at(60)), sample("A", at=at(130)), blank("B2", 0.02, at=at(131))]
+    assert [found[0] for found in verdict(results(off, method=method), "blank-interval")] == ["fail"]
+    none = [sample("A", at=at(95))]  # 70 minutes after the last standard
+    assert [found[0] for found in verdict(results(none, method=method), "blank-interval")] == ["fail"]
+
+
+def test_an_interval_does_not_run_over_night() -> None:
+    method = {"blank": {"every_minutes": 60, "every_readings": 3}}
+    queue = [
+        blank("B1", at=at(60)),
+        sample("A", at=at(70)),
+        sample("B", at=at(70 + 1440)),
+        blank("B2", at=at(75 + 1440)),
+    ]
+    assert verdict(results(queue, method=method), "blank-interval") == []
+
+
+def test_opening_names_the_samples_of_each_day() -> None:
+    method = {"check": {"recovery_percent": [90, 110]}}
+    queue = [
+        check("K1", at=at(60)), sample("A", at=at(70)), sample("B", at=at(70 + 1440)),
+        check("K2", 80, at=at(75 + 1440)),
+        sample("C", at=at(80 + 1440)), check("K3", at=at(90 + 1440)), sample("D", at=at(95 + 1440)),
+    ]  # fmt: skip
+    result = results(queue, method=method)
+    assert verdict(result, "opening") == said(("fail", "B C"))
+    first = results([sample("A", at=at(70)), *queue[2:]], method=method)
+    assert verdict(first, "opening") == said(("warn", "A"), ("fail", "B C"))
+
+
+def test_closing_is_asked_of_each_calibration_that_reports() -> None:
+    method = {"check": {"closing": True}, "blank": {}}
+    tables: Table = {
+        "calibration": [{"id": "C1"}, {"id": "C2"}],
+        "standard": [*standards(calibration="C1"), *standards(calibration="C2", name="T", first=80)],
+    }
+    queue = [
+        sample("A", calibration="C1"), blank("B1", calibration="C1"), check("K1", calibration="C1"),
+        sample("B", calibration="C2"), blank("B2", calibration="C2"),
+    ]  # fmt: skip
+    assert verdict(results(queue, method=method, **tables), "closing") == said(("fail", "B"))
+
+
+def test_a_second_source_is_asked_of_each_calibration_in_use() -> None:
+    method = {"check": {"second_source_percent": [90, 110]}}
+    queue = [sample("A")]
+    assert verdict(results(queue, method=method), "second-source") == said(("fail", "C1"))
+    verified = results(queue, method=method, calibration={"verified": "OS-0310 ICV2"})
+    assert verdict(verified, "second-source") == []
+    assert verdict(results([], method=method), "second-source") == []  # nothing is reported on it
+    made = row("I", 0.3, kind="second-source", expected=100, lot="I-1")
+    again = results([made, row("J", 0.25, kind="second-source", expected=100, lot="I-1"), *queue], method=method,
+                    standard=standards(lot="S-1"))  # fmt: skip
+    assert [found[0] for found in verdict(again, "second-source")] == ["warn", "pass"]
+
+
+@pytest.mark.parametrize(
+    ("limits", "tables", "warns"),
+    [
+        ({"studied_instrument": "Bench One"}, {"instrument": {"name": "bench one"}}, 0),
+        ({"studied_instrument": "Bench One"}, {"instrument": {"name": "bench two"}}, 1),
+        ({"studied_instrument": "Bench One"}, {}, 1),
+        ({"studied_cell_mm": 10}, {"calibration": {"cell_mm": 10.0}}, 0),
+        ({"studied_cell_mm": 10}, {"calibration": {"cell_mm": 50}}, 1),
+        ({"studied_solvent": "tetrachloroethylene"}, {"solvent": {"name": "Tetrachloroethylene"}}, 0),
+        ({"studied_solvent": "tetrachloroethylene"}, {"solvent": {"name": "carbon tetrachloride"}}, 1),
+    ],
+)
+def test_the_detection_study_is_this_runs(limits: Table, tables: Table, warns: int) -> None:
+    result = results([sample("A", at=at(60))], method={"limits": limits}, **tables)
+    found = verdict(result, "reporting-limit")
+    assert [(state, rows_) for state, rows_, *_ in found] == [("warn", "")] * warns
+
+
+@pytest.mark.parametrize(
+    ("batch", "solvent", "queue", "warns"),
+    [
+        ({"solvent_lot": "T-1"}, {"lot": "T-1"}, [], 0),
+        ({"solvent_lot": "t 1"}, {"lot": "T-1"}, [], 0),
+        ({"solvent_lot": "T-2"}, {"lot": "T-1"}, [], 1),
+        ({"solvent_lot": "T-2"}, {"lot": "T-1"}, [row("M", 0.0, kind="method-blank")], 0),
+        ({}, {"lot": "T-1"}, [], 0),
+    ],
+)
+def test_solvent_lot(batch: Table, solvent: Table, queue: list[Table], warns: int) -> None:
+    result = results([sample("A"), *queue], batch=[{"id": "B1"} | batch], solvent=solvent)
+    assert verdict(result, "solvent-lot") == said(*[("warn", "B1")] * warns)
+
+
+def test_traceability_names_what_has_no_lot() -> None:
+    made = standards(lot="L-1")
+    made[1].pop("lot")
+    made[2] |= {"use": False, "reason": "x"}
+    made[2].pop("lot")
+    queue = [
+        check("K"),
+        check("L", lot="K-1"),
+        check("V", void="x"),
+        row("I", 0.25, kind="second-source", expected=100),
+    ]
+    assert verdict(results(queue, standard=made), "traceability") == said(("warn", "S2 K I"))

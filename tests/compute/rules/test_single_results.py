@@ -240,3 +240,37 @@ def test_wet_and_dry_fractions_are_not_compared() -> None:
     queue = [row("OG", 0.2, **solid), row("HC", 0.18, silica_gel=True, solids_percent=80, **solid)]
     result = results(queue, method={"unit": "mg/kg"})
     assert (result["fractions"], verdict(result, "fractions")) == ([], [])
+
+
+def test_expiry_is_by_the_time_of_the_reading_and_not_of_the_opening() -> None:
+    expires = date(2026, 3, 11)
+    queue = [
+        row("L", 0.25, kind="control", added_mg=10, expires=expires, at=at(60 + DAY)),
+        row("A", 0.2, at=at(61 + DAY)),
+    ]
+    result = results(queue, run={"id": "T", "opened": at(0)}, now="2026-03-13T08:00:00+01:00")
+    (found,) = findings(result, "expiry")
+    assert (found["rows"], found["affects"]) == (["L"], ["A"])
+    assert findings(results([queue[0] | {"at": at(60)}], run={"id": "T", "opened": at(0)}), "expiry") == []
+
+
+@pytest.mark.parametrize(
+    ("sample", "fields", "fails"),
+    [
+        ({"collected": at(0), "received": at(10)}, {}, False),
+        ({"collected": at(11), "received": at(10)}, {}, True),
+        ({"collected": at(70)}, {}, True),
+        ({"received": at(70)}, {}, True),
+        ({"collected": at(0)}, {"extracted": at(-1)}, True),
+        ({}, {"extracted": at(61)}, True),
+        ({"collected": date(2026, 3, 11)}, {}, False),
+        ({"collected": date(2026, 3, 12)}, {}, True),
+        ({"collected": date(2026, 3, 11), "received": at(0)}, {}, False),
+    ],
+)
+def test_a_sample_follows_its_times(sample: Table, fields: Table, fails: bool) -> None:  # noqa: FBT001 - a parameter's value
+    queue = [row("A", 0.2, at=at(60), **fields), row("D", 0.2, at=at(61), kind="duplicate", of="A")]
+    found = [
+        each for each in findings(results(queue, sample=[{"id": "A"} | sample]), "clock") if each["state"] == "fail"
+    ]
+    assert [each["rows"] for each in found] == ([["A"]] if fails else [])
