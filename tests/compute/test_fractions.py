@@ -102,9 +102,7 @@ def test_each_dilution_counts_for_its_own_row() -> None:
         (0.30, 0.31, "< 2.0", ["Q", "U"]),
     ],
 )
-def test_the_polar_part_is_limited_as_a_result_is(
-    whole: float, part: float, polar_printed: str, flags: list[str]
-) -> None:
+def test_the_polar_part_is_limited_as_a_result_is(whole: float, part: float, printed: str, flags: list[str]) -> None:
     limits = {"detection": 0.5, "reporting": 2.0, "nominal_amount": 1000, "nominal_extract_ml": 100}
     queue = [row("OG", whole, sample="W"), row("HC", part, sample="W", silica_gel=True)]
     (found,) = results(queue, method={"limits": limits}, standard=standards(lot="L"))["fractions"]
