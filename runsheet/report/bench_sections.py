@@ -200,19 +200,21 @@ def limits(report: Report) -> Iterator[Block]:
 def fractions(report: Report) -> Iterator[Block]:
     """Say the polar part of samples read in both fractions."""
     sheet = report.sheet
+    letters = limits_.letters(sheet.run.method)
     if sheet.fractions:
         yield Heading("Fractions")
         rows = tuple(
             (
                 f.sample,
-                *(figures.figure(value) for value in (f.oil_grease, f.petroleum, f.polar)),
-                figures.figure(f.expanded, 2),
+                *(f.reported[name] or "" for name in ("oil_grease", "petroleum", "polar")),
+                "" if "U" in f.flags else figures.figure(f.expanded, 2),
                 f.unit,
+                "".join(letters[flag] for flag in f.flags),
             )
             for f in sheet.fractions
         )
-        titles = ("sample", "oil and grease", "petroleum", "polar part", "U of it", "unit")
-        yield Table(titles, rows, (True, False, False, False, False, True))
+        titles = ("sample", "oil and grease", "petroleum", "polar part", "U of it", "unit", "flags")
+        yield Table(titles, rows, (True, False, False, False, False, True, True))
 
 
 def worked(report: Report) -> Iterator[Block]:

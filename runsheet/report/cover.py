@@ -15,11 +15,12 @@ from runsheet.report.making import Report, facts
 from runsheet.report.reviewer_points import POINTS, span
 from runsheet.review import signing
 from runsheet.show import findings, state
+from runsheet.work import what_if
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from runsheet.compute.results import Sheet
+    from runsheet.compute.results import Finding, Sheet
     from runsheet.report.blocks import Block
 
 MOST = 6
@@ -30,7 +31,7 @@ def front(report: Report) -> Iterator[Block]:
     """Say what the report is of, and answer what reviewers look at first; the rest begins on a new page."""
     yield Heading(report.sheet.run.run.title or report.sheet.run.run.id, 1)
     yield facts(*_about(report))
-    told = [findings.words(finding) for finding in findings.raised(report.sheet)]
+    told = [_told(finding, report.sheet) for finding in findings.raised(report.sheet)]
     if told:
         yield Heading(f"Findings: {len(told)} that fail or warn")
         more = (f"and {len(told) - MOST} more, under Findings",) if len(told) > MOST else ()
@@ -43,6 +44,15 @@ def front(report: Report) -> Iterator[Block]:
         "the decision rule is simple acceptance, uncertainty not applied."
     )
     yield NewPage()
+
+
+def _told(finding: Finding, sheet: Sheet) -> str:
+    """A finding with what hangs on it, where it fails, and what was done about it."""
+    if finding.state != "fail":
+        return findings.words(finding)
+    rows = f" {findings.some(finding.rows)}" if finding.rows else ""
+    told = f"fail: {finding.rule}{rows}: {finding.why}; {what_if.effect(finding, sheet)}"
+    return f"{told}; {findings.taken(finding, sheet)}"
 
 
 def _about(report: Report) -> Iterator[tuple[str, object]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.figures import csv_line
+from runsheet.show import findings
 from runsheet.show.columns import QUEUE
 
 if TYPE_CHECKING:
@@ -16,10 +17,12 @@ if TYPE_CHECKING:
 
 def write(sheet: Sheet) -> str:
     """Write every row of the queue with all its columns, unrounded, after the run's id."""
-    lines = [csv_line(["run", *(column.key for column in QUEUE), "dry_weight", "report", "void", "reason"])]
+    lines = [
+        csv_line(["run", *(column.key for column in QUEUE), "dry_weight", "report", "void", "reason", "affected_by"])
+    ]
     for row in sheet.rows:
         dry = bool(row.amounts and row.amounts.solids_percent is not None)
-        last = [dry, row.reports, row.row.void, row.row.reason]
+        last = [dry, row.reports, row.row.void, row.row.reason, findings.affecting(row, sheet)]
         values = [sheet.run.run.id, *(column.value(row) for column in QUEUE), *last]
         lines.append(csv_line(values))
     return "".join(lines)

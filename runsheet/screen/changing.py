@@ -21,25 +21,37 @@ if TYPE_CHECKING:
 
 
 def action(context: Context) -> None:
-    """Ask what was done about the present finding and keep it with the run."""
+    """Ask what was done about the present finding and keep it with the run; it may answer others of its rule too."""
     found: Finding | None = context.item
     if found is None:
         return
-    run, old = context.session.run, context.session.sheet.action(found)
+    old = context.session.sheet.action(found)
 
     def answer(text: str) -> None:
+        others = findings.like(found, context.session.sheet)
         if not text.strip():
             context.say("nothing changed")
-            return
-        now = context.session.now()
-        made = Action(
-            rule=found.rule, rows=found.rows, taken=text.strip(), by=context.session.who or run.run.analyst, at=now
-        )
-        context.commit([edit.insert_row(run, "action", len(run.action) + 1, made)])
+        elif not others:
+            _note_action(context, [found], text)
+        else:
+            named = findings.some([" ".join(other.rows) for other in others], 4)
+            label = f"It stands for {found.rule} {named} too, failing like it? y/n:"
+            context.ask(
+                label, lambda yes: _note_action(context, [found, *(others if agreed(yes) else [])], text), words=True
+            )
 
     context.ask(
         f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "", words=True
     )
+
+
+def _note_action(context: Context, answered: list[Finding], text: str) -> None:
+    """Keep one action that names the rows of all findings it answers."""
+    run = context.session.run
+    rows = tuple(dict.fromkeys(name for finding in answered for name in finding.rows))
+    who = context.session.who or run.run.analyst
+    made = Action(rule=answered[0].rule, rows=rows, taken=text.strip(), by=who, at=context.session.now())
+    context.commit([edit.insert_row(run, "action", len(run.action) + 1, made)])
 
 
 def remove(context: Context) -> None:

@@ -99,8 +99,9 @@ def _queue_summary(sheet: Sheet) -> str:
 
 
 def _quality_summary(sheet: Sheet) -> str:
-    states = [finding.state for finding in sheet.quality]
-    told = [f"{states.count(s)} {w}" for s, w in (("fail", "FAIL"), ("warn", "warn"), ("pass", "pass")) if s in states]
+    states = [findings.verdict(finding) for finding in sheet.quality]
+    words = (("fail", "FAIL"), ("acted on", "acted on"), ("warn", "warn"), ("pass", "pass"))
+    told = [f"{states.count(state)} {word}" for state, word in words if state in states]
     due = [result.words for result in sheet.due]
     return "; ".join([", ".join(told) or "nothing to judge yet", *due])
 
@@ -136,12 +137,13 @@ def _bar(finding: Finding) -> str:
 
 
 QUALITY: tuple[Column[Finding], ...] = (
-    Column("state", "is", 4, lambda f: f.state, lambda f: f.state, left=True),
+    Column("state", "verdict", 8, findings.verdict, lambda f: f.state, left=True),
     Column("rule", "rule", 14, lambda f: f.rule, lambda f: f.rule, left=True),
     Column("rows", "rows", 12, lambda f: findings.some(f.rows, 3), lambda f: f.rows, left=True),
     Column("bar", "in limits", 12, _bar, _bar, left=True),
     Column("value", "value", 8, lambda f: figure(f.value), lambda f: f.value),
     Column("limits", "limits", 16, findings.limits, findings.limits, left=True),
+    Column("affects", "affects", 12, lambda f: findings.some(f.affects or (), 2), lambda f: f.affects, left=True),
     Column("why", "why", 60, lambda f: f.why, lambda f: f.why, left=True),
 )
 

@@ -95,9 +95,12 @@ def what_if(context: Context) -> None:
     texts = [f"{each.what}: {what_if.material(each)}" for each in found]
 
     def choose(number: int) -> None:
-        context.open_page(Content(f"What if: {found[number].what}", what_if.lines(found[number])))
+        if number < len(found):
+            context.open_page(Content(f"What if: {found[number].what}", what_if.lines(found[number])))
 
-    context.open_page(Content("What if", texts, choose) if found else Content("What if", ["nothing to compare yet"]))
+    failing = what_if.of_findings(context.session.sheet)
+    lines = [*texts, *(["", "Findings that fail, and what hangs on them:"] if failing else []), *failing]
+    context.open_page(Content("What if", lines or ["nothing to compare yet"], choose if found else None))
 
 
 def extracts(context: Context) -> None:

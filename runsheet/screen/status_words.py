@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from runsheet.screen import keys, panes
-from runsheet.show import explain
+from runsheet.show import explain, findings
 from runsheet.work.next_step import next_step
 
 if TYPE_CHECKING:
@@ -65,8 +65,9 @@ def cell(bench: Bench) -> str:
         return ""
     if bench.active == "queue":
         return _row(bench, item, column)
-    if bench.active == "quality" and (action := bench.session.sheet.action(item)):
-        return f"{item.why}; action: {action.taken}"
+    if bench.active == "quality":
+        told = (f"{item.why}{findings.bears_on(item, 4)}", findings.taken(item, bench.session.sheet))
+        return "; ".join(filter(None, told))
     return getattr(item, "why", "") or f"{column.title}: {column.text(item)}"
 
 

@@ -37,6 +37,17 @@ def raised(sheet: Sheet) -> list[Finding]:
     return [finding for state in ("fail", "warn") for finding in sheet.quality if finding.state == state]
 
 
+def like(finding: Finding, sheet: Sheet) -> list[Finding]:
+    """The other findings of a rule that fail and are not acted on."""
+    failing = (f for f in sheet.quality if f.rule == finding.rule and f.state == "fail" and not f.acted_on)
+    return [other for other in failing if other.rows != finding.rows]
+
+
+def verdict(finding: Finding) -> str:
+    """The verdict in a word: whether one that fails is acted on is part of it."""
+    return "acted on" if finding.acted_on else finding.state
+
+
 def if_voided(row: RowResult, sheet: Sheet) -> str:
     """What a row of quality control is off by, since voiding it would be a finding; empty where it would not."""
     if row.kind not in VERIFYING:
@@ -63,6 +74,12 @@ def bears_on(finding: Finding, most: int = 8) -> str:
     if not affected or set(affected) == set(finding.rows):
         return ""
     return f"; affects {some(affected, most)}"
+
+
+def affecting(row: RowResult, sheet: Sheet) -> str:
+    """The failing findings that affect a result, in short, for a table."""
+    failing = (f for f in sheet.quality if f.state == "fail" and row.id in (f.affects or ()))
+    return "; ".join(f"{f.rule} {' '.join(f.rows)}".strip() + (" (acted on)" if f.acted_on else "") for f in failing)
 
 
 def taken(finding: Finding, sheet: Sheet) -> str:

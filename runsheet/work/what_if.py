@@ -15,12 +15,13 @@ from runsheet.compute.compare import at_most, below, equal
 from runsheet.compute.sheet import evaluate
 from runsheet.figures import figure, one_decimal
 from runsheet.run.model import Drift, Model, Weighting, ZeroStandard
+from runsheet.show.findings import some
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from runsheet.compute.results import CalibrationResult, RowResult, Sheet, State, Verdict
+    from runsheet.compute.results import CalibrationResult, Finding, RowResult, Sheet, State, Verdict
     from runsheet.run.model import Calibration, Run
 
 MOST = 40
@@ -226,6 +227,48 @@ def _lowest_error(result: CalibrationResult) -> float | None:
         if s.used and result.low is not None and equal(s.x, result.low) and s.error_percent is not None
     ]
     return max(errors, key=abs, default=None)
+
+
+# --- findings -----------------------------------------------------------------------------------------------------
+
+
+def of_findings(sheet: Sheet) -> list[str]:
+    """What each failing finding affects, and by how much those results would move without what it names.
+
+    Only a blank or a standard enters a figure: what else fails is a verdict, and no result moves with it.
+    """
+    return [f"{f.rule} {' '.join(f.rows[:3])}: {effect(f, sheet)}" for f in sheet.quality if f.state == "fail"]
+
+
+def effect(finding: Finding, sheet: Sheet) -> str:
+    """What a failing finding affects, and by how much that would move without the blanks or standards it names."""
+    if not finding.affects:
+        return "affects no reported result"
+    many = f"affects {len(finding.affects)}: {some(finding.affects, 4)}"
+    other = _without_named(finding, sheet)
+    if other is None:
+        return f"{many}; a verdict, no figure hangs on it"
+    there = {row.id: row for row in evaluate(other, sheet.now).rows}
+    moves = [_move(row, there[row.id]) for row in sheet.rows if row.id in finding.affects]
+    known = [move for move in moves if move.percent is not None]
+    if len(known) < len(moves):
+        return f"{many}; without it not every one has a result"
+    largest = max(known, key=lambda move: abs(move.percent or 0))
+    if not largest.difference:
+        return f"{many}; without it none moves"
+    beyond = ", beyond its U" if any(move.beyond for move in moves) else ", within its U"
+    return f"{many}; without it {largest.id} moves most, by {figure(abs(largest.percent or 0), 2)} %{beyond}"
+
+
+def _without_named(finding: Finding, sheet: Sheet) -> Run | None:
+    """The run without the blanks and standards a finding names; None where it names none."""
+    blanks = {row.id for row in sheet.rows if row.kind == "blank" and row.id in finding.rows and not row.void}
+    standards = {standard.id for standard in sheet.run.standard if standard.id in finding.rows}
+    if not blanks and not standards:
+        return None
+    queue = tuple(replace(row, void=WHY) if row.id in blanks else row for row in sheet.run.queue)
+    kept = tuple(replace(s, use=False, reason=WHY) if s.id in standards else s for s in sheet.run.standard)
+    return replace(sheet.run, queue=queue, standard=kept)
 
 
 # --- models side by side ------------------------------------------------------------------------------------------

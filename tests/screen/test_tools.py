@@ -205,3 +205,16 @@ def test_a_report_is_written_over_another_file_only_when_a_person_says_so(water:
     assert out.read_text(encoding="utf-8") == "something else"
     Drive(water).run("W", name, typed("y"))
     assert "ORLA SOUND" in out.read_text(encoding="utf-8")
+
+
+def test_one_action_answers_all_findings_of_a_rule_where_that_is_said(soil: Path) -> None:
+    text = soil.read_text(encoding="utf-8").replace("0.224", "0.150", 1)  # CCV1 fails as CCV3 does
+    soil.write_text(text, encoding="utf-8")
+    now = demo.NOW["soil-day"]
+    failing = [f.rows for f in Drive(soil, now=now).run().sheet.quality if f.rule == "check" and f.state == "fail"]
+    assert len(failing) > 1
+    one = Drive(soil, now=now).run("f5", "t", typed("lamp put right"), typed("n"))
+    assert [action.rows for action in one.document.action] == [failing[0]]
+    both = Drive(soil, now=now).run("f5", "t", typed("lamp put right"), typed("y"))
+    assert set(both.document.action[-1].rows) == {name for rows in failing for name in rows}
+    assert all(f.acted_on for f in both.sheet.quality if f.rule == "check" and f.state == "fail")

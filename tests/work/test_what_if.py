@@ -209,3 +209,32 @@ def test_any_readable_run_can_be_asked_and_stays_as_it_is(made: Run) -> None:
         assert len(what_if.lines(each)) == 3 + len(each.moves)
     assert what_if.table(whole, CLOCK)
     assert write(whole) == text
+
+
+# --- findings ---------------------------------------------------------------------------------------------------
+
+
+def told(queue: list[Any], **tables: Any) -> list[str]:
+    return what_if.of_findings(evaluate(run(queue, **tables), CLOCK))
+
+
+def test_a_failing_blank_says_how_far_the_results_that_hang_on_it_would_move() -> None:
+    method = {"blank": {"absorbance": 0.005}}
+    blanks = [row(f"B{n}", 0.02, kind="blank", at=at(58 + n)) for n in (1, 3)]
+    queue = [blanks[0], row("A", 0.2, at=at(60)), blanks[1]]
+    first, second = told(queue, method=method, standard=standards(lot="L"))
+    assert first.startswith("blank B1: affects 1: A; without it A moves most, by 11 %")
+    assert second.startswith("blank B2: affects")
+
+
+def test_a_failing_check_is_a_verdict_and_no_figure_hangs_on_it() -> None:
+    method = {"check": {"recovery_percent": [90, 110]}}
+    queue = [row("A", 0.2, at=at(60)), row("K", 0.2, kind="check", expected=100, at=at(61))]
+    assert told(queue, method=method) == ["check K: affects 1: A; a verdict, no figure hangs on it"]
+
+
+def test_a_finding_that_affects_nothing_says_so() -> None:
+    method = {"check": {"recovery_percent": [90, 110]}}
+    assert told([row("K", 0.2, kind="check", expected=100, at=at(61))], method=method) == [
+        "check K: affects no reported result"
+    ]
