@@ -235,3 +235,18 @@ def test_direct_without_standards_has_no_range() -> None:
     (found,) = result["calibrations"]
     assert (found["range"], found["state"], rows(result)["A"]["flags"]) == (None, "pass", [])
     assert rows(result)["A"]["extract"] == near(900)
+
+
+def test_small_signals_rise_too() -> None:
+    """What is no rise is judged beside the largest signal, not by its own size."""
+    result = results([], standard=standards(ys=[1e-9 * x for x in (10, 25, 50, 100, 200)]))
+    assert result["calibrations"][0]["state"] == "pass"
+    flat = results([], standard=standards(ys=[0.3] * 5))
+    assert "the calibration does not rise" in " ".join(flat["calibrations"][0]["why"]) or flat["state"] == "fail"
+
+
+def test_detection_at_the_least_confidence_is_no_more_than_the_blank() -> None:
+    noisy = standards(ys=[0.026, 0.062, 0.1251, 0.2497, 0.4998])
+    for confidence, there in ((0.5, True), (0.49, False)):
+        (made,) = results([], standard=noisy, calibration={"confidence": confidence})["calibrations"]
+        assert (made["detection"] is not None) is there

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 import pytest
 
-from tests.make import SLOPE, Table, at, results, row, rows, standards
+from runsheet import evaluate
+from tests.make import NOW, SLOPE, Table, at, results, row, rows, run, standards
 
 METHOD: Table = {"check": {"recovery_percent": [90, 110]}}
 QUEUE = [
@@ -93,3 +95,12 @@ def test_warnings_never_fail() -> None:
     result = acted(queue=[row("A", 0.2)])
     assert {found["state"] for found in result["quality"]} == {"warn"}
     assert result["state"] == "pass"
+
+
+def test_an_action_of_another_rule_says_nothing_of_a_finding() -> None:
+    day = run(QUEUE, method=METHOD, action=[ACTION | {"rule": "blank"}])
+    sheet = evaluate(day, datetime.fromisoformat(NOW))
+    failing = next(finding for finding in sheet.quality if finding.state == "fail")
+    assert sheet.action(failing) is None
+    noted = evaluate(run(QUEUE, method=METHOD, action=[ACTION, ACTION | {"taken": "and again"}]), sheet.now)
+    assert getattr(noted.action(failing), "taken", "") == "and again"

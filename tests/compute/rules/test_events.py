@@ -423,3 +423,12 @@ def test_traceability_names_what_has_no_lot() -> None:
         row("I", 0.25, kind="second-source", expected=100),
     ]
     assert verdict(results(queue, standard=made), "traceability") == said(("warn", "S2 K I"))
+
+
+def test_a_level_left_out_between_the_zero_standard_and_the_lowest_is_at_the_end() -> None:
+    made = [*standards([0], [0.0], name="Z", first=10), *standards()]
+    made[1] |= {"use": False, "reason": "x"}
+    assert verdict(results(standard=made), "dropped-levels") == []
+    made[2] |= {"use": False, "reason": "x"}
+    made[1].pop("use")
+    assert [found[0] for found in verdict(results(standard=made), "dropped-levels")] == ["fail"]

@@ -123,3 +123,17 @@ def test_the_words_of_a_verdict() -> None:
     made = fluorescence([extract("A", 13.5)])["A"]
     sheet = evaluate(run([extract("A", 0.25)], method={"unit": "mg/L extract"}), datetime.fromisoformat(NOW))
     assert drawn.verdict(made, sheet.rows[0]).startswith("validated")
+
+
+def test_of_two_roots_the_one_nearest_the_middle_is_taken_in_every_draw() -> None:
+    """y = 5e-5 x + 1e-5 x^2 has for 0.105 the roots 100 and -105; the middle of the range is 105."""
+    xs = (10, 25, 50, 100, 150, 200)
+    ys = [5e-5 * x + 1e-5 * x * x + (1e-4 if n % 2 else -1e-4) for n, x in enumerate(xs)]
+    made = propagated(
+        [extract("A", 0.105)],
+        method={"unit": "mg/L extract"},
+        standard=standards(xs, ys),
+        calibration={"model": "quadratic"},
+    )["A"]
+    assert made.mean == pytest.approx(100, abs=1)
+    assert made.u < 1
