@@ -185,8 +185,8 @@ def _ended(pid: int) -> None:
 def judge(document: Path, told: list[int], before: int) -> None:
     """Raise Lost unless everything that was told is there, now and after opening the run again."""
     there = accepted(document)
-    if told and max(there, default=0) < told[-1]:
-        raise Lost(f"accepted up to {told[-1]}, found up to {max(there, default=0)}")
+    if told and max(there, default=0) < max(told):
+        raise Lost(f"accepted up to {max(told)}, found up to {max(there, default=0)}")
     if there != list(range(1, len(there) + 1)) or len(there) > max([*told, before]) + 1:
         raise Lost(f"accepted {told[-1:]}, found {there[-3:]}, {len(there)} in all")
     _verified(document, "as it was left")
