@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import getpass
 import json
 import os
 import socket
@@ -114,6 +115,15 @@ class Lock:
             if found is not None and found.holder == self._note.holder and _same(fd, self.path):
                 self.path.unlink()
         os.close(fd)
+
+
+def login() -> dict[str, str]:
+    """The account this process runs under, and the machine: what a name that was typed can be held against."""
+    try:
+        account = getpass.getuser()
+    except (KeyError, OSError, ImportError):  # an account without a name
+        account = str(os.getuid()) if hasattr(os, "getuid") else ""
+    return {"account": account, "machine": socket.gethostname()}
 
 
 def acquire(document: Path, user: str, now: datetime, *, take_over: bool = False) -> Lock | Holder:

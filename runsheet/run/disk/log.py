@@ -33,6 +33,9 @@ class Entry:
     time: str
     """When it was accepted, ISO with its offset; the reading's own time is in the reading's row."""
     who: str
+    account: str | None = None
+    """The login it was accepted under, and the machine's name; none where the log is older than these."""
+    machine: str | None = None
     action: str
     """`start`, one of `edit.ACTIONS`, or a remark as `note`."""
     path: str = ""
@@ -135,14 +138,20 @@ class ReadLog:
 # --- making lines -----------------------------------------------------------------------------------------------
 
 
-def start(document: bytes, now: datetime, who: str, reason: str = "") -> list[Entry]:
-    """Make the entry that takes a document as it stands; bytes that are no UTF-8 raise ValueError."""
+def start(document: bytes, now: datetime, who: str, **more: Any) -> list[Entry]:
+    """Make the entry that takes a document as it stands; bytes that are no UTF-8 raise ValueError.
+
+    `more` is `reason`, `account` or `machine`.
+    """
     text_ = document.decode()
-    return [Entry(time=_time(now), who=who, action="start", reason=reason, text=text_, document=digest(document))]
+    return [Entry(time=_time(now), who=who, action="start", text=text_, document=digest(document), **more)]
 
 
 def entries(edits: Sequence[Edit], document: bytes, now: datetime, who: str, **more: Any) -> list[Entry]:
-    """Make the entries of one step that leads to `document`; `more` is `reason`, `undoes` or `redoes`."""
+    """Make the entries of one step that leads to `document`.
+
+    `more` is `reason`, `undoes`, `redoes`, `account` or `machine`.
+    """
     made = [
         Entry(time=_time(now), who=who, action=e.action, path=e.path, old=_typed(e.old), new=_typed(e.new), **more)
         for e in edits

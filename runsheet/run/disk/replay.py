@@ -7,7 +7,7 @@ it says so.
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.problem import Problem, has_errors
 from runsheet.run import edit, text
@@ -19,6 +19,31 @@ if TYPE_CHECKING:
 
     from runsheet.run.disk.log import ReadLog, Step
     from runsheet.run.model import Run
+
+
+class Followed(NamedTuple):
+    """A step of a log made again."""
+
+    step: Step
+    before: Run | None
+    """The run before it; None where that is not known."""
+    after: Run | None
+    fault: str
+    """Why it cannot be made again, or leads elsewhere than its line says; empty where neither."""
+
+
+def follow(steps: Iterable[Step]) -> Iterator[Followed]:
+    """Every step made again, from the first start on."""
+    run, pages = None, text.Writer()
+    for step in steps:
+        before, fault = run, ""
+        try:
+            run = _after(run, step)
+        except edit.EditError as error:
+            run, fault = None, f"the edit does not fit the document before it: {error}"
+        if run is not None and digest(_document(step, run, pages)) != step.document:
+            fault = "leads to another document than the line says"
+        yield Followed(step, before, run, fault)
 
 
 def replay(run: Run | None, steps: Iterable[Step]) -> Run:
@@ -95,21 +120,15 @@ def unfinished(read_log: ReadLog, log: bytes) -> Iterator[Problem]:
 
 
 def _replayed(steps: Sequence[Step]) -> Iterator[Problem]:
-    run, before, pages = None, "", text.Writer()
+    before = ""
     if steps and not steps[0].starts:
         yield Problem("", "the log does not begin with the document it starts from", line=steps[0].line)
-    for step in steps:
+    for step, _, _, fault in follow(steps):
         if step.starts and before and step.document != before:
             yield Problem("", "here the document was taken as it stood, changed outside the log", "warning", step.line)
         before = step.document
-        try:
-            run = _after(run, step)
-        except edit.EditError as error:
-            yield Problem("", f"the edit does not fit the document before it: {error}", line=step.line)
-            run = None
-            continue
-        if run is not None and digest(_document(step, run, pages)) != step.document:
-            yield Problem("", "leads to another document than the line says", line=step.line)
+        if fault:
+            yield Problem("", fault, line=step.line)
 
 
 def _document(step: Step, run: Run, pages: text.Writer) -> bytes:

@@ -140,6 +140,7 @@ class Store:
         self.copied: Path | None = None
         """Where the run was copied to because its own disk failed: that copy has every entry accepted by then."""
         self._place, self._who, self._entries = place, who, found.ahead
+        self._login = lock.login()
         self._start = None if found.known else found.data
         self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
         self._closing, self._closed, self._clean = threading.RLock(), False, False
@@ -313,9 +314,9 @@ class Store:
 
     def _commit(self, run: Run, edits: Sequence[Edit], now: datetime, who: str, **more: object) -> None:
         data = self._pages.write(run)
-        made = log.entries(edits, data, now, who or self._who, **more)
+        made = log.entries(edits, data, now, who or self._who, **self._login, **more)
         if self._start is not None:
-            self._add(log.start(self._start, now, who or self._who))
+            self._add(log.start(self._start, now, who or self._who, **self._login))
             self._start = None
         self._add(made)
         self.run = run
@@ -333,7 +334,7 @@ class Store:
         run, problems = parsed(theirs)
         if run is None or has_errors(problems):
             raise CannotOpenError(f"{self._place.document} has errors", problems)
-        self._add(log.start(theirs, now, who, "changed by another program; kept"))
+        self._add(log.start(theirs, now, who, reason="changed by another program; kept", **self._login))
         self._start, self.run = None, run
         return theirs
 
