@@ -2,6 +2,8 @@
 
 Owns: how a figure, a time or a name is written wherever one is shown. Invariant: nothing written here can steer a
 terminal or run in a spreadsheet, and no figure shown is ever computed with.
+
+A piece of a text that a spreadsheet would run, whatever it sets its cells apart by, has an apostrophe before it.
 """
 
 from __future__ import annotations

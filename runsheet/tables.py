@@ -2,6 +2,9 @@
 
 Owns: the one way TOML becomes dataclasses. The dataclass annotations are the schema.
 Invariant: content never raises; everything wrong is collected with its path, and what could be read is kept.
+
+Numbers keep the characters they were typed with (`AsTyped`), also where Decimal would write 1E-7. Line numbers of
+problems come from a scan of headers and keys; text with multi-line strings has none.
 """
 
 from __future__ import annotations

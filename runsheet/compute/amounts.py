@@ -3,6 +3,9 @@
 Owns: the factor that takes mg/L of extract to the result, and the unit it lands in. Invariant: the unit follows the
 matrix of the row; a missing amount gives no factor, never a guessed one (a method blank or a prepared control takes
 the nominal amounts).
+
+A computed amount or solids content that is not above 0 leaves the row without a result. Solids are (dry - dish) /
+(wet - dish): `wet_g` and `dry_g` are taken with their dish (Standard Methods 2540 G, from memory).
 """
 
 from __future__ import annotations

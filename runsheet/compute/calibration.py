@@ -4,6 +4,11 @@ Owns: what a standard's x and y are, which limits a calibration is judged by, an
 Invariant: one standard row is one point, its readings averaged; every limit present applies and an absent one does not.
 
 Sources: EPA SW-846 8000D (relative standard error, error of each level, minimum levels); DIN 32645 (detection).
+
+A calibration still to be finished is fitted from what is read so far (state todo), so that the analyst watches the
+curve grow; rows that name it are computed and held. `point` without a zero standard read fits no point: there is no
+reading to fit. `level_error_percent` also covers the lowest level where `lowest_error_percent` is absent. A
+calibration that fails fails the run also where no row uses it: then it affects nothing, and an action settles it.
 """
 
 from __future__ import annotations

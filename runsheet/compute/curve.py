@@ -5,6 +5,8 @@ uncertainty. Invariant: floats and tuples only; a fit of a few points needs no l
 
 Sources: weighted least squares and inverse prediction, Miller & Miller, Statistics and Chemometrics for Analytical
 Chemistry, chapter 5; diagnostics, EPA SW-846 8000D.
+
+A rise that rounding alone could make (1e-12 of the largest signal over the range) is none.
 """
 
 from __future__ import annotations

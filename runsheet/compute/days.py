@@ -2,6 +2,9 @@
 
 Owns: which day a reading, a row and a setup check belong to. Invariant: a day begins with its first reading and after
 each 8 h without one, whatever the calendar says: a run may go past midnight.
+
+A gap of just 8 h begins a new day. A setup check without a time counts for the first day, and a row without one that
+stands first in the queue too.
 """
 
 from __future__ import annotations

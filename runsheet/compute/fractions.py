@@ -2,6 +2,10 @@
 
 Owns: the difference of a sample's two fractions and its uncertainty. Invariant: what both fractions share cancels; what
 each has for itself does not.
+
+Fractions are listed and compared where both are reported in one unit and on one basis. In the polar part's
+uncertainty, volumes, precision and bias scale the difference (one bottle, one extraction); the standards and the
+curve's covariance do too when both were read from one curve; the readings and each dilution are independent.
 """
 
 from __future__ import annotations

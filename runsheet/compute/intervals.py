@@ -2,6 +2,9 @@
 
 Owns: step 11 of the computation and the gaps the interval rules judge. Invariant: a reading added never shortens a gap
 that was already too long.
+
+What falls due begins anew with a calibration finished since the last event, as the contract has it; the gaps that are
+judged afterwards do not, and end with the day.
 """
 
 from __future__ import annotations

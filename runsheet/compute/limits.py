@@ -2,6 +2,8 @@
 
 Owns: step 9 of the computation. Invariant: limits scale with what was really used; verdicts are taken on unrounded
 figures (ASTM E29, absolute method).
+
+A figure that equals its limit to 1e-9 is at the limit, for flags as for rules.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 Owns: steps 4 to 8 of the computation, one row after the other in file order, which is the order of analysis.
 Invariant: a row's figures depend on its calibration and the blanks beside it, never on other samples.
+
+`as_left` counts only with `rezeroed`. A void row with readings is computed too, apart (`as_if`): rules ask what it
+would have been, and nothing else does.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 Owns: the target and the limit of each check. Invariant: `full-scale` and `dark` are always %T; the others are judged in
 absorbance, in whatever they were typed.
+
+A stability check needs two readings to say anything.
 """
 
 from __future__ import annotations

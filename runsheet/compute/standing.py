@@ -2,6 +2,9 @@
 
 Owns: when a finding is acted on, the flags H, Q and Y, and the run's state. Invariant: an action changes no figure and
 takes no flag away; only `pass` may be called a pass.
+
+A finding about a setup check that is missing, or about what falls due, was never read: an action on it may have any
+time.
 """
 
 from __future__ import annotations

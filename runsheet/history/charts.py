@@ -2,6 +2,10 @@
 
 Owns: which points make one chart, its limits, and what its points violate. Invariant: limits come from the points
 shown, or from those before a run that is judged; on few points a chart says that they are provisional.
+
+Charts are made for each method, fraction, instrument, cell and solvent apart, slopes also for each model. Checks and
+blanks are charted as they were found; controls and spikes not while held or superseded. The latest 100 points give
+the limits, unless more are asked for; below 20 they are called provisional.
 """
 
 from __future__ import annotations

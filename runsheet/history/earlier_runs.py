@@ -2,6 +2,9 @@
 
 Owns: judging a run's points by what their series were before it. Invariant: the limits come from earlier runs only, so
 that a point does not move the limits it is judged by; a history too short says nothing.
+
+An open run is judged by the points read before its first reading, ten or more (common practice, no source). The
+warning never fails a run and is not in the contract's rules: `check` and `results` do not know it.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 Owns: which figures are charted, and which results count in a study. Invariant: pure; nothing is judged
 here, the figures and limits are the sheet's. A figure that does not count is kept with a mark, never dropped.
+
+A history evaluates a run as of its latest reading, so that the same document gives the same figures. A run in two
+documents is charted once: the one with the latest reading, else the first by path.
 """
 
 from __future__ import annotations

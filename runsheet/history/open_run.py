@@ -2,6 +2,9 @@
 
 Owns: which folder that is, and loading what is needed of it. Invariant: after loading nothing is read any more, so that
 a key is never kept waiting by a disk.
+
+The screen looks at the run's own folder and not below it, since that may be a home with much in it;
+`RUNSHEET_HISTORY` names another, with what is below.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 Owns: what a text is looked up in, and which results hang on a lot. Invariant: a lot touches what was computed or
 verified with it: a standard's lot the results of its calibration, a solvent's its run, a batch's its batch.
+
+A lot touches what hangs on it: a standard's the results of its calibration where it was used, a check's or second
+source's those it verified, a solvent's the run, a batch's the batch, a control's that control.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 Owns: which results belong to one study, and the figure offered to the method. Invariant: a detection limit belongs to
 an instrument, a cell, a solvent, a method and a fraction, and a demonstration to an analyst besides.
+
+A demonstration of capability is an analyst's latest four `capability` rows of a group.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 Owns: the names and the shape other programs rely on. Invariant: numbers are not rounded and None stands where there is
 no figure; fields may be added, none renamed.
+
+`flags` are ours whatever letters the method prints: the printed ones are in reports, screen and CSV.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 Owns: what the report is of, its findings in short, and where the points a reviewer looks at first stand. Invariant:
 figures and verdicts are the sheet's.
+
+Page numbers, run and digest in the margins of a printed page are CSS page-margin boxes: browsers that have none print
+the rest.
 """
 
 from __future__ import annotations

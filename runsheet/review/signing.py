@@ -4,6 +4,10 @@ Owns: who may sign, what a signature covers, when it still stands. Invariant: th
 document without reviews, signatures and amendments, the reviewer's covers the reviews too; a later change leaves a
 signature in place, not standing, with the reason beside it. Names typed are not electronic signatures, and the report
 says so.
+
+A signature is refused while something is to be read or a failing finding is not acted on. The reviewer is nobody who
+worked on the run or signed it as analyst; names are compared without case, spaces and points. A change of a signed
+run needs a reason, which becomes an amendment; the signature stays and stands no more.
 """
 
 from __future__ import annotations

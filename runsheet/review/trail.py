@@ -3,6 +3,10 @@
 Owns: `Trail` and `trail`, `Audit` and `audit`. Invariant: pure, from the bytes and the steps of a log; every value that
 replaced another is listed with who, when, why, old and new (US good laboratory practice, 40 CFR 160.130(e) and 21 CFR
 58.130(e), from memory).
+
+Late is more than 15 minutes between a reading's own time and its first entry (common practice, no source). A
+correction is a value that replaced another or was taken away; a replicate added, a note, and the time stamped with a
+reading are none.
 """
 
 from __future__ import annotations

@@ -3,6 +3,11 @@
 Owns: what there is to look at, which rows are typed again, who may, what is left. Invariant: pure; the rows follow from
 the digest of what the analyst signs, so that nobody can know them before the sheet is as it is, and everybody gets the
 same afterwards.
+
+One in ten of the rows read and not void, rounded up, drawn by SHA-256 of the analyst's digest with the id; what was
+typed again counts also where the document has changed since. An exception is known by its words, so that one whose
+words change is open again. Rows come before exceptions, which may tell a reading; a row that differs is offered again
+once nothing else is left.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 Owns: the one way this screen draws: a widget keeps its lines as segments and repaints only lines that changed.
 Invariant: no scrollbars, no layout on a change, one region a line.
+
+No stock input, table or footer is used: Textual repaints whole tables and lays out again at each key.
 """
 
 from __future__ import annotations

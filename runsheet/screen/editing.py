@@ -2,6 +2,10 @@
 
 Owns: the entry from its first key to its acceptance. Invariant: every key is shown with what it would do to the sheet;
 only Enter, Tab or an arrow makes it part of the run, and only when it is a value.
+
+In a cell that holds text, but a name, a letter types; elsewhere letters are commands, and a digit in a calculated
+cell goes to the row's reading. Enter goes to the next thing to read below; what was skipped stays in NEXT. A reading
+overwritten, or one no photometer gives (from 3 A on), asks why.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 Owns: the run as accepted, its sheet, and every change: what must be answered first, committed, undone, made again.
 Invariant: nothing here knows of a screen, and when a change is taken it is in the log on the disk.
+
+From 300 rows on, a key computes the 60 rows about the cursor at once, and the verdicts on the whole 0.2 s after the
+last key.
 """
 
 from __future__ import annotations

@@ -5,6 +5,10 @@ what was accepted is on the disk, the terminal is as it was found, and no proces
 
 Private names of Textual touched here, each with a test: `textual.drivers.linux_driver.getincrementaldecoder`,
 `textual.drivers._writer_thread.MAX_QUEUED_WRITES`.
+
+Two private names of Textual are touched, each with a test: `linux_driver.getincrementaldecoder`, since a byte that is
+no UTF-8 would end the program, and `_writer_thread.MAX_QUEUED_WRITES`, since a terminal that takes no output would
+stop the event loop and with it the saving.
 """
 
 from __future__ import annotations

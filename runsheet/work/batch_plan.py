@@ -2,6 +2,8 @@
 
 Owns: the batch QC a method asks for, and where blanks and checks go. Invariant: no id is used twice,
 and a planned queue read in order, one reading a row, overruns no interval and lacks no QC row of its batch.
+
+A plan opens with a solvent blank, so that the second source and check after it have a drift to stand on.
 """
 
 from __future__ import annotations

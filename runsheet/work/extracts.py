@@ -6,6 +6,9 @@ superseded reading has emptied the flask all the same.
 What a reading takes is an estimate on the cautious side. Each reading is one filling of the cell, and a filling is
 spent: nothing is poured back. A diluted row takes an aliquot only; the final volume of a dilution is not in the
 document, so the aliquot is what the fillings hold divided by the dilution.
+
+A filling takes the cell's volume (3, 15, 30 mL at 10, 50, 100 mm, SW-846 8440) and is not poured back; 1 mL of
+extract stays in each gram of gel (common practice, no source).
 """
 
 from __future__ import annotations

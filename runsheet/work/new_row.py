@@ -3,6 +3,10 @@
 Owns: what such a row holds, however it is made (inserted, planned, read again, diluted), and the ids still to be given
 out. Invariant: no measured and no certified value is invented. Nominal amounts are for rows the bench prepares itself;
 certified and added amounts are the method's own, else what was last typed for such a row in this run, else blank.
+
+New rows ask for what only the bench knows; nothing measured is invented. Only rows the bench makes itself get the
+nominal amounts. Certified and added values are the method's own, else the last ones typed in this run, since it is
+the same flask on the same day.
 """
 
 from __future__ import annotations

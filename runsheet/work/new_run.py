@@ -2,6 +2,8 @@
 
 Owns: what a run holds on its first morning. Invariant: nothing in it was measured; levels of standards are a proposal
 from the method's reporting limit and are there to be changed.
+
+A new run proposes levels of 0, 1, 2, 4, 8 and 16 times the reporting limit taken to the extract.
 """
 
 from __future__ import annotations

@@ -1,4 +1,10 @@
-"""Rules about the batch QC: method blanks, controls, spikes, duplicates."""
+"""Rules about the batch QC: method blanks, controls, spikes, duplicates.
+
+Controls are counted without their duplicates, method blanks and controls once a sample, so that a re-read counts
+once. Matrix effect needs at least one control of the batch and fraction that passes, and none that fails. B goes on
+samples and duplicates, not on spikes. A superseded method blank is judged all the same: a bad blank is not made good
+by leaving it unreported.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Rules about what was voided, repeated or superseded: testing until something passes is told."""
+"""Rules about what was voided, repeated or superseded: testing until something passes is told.
+
+A row that is not judged (above the range, another material) is neither outside its limits nor within, and ends a row
+of failures.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Rules about the calibrations and the limits that stand on them."""
+"""Rules about the calibrations and the limits that stand on them.
+
+A place of the detection study that the run does not name is told as different: nobody can say it is the same.
+"""
 
 from __future__ import annotations
 

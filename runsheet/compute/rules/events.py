@@ -1,4 +1,9 @@
-"""Rules about blanks, check standards and what stands between them."""
+"""Rules about blanks, check standards and what stands between them.
+
+`closing` names every row of a calibration that lacks a blank or a check after it, held or not. `carry-over` compares
+results; a row off the curve without a result, or a check in between, is not compared. Late by a little is a warning
+only where a blank or check stands on a side and passes: with none on either side it fails.
+"""
 
 from __future__ import annotations
 

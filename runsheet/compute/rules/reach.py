@@ -2,6 +2,9 @@
 
 Owns: the ways a finding reaches a result: by row, sample, batch, calibration, day, bracket, time. Invariant: what is
 reached is always a reported row of a sample or of a blank that made the samples' journey, in the order of analysis.
+
+A name in a finding is a row's where its rule names rows, and a sample's where its rule names samples (batch, receipt,
+the warnings of holding), although both may be spelt alike.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""The rule about how samples arrived."""
+"""The rule about how samples arrived.
+
+Blanks of the journey are judged where their temperature or pH is recorded; that it is not is asked of samples only.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Rules about times: holding, expiry, order."""
+"""Rules about times: holding, expiry, order.
+
+`holding` is judged for samples, duplicates, spikes and blanks of the journey; a duplicate or spike without a
+`[[sample]]` of its own has its parent's. `expiry` is by the time of the reading; without one, by `run.opened`.
+"""
 
 from __future__ import annotations
 

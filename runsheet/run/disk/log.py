@@ -6,6 +6,11 @@ log alone is enough to rebuild the document at every step, since a `start` line 
 A step is what one Enter (or one paste) did: one line or several, the last of them with the SHA-256 of the document
 after it. A step without that line was never accepted. The chain finds lines changed, missing or moved; it is no
 signature: who can write the file can write a new log from a given line on.
+
+Old and new values are one line of TOML as JSON text, so digits and dates survive. The chain is SHA-256 over the chain
+before and the line without its chain (sorted, compact JSON). Each step's last line carries the document's SHA-256 and
+a start line the whole document, so the log alone can rebuild the run. The chain proves order and integrity to an
+honest holder; it is no signature.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 Owns: `RunOnDisk`, `look`, `verify`, `Follower`. Invariant: nothing here writes. An accepted reading is in `run`,
 from the document, from the log, or from the part of the log that the state folder kept.
+
+A document changed between two openings is taken as it stands, and what the log led to is kept as
+`NAME.ours-TIME.toml`; undo does not cross such a point.
 """
 
 from __future__ import annotations

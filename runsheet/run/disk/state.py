@@ -2,6 +2,9 @@
 
 Owns: where they are, and who may write there. Invariant: nothing is written to, or believed from, a folder that is not
 the user's own or that others may write into.
+
+What is in the state folder is 0600, in folders of 0700; the log and copies beside a run take the run's own mode, so
+that who may read the run may open it with its log.
 """
 
 from __future__ import annotations
