@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import random
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from unittest.mock import patch
 
 from rich.cells import cell_len
@@ -35,8 +36,19 @@ if TYPE_CHECKING:
 
     from runsheet.run.model import Run
 
-Happening = events.Key | events.Paste | tuple[int, int]
-"""A key, a paste, or a new size of the terminal."""
+
+class Scan(NamedTuple):
+    """What a scanner, or a device that types, sends: characters, and Enter, faster than a person types."""
+
+    text: str
+
+
+Happening = events.Key | events.Paste | Scan | tuple[int, int]
+"""A key, a paste, a scan, or a new size of the terminal."""
+SCANS = ("v8-2", "q-100", "b0017", "OS-09", "G-3", "SB1", "0.112", "0,4", "-1", "12ab", "x", "S-1", "y", "1e9", "0.1.2")
+PACE, FAST = 0.2, 0.005
+"""Seconds between the keys of a person, and of a scanner; the test itself is faster than either."""
+moments = itertools.count()
 
 MOVES = (
     "up", "down", "left", "right", "tab", "shift+tab", "pageup", "pagedown", "home", "end", "enter", "escape", "ctrl+j",
@@ -77,7 +89,7 @@ def doing(bench: Bench, random_: random.Random) -> Iterator[Happening]:
     elif chance < 0.12:
         yield _key(random_.choice(ODD))
     elif chance < 0.18:
-        yield events.Paste(random_.choice((*BLOCKS, *TEXTS)))
+        yield random_.choice((events.Paste(random_.choice((*BLOCKS, *TEXTS))), Scan(random_.choice(SCANS))))
     elif chance < 0.26:
         character = random_.choice(CHARACTERS)
         yield _key(character, character)
@@ -156,16 +168,40 @@ async def _work(bench: Bench, count: int, random_: random.Random) -> None:
 
 
 async def happen(bench: Bench, pilot: Pilot[object], happened: Happening) -> None:
-    if isinstance(happened, tuple):
+    if isinstance(happened, Scan):
+        scan(bench, happened.text)
+    elif isinstance(happened, tuple):
         await pilot.resize_terminal(*happened)
     elif isinstance(happened, events.Key):
         if happened.key in ODD:
             await pilot.press(happened.key)  # the whole way through the application, which has keys of its own
         else:
-            bench.on_key(happened)
-            bench.release()
+            press(bench, happened)
     else:
         bench.on_paste(happened)
+
+
+def press(bench: Bench, key: events.Key) -> None:
+    """Press a key at a person's pace."""
+    key.time = next(moments) * PACE
+    bench.on_key(key)
+    bench.release()
+
+
+def scan(bench: Bench, text: str) -> None:
+    """Scan a text; where nothing is asked, shown or typed, only a number may change the run."""
+    idle = bench.prompt is None and bench.query_one(Page).content is None and bench.grid.entry is None
+    before, moment = bench.session.run, next(moments) * PACE
+    for number, character in enumerate(text):
+        key = events.Key(character, character)
+        key.time = moment + number * FAST
+        bench.on_key(key)
+    end = events.Key("enter", None)
+    end.time = moment + len(text) * FAST
+    bench.on_key(end)
+    bench.release()
+    is_number = text.strip("+-0123456789.,") == ""
+    assert not idle or is_number or len(text) < 2 or bench.session.run is before
 
 
 def _readable(path: Path) -> None:

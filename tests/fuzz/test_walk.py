@@ -44,5 +44,5 @@ def test_random_walks_lose_nothing(name: str, seed: int, tmp_path: Path, monkeyp
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(keys, "doing", walking)
     path = tmp_path / "run.toml"
-    assert keys.work(path, 400, seed, demo.text(name), demo.NOW[name]) > 2
+    assert keys.work(path, 600, seed, demo.text(name), demo.NOW[name]) > 2
     assert files.log_of(path).read_text(encoding="utf-8").count('"review[') > 5
