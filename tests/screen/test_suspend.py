@@ -72,6 +72,7 @@ def test_a_suspended_program_gives_the_terminal_to_the_shell(water: Path, termin
 def test_a_program_stopped_without_being_asked_goes_on(sane: bool, water: Path, terminals: list[Terminal]) -> None:  # noqa: FBT001
     terminal = opened(water, terminals)
     accepted(terminal)
+    terminal.settle()  # all of the frame, whose last line is there before the rest
     before = rows(terminal)
     shell = termios.tcgetattr(terminal.fd)
     stopped(terminal, signal.SIGSTOP)
