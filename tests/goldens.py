@@ -15,6 +15,7 @@ from runsheet import demo, evaluate, read
 from runsheet.history import cache, charts, studies
 from runsheet.report import detection, formats, history, html, markdown, text
 from runsheet.report.making import Report
+from runsheet.review.trail import NO_TRAIL
 from runsheet.show import findings
 from tests import many
 from tests.history.folder import put
@@ -38,7 +39,10 @@ def outputs() -> Iterator[tuple[Path, str]]:
         for form, ending in ENDINGS.items():
             yield FIXTURES / "reports" / f"{name}.report.{ending}", formats.FORMATS[form](Report(sheet))
         for form in formats.RESULTS:
-            yield FIXTURES / "reports" / f"{name}.results.{form}", steady(formats.RESULTS[form](sheet, problems))
+            yield (
+                FIXTURES / "reports" / f"{name}.results.{form}",
+                steady(formats.RESULTS[form](sheet, problems, NO_TRAIL)),
+            )
     yield from _of_a_folder()
     for document in sorted((FIXTURES / "good").glob("*.toml")):
         run, problems = read(document.read_text())

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.problem import Problem
     from runsheet.report.blocks import Block
+    from runsheet.review.trail import Trail
     from runsheet.run.disk.log import ReadLog
     from runsheet.run.model import Run
 
@@ -98,15 +99,17 @@ def results(asked: argparse.Namespace) -> int:
     """Print everything computed from a run."""
     from runsheet.report import formats
 
-    sheet, problems = _evaluated(asked)
+    found, sheet = _evaluated(asked)
+    problems = list(found.problems)
     if asked.draws is None:
-        streams.data(formats.RESULTS[asked.form](sheet, problems))
+        streams.data(formats.RESULTS[asked.form](sheet, problems, found.trail))
         return Exit.FINE
     if asked.form not in formats.DRAWN:
         raise Refusal(f"--monte-carlo goes with --as {' or '.join(formats.DRAWN)}, not {asked.form}")
     from runsheet.compute.statistics import monte_carlo  # and numpy with it
 
-    streams.data(formats.DRAWN[asked.form](sheet, problems, monte_carlo.propagate(sheet, asked.draws)))
+    made = monte_carlo.propagate(sheet, asked.draws)
+    streams.data(formats.DRAWN[asked.form](sheet, problems, found.trail, made))
     return Exit.FINE
 
 
@@ -125,24 +128,22 @@ def check(asked: argparse.Namespace) -> int:
     """Print the findings; a run that fails ends with 1."""
     from runsheet.show import findings
 
-    sheet, problems = _evaluated(asked)
-    streams.lines([*problems, *findings.lines(sheet)])
+    found, sheet = _evaluated(asked)
+    streams.lines([*found.problems, *findings.lines(sheet)])
     return Exit.FAILS if sheet.state == "fail" else Exit.FINE
 
 
 def report(asked: argparse.Namespace) -> int:
     """Write the report."""
-    from runsheet import evaluate
     from runsheet.report import formats
     from runsheet.report.making import Report
     from runsheet.review import trail
 
-    found = _found(Path(asked.file))
-    sheet = evaluate(found.run, asked.now or datetime.now().astimezone())
+    found, sheet = _evaluated(asked)
     charts: tuple[Block, ...] = ()
     if asked.history is not None:
         sheet, charts = folder.with_history(Path(asked.file), sheet, Path(asked.history))
-    text = formats.FORMATS[asked.form](Report(sheet, trail.audit(found.log.steps, found.run), charts))
+    text = formats.FORMATS[asked.form](Report(sheet, trail.audit(found.log.steps, found.run), charts, found.trail))
     output.write(asked.output, text)
     if asked.output is not None:
         streams.tell(f"{asked.output}: the report is written")
@@ -173,12 +174,14 @@ def log(asked: argparse.Namespace) -> int:
 # --- reading ----------------------------------------------------------------------------------------------------
 
 
-def _evaluated(asked: argparse.Namespace) -> tuple[Sheet, list[Problem]]:
-    """Read the document a command names and compute it; warnings are given, errors end the command."""
+def _evaluated(asked: argparse.Namespace) -> tuple[_Readable, Sheet]:
+    """Read the document a command names, compute it, and judge it by its log; errors end the command."""
     from runsheet import evaluate
+    from runsheet.review import trail_rule
 
     found = _found(Path(asked.file))
-    return evaluate(found.run, asked.now or datetime.now().astimezone()), list(found.problems)
+    sheet = evaluate(found.run, asked.now or datetime.now().astimezone())
+    return found, trail_rule.judged(sheet, found.trail)
 
 
 class _Readable(NamedTuple):
@@ -187,10 +190,12 @@ class _Readable(NamedTuple):
     run: Run
     problems: tuple[Problem, ...]
     log: ReadLog
+    trail: Trail
 
 
 def _found(path: Path) -> _Readable:
-    """Read a document, with what its log has ahead of it. Nothing is written."""
+    """Read a document, with what its log has ahead of it and says of it. Nothing is written."""
+    from runsheet.review import trail
     from runsheet.run.disk import store
 
     try:
@@ -205,7 +210,8 @@ def _found(path: Path) -> _Readable:
         streams.tell(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in")
     for note in found.notes:
         streams.tell(f"runsheet: {path}: {note}")
-    return _Readable(found.run, found.problems, found.log)
+    said = trail.trail(found.log_bytes or found.torn or None, found.data)
+    return _Readable(found.run, found.problems, found.log, said)
 
 
 def moment(text: str) -> datetime:

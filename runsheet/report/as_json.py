@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, DueResult, Finding, RowResult, Sheet
     from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
+    from runsheet.review.trail import Trail
 
 FORMAT = 1
 
@@ -27,6 +28,12 @@ def as_data(sheet: Sheet, problems: Iterable[Problem] = ()) -> dict[str, Any]:
     """The sheet as plain data; `problems` are the warnings the document was read with."""
     data: dict[str, Any] = _numbers(_parts(sheet, problems))
     return data
+
+
+def trail(made: Trail) -> dict[str, Any]:
+    """What the edit log says of the document, under a key of its own."""
+    outside = [asdict(change) for change in made.outside]
+    return {"trail": {"state": made.state, "why": made.why, "outside": outside}}
 
 
 def drawn(made: Iterable[Propagated]) -> dict[str, Any]:

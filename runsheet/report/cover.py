@@ -70,6 +70,7 @@ def _about(report: Report) -> Iterator[tuple[str, object]]:
     lot = solvent.lot and f"lot {solvent.lot}"
     yield "Run", about.id
     yield "State", state.words(sheet)
+    yield "Edit log", report.trail.words + (f": {report.trail.why}" if report.trail.why else "")
     yield "Laboratory", about.laboratory
     yield "Client", about.client
     yield "Received", span(s.received for s in run.sample)

@@ -19,10 +19,11 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
+    from runsheet.review.trail import Trail
 
 
-def _json(sheet: Sheet, problems: list[Problem]) -> str:
-    return _dumped(as_json.as_data(sheet, problems))
+def _data(sheet: Sheet, problems: list[Problem], trail: Trail) -> dict[str, Any]:
+    return as_json.as_data(sheet, problems) | as_json.trail(trail)
 
 
 def _dumped(data: dict[str, Any]) -> str:
@@ -35,16 +36,18 @@ def _marks(report: Report) -> str:
     return f"{run.run.id}   SHA-256 {signing.digest(run)[:DIGITS]}"
 
 
-RESULTS: dict[str, Callable[[Sheet, list[Problem]], str]] = {
-    "text": lambda sheet, problems: text.write(summary.blocks(sheet, problems)),
-    "json": _json,
-    "csv": lambda sheet, _problems: csv_table.write(sheet),
+RESULTS: dict[str, Callable[[Sheet, list[Problem], Trail], str]] = {
+    "text": lambda sheet, problems, trail: text.write(summary.blocks(sheet, problems, trail)),
+    "json": lambda sheet, problems, trail: _dumped(_data(sheet, problems, trail)),
+    "csv": lambda sheet, _problems, _trail: csv_table.write(sheet),
 }
 """What `results --as` writes."""
 
-DRAWN: dict[str, Callable[[Sheet, list[Problem], list[Propagated]], str]] = {
-    "text": lambda sheet, problems, made: text.write((*summary.blocks(sheet, problems), *summary.drawn(sheet, made))),
-    "json": lambda sheet, problems, made: _dumped(as_json.as_data(sheet, problems) | as_json.drawn(made)),
+DRAWN: dict[str, Callable[[Sheet, list[Problem], Trail, list[Propagated]], str]] = {
+    "text": lambda sheet, problems, trail, made: text.write(
+        (*summary.blocks(sheet, problems, trail), *summary.drawn(sheet, made))
+    ),
+    "json": lambda sheet, problems, trail, made: _dumped(_data(sheet, problems, trail) | as_json.drawn(made)),
 }
 """What `results --monte-carlo --as` writes."""
 

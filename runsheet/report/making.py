@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from runsheet.report.blocks import Facts, Table
-from runsheet.review.trail import Audit
+from runsheet.review.trail import NO_TRAIL, Audit, Trail
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,6 +38,8 @@ class Report:
     """What the edit log tells."""
     charts: tuple[Block, ...] = ()
     """The control charts of the runs this one stands among, ready to read."""
+    trail: Trail = NO_TRAIL
+    """What the edit log says of the document."""
 
 
 def table(chosen: Sequence[Column[T]], rows: Sequence[T]) -> Table:

@@ -43,6 +43,7 @@ SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     bench_sections.limits,
     _charts,
     bench_sections.worked,
+    quality_sections.outside,
     quality_sections.corrections,
     review_section.review,
     quality_sections.signatures,

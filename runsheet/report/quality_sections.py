@@ -66,6 +66,25 @@ def _action(finding: Finding, sheet: Sheet) -> tuple[str, str]:
     return name, f"{findings.taken(finding, sheet)}; affects {affected}"
 
 
+def outside(report: Report) -> Iterator[Block]:
+    """Say what was changed outside the edit log, value for value."""
+    if report.trail.outside:
+        yield Heading("Changed outside the edit log")
+        rows = tuple(
+            (change.path, change.old, change.new, f"{minute(change.after)} to {minute(change.before) or 'now'}")
+            for change in report.trail.outside
+        )
+        yield Table(("what", "was", "is", "between"), rows, (True,) * 4)
+    if report.trail.state != "none":
+        yield Paragraph(TRAIL_LIMIT)
+
+
+TRAIL_LIMIT = (
+    "What an edit log shows has a limit: whoever can write the files could have written the log anew. Only a register "
+    "of issued reports kept elsewhere tells that."
+)
+
+
 def corrections(report: Report) -> Iterator[Block]:
     """Say what was corrected and what was entered late, by the edit log."""
     found = report.audit

@@ -190,9 +190,13 @@ def _corrections(report: Report) -> Iterator[str]:
     yield f"Superseded: {findings.some(superseded)}." if superseded else ""
     count = len(report.audit.corrections)
     if report.audit.entries:
-        yield f"{count or 'No'} {'entry was' if count == 1 else 'entries were'} corrected, by the edit log."
+        entries = f"{count or 'No'} {'entry was' if count == 1 else 'entries were'} corrected"
+        yield f"{entries}, by the edit log ({report.trail.words})."
     else:
         yield "No edit log beside the document."
+    if outside := report.trail.outside:
+        places = findings.some([each.path for each in outside], 4)
+        yield f"{counted(len(outside), 'value')} changed outside it: {places}."
     yield f"{counted(len(sheet.run.amendment), 'amendment')} after signing." if sheet.run.amendment else ""
     yield from _bad(sheet, "corrections")
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from runsheet.report import bench_sections, quality_sections
 from runsheet.report.blocks import Block, Heading, Items, Paragraph, Table
 from runsheet.report.making import Report
+from runsheet.review.trail import NO_TRAIL
 from runsheet.show import drawn as propagated
 from runsheet.show import explain, state
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
+    from runsheet.review.trail import Trail
 
 
 def drawn(sheet: Sheet, made: Sequence[Propagated]) -> tuple[Block, ...]:
@@ -30,9 +32,10 @@ def drawn(sheet: Sheet, made: Sequence[Propagated]) -> tuple[Block, ...]:
     return Heading("Monte Carlo", 2), Paragraph(said), Table(propagated.TITLES, cells, left)
 
 
-def blocks(sheet: Sheet, problems: list[Problem]) -> tuple[Block, ...]:
+def blocks(sheet: Sheet, problems: list[Problem], trail: Trail = NO_TRAIL) -> tuple[Block, ...]:
     """The sheet in short, with the warnings the document was read with."""
     found: list[Block] = [Heading(f"{sheet.run.run.id}: {state.words(sheet)}", 1)]
+    found.append(Paragraph(f"Edit log: {trail.words}" + (f" ({trail.why})" if trail.why else "") + "."))
     curves = [f"{c.id}: {c.state}, {explain.curve_words(c)}" for c in sheet.calibrations]
     found += [Items(tuple(curves))] if curves else []
     for section in (bench_sections.results, bench_sections.fractions, quality_sections.findings_found):

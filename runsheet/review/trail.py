@@ -15,7 +15,7 @@ import tomllib
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from runsheet.problem import has_errors
 from runsheet.review.outside import changes
@@ -61,6 +61,22 @@ class Trail:
     state: State
     why: str = ""
     outside: tuple[Outside, ...] = ()
+    pairs: tuple[tuple[Run, Run], ...] = field(default=(), compare=False, repr=False)
+    """The run before and after each change from outside."""
+
+    @property
+    def words(self) -> str:
+        """The state as it is shown."""
+        return WORDS[self.state]
+
+
+WORDS: dict[State, str] = {
+    "none": "no log",
+    "whole": "log whole",
+    "changed": "log whole, document changed outside it",
+    "broken": "log broken",
+}
+NO_TRAIL = Trail("none")
 
 
 def trail(log_bytes: bytes | None, document: bytes | None) -> Trail:
@@ -81,14 +97,16 @@ def trail(log_bytes: bytes | None, document: bytes | None) -> Trail:
     last = followed[-1].after
     if run is not None and last is not None and begun is None and run.run.id != last.run.id:
         return Trail("broken", f"it is the log of another run, {last.run.id}")
-    outside = (*_between(followed), *_since(read_log, last, document, run))
+    made = (*_between(followed), *_since(read_log, last, document, run))
+    outside = tuple(each for changed in made for each in changed.outside)
+    pairs = tuple((changed.old, changed.new) for changed in made)
     torn = "; ".join(problem.message for problem in replay.unfinished(read_log, log_bytes))
     if document is not None and run is None:
-        return Trail("changed", "the document was changed outside the log and cannot be read", outside)
+        return Trail("changed", "the document was changed outside the log and cannot be read", outside, pairs)
     if not outside:
         return Trail("whole", torn)
     count = f"{len(outside)} {'value was' if len(outside) == 1 else 'values were'} changed outside the log"
-    return Trail("changed", "; ".join(filter(None, (count, torn))), outside)
+    return Trail("changed", "; ".join(filter(None, (count, torn))), outside, pairs)
 
 
 def _run(document: bytes | None) -> Run | None:
@@ -111,20 +129,32 @@ def _broken(read_log: ReadLog, begun: str | None) -> str:
     return ""
 
 
-def _between(followed: Sequence[Followed]) -> Iterator[Outside]:
+class _Changed(NamedTuple):
+    """The run before and after one change from outside, and its values."""
+
+    old: Run
+    new: Run
+    outside: tuple[Outside, ...]
+
+
+def _between(followed: Sequence[Followed]) -> Iterator[_Changed]:
     """What was changed between two openings: the document was then taken as it stood."""
     for last, each in pairwise(followed):
         if each.step.starts and each.before is not None and each.after is not None:
             times = last.step.entries[-1].time, each.step.entries[0].time
-            yield from (Outside(*change, *times) for change in changes(each.before, each.after))
+            outside = tuple(Outside(*change, *times) for change in changes(each.before, each.after))
+            if outside:
+                yield _Changed(each.before, each.after, outside)
 
 
-def _since(read_log: ReadLog, last: Run | None, document: bytes | None, run: Run | None) -> Iterator[Outside]:
+def _since(read_log: ReadLog, last: Run | None, document: bytes | None, run: Run | None) -> Iterator[_Changed]:
     """What was changed since the last entry; a document that the log is ahead of is as the log left it."""
     if document is None or run is None or last is None or read_log.after(digest(document)) is not None:
         return
     time = read_log.steps[-1].entries[-1].time
-    yield from (Outside(*change, time, "") for change in changes(last, run))
+    outside = tuple(Outside(*change, time, "") for change in changes(last, run))
+    if outside:
+        yield _Changed(last, run, outside)
 
 
 @dataclass(frozen=True, slots=True)

@@ -152,7 +152,7 @@ def reported(context: Context) -> Report:
     charts = (
         tuple(history.of_run(context.session.history.charts(context.session.sheet))) if context.session.history else ()
     )
-    return Report(context.session.sheet, trail.audit(steps, context.session.run), charts)
+    return Report(context.session.sheet, trail.audit(steps, context.session.run), charts, context.session.trail)
 
 
 def cautions(context: Context) -> Content:

@@ -13,6 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.sheet import evaluate
+from runsheet.review import trail, trail_rule
+from runsheet.review.trail import NO_TRAIL
 from runsheet.run import edit, entry
 from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.history.cache import Progress
     from runsheet.history.open_run import EarlierRuns
+    from runsheet.review.trail import Trail
     from runsheet.run.disk.log import Step
     from runsheet.run.disk.store import Store
     from runsheet.run.edit import Edit
@@ -49,6 +52,9 @@ class Session:
         self.history: EarlierRuns | None = None
         """What the runs before this one say of it; None until they are read."""
         self._arrived: EarlierRuns | None = None
+        self.trail = NO_TRAIL
+        """What the edit log says of the document; "no log" until it is read."""
+        self._read_trail: Trail | None = None
         self.sheet: Sheet = self.evaluated(store.run)
         """Of the run as accepted, or of a draft of it while an entry is being typed."""
 
@@ -70,7 +76,7 @@ class Session:
 
     def evaluated(self, run: Run) -> Sheet:
         """The sheet of a run, judged by the runs before it too."""
-        sheet = evaluate(run, self.clock())
+        sheet = trail_rule.judged(evaluate(run, self.clock()), self.trail)
         return self.history.judged(sheet) if self.history else sheet
 
     def recompute(self) -> None:
@@ -134,6 +140,9 @@ class Session:
             self.store.accept(limit_source.with_sources(self.run, edits), self.clock(), reason=reason)
         except EditError as error:
             return str(error)
+        if self.trail.outside:
+            self._read_log()
+            self.trail = self._read_trail or self.trail  # what was changed before this entry is between two of them now
         self.recompute()
         return ""
 
@@ -186,6 +195,7 @@ class Session:
         from runsheet.history import open_run
         from runsheet.run.disk import files
 
+        self._read_log()
         at_most = None if every else AT_ONCE
         try:
             self._arrived = open_run.load(files.real(self.path), self.run, progress, at_most=at_most)
@@ -194,8 +204,19 @@ class Session:
 
     def take_history(self) -> bool:
         """Judge by what a thread has read of the runs before this one; whether there was anything new."""
-        if self._arrived is None:
+        if self._arrived is None and self._read_trail is None:
             return False
-        self.history, self._arrived = self._arrived, None
+        self.history, self._arrived = self._arrived or self.history, None
+        self.trail, self._read_trail = self._read_trail or self.trail, None
         self.recompute()
         return True
+
+    def _read_log(self) -> None:
+        """Read what the log on the disk says of the document; for a thread too, see `take_history`."""
+        from runsheet.run.disk import files, opening
+
+        try:
+            found = opening.look(files.real(self.path))
+        except OSError:  # the folder is gone or closed, and the store says so
+            return
+        self._read_trail = trail.trail(found.log_bytes or found.torn or None, found.data)

@@ -36,6 +36,8 @@ class TitleLine(Canvas):
         mode = " read-only" if self.bench.session.read_only else ""
         if rescued := self.bench.session.store.rescued:
             mode += f" {counted(rescued, 'entry', 'entries')} not in the log: rescued"
+        if (said := self.bench.session.trail).state in ("changed", "broken"):
+            mode += f" {said.words}"
         title = clipped(name + mode, max(0, width - len(state) - len(right)), more=self.look.more)
         return [((title, self.look.strong()), (state, self.look.state(sheet.state)), (right, self.look.plain()))]
 

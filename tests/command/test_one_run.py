@@ -56,6 +56,7 @@ def test_results_as_json_have_the_shape_of_the_contract(soil: Path, capsys: pyte
         "quality",
         "due",
         "problems",
+        "trail",
     ]
     assert list(data) == parts
     row = "id kind sample batch calibration report drift net extract u_extract factor result unit U detection reporting"

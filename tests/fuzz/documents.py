@@ -26,6 +26,7 @@ from runsheet.problem import has_errors
 from runsheet.report import as_json, detection, formats, history
 from runsheet.report import text as plain
 from runsheet.report.making import Report
+from runsheet.review.trail import NO_TRAIL
 from runsheet.run.disk import opening
 from runsheet.run.text import write
 from runsheet.show import explain
@@ -272,7 +273,7 @@ def check(text: str, *, reports: bool = False) -> bool:
     assert write(again) == write(run)
     if reports:
         _words(sheet)
-        formats.RESULTS["csv"](sheet, problems)
+        formats.RESULTS["csv"](sheet, problems, NO_TRAIL)
     return True
 
 
