@@ -48,9 +48,9 @@ SIGNS = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div}
 NAMES = {"min": "max", "max": "min", "any": "all", "all": "any"}
 HARMLESS = {
     "runsheet/compute/compare.py:26: LtE to Lt": "equal figures are at most each other by the tolerance already",
-    "runsheet/compute/statistics/student_t.py:84: Lt to LtE": "both forms of the ratio hold at 50 to the last digit",
-    "runsheet/compute/statistics/student_t.py:91: Mult to Div": "the density only steers a search that the tail ends",
-    "runsheet/compute/statistics/student_t.py:117: Lt to LtE": "a count of terms that is never reached",
+    "runsheet/compute/statistics/student_t.py:84: Lt to LtE": "at the change-over either fraction gives the tail",
+    "runsheet/compute/statistics/student_t.py:91: Mult to Div": "either fraction gives the centre; the choice saves terms",
+    "runsheet/compute/statistics/student_t.py:117: Lt to LtE": "the change is never exactly the last digit",
 }
 """Changes that nothing outside can see, by place, each with the reason."""
 
