@@ -33,7 +33,7 @@ def main(runs: int, keys: int, seed: int, kind: str = "keys") -> None:
     do, counted = KINDS[kind]
     began, edits, here, failed = time.perf_counter(), 0, Path.cwd(), 0
     for number in range(seed, seed + runs):
-        with tempfile.TemporaryDirectory() as folder:
+        with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:  # the reserve may come last
             os.environ["RUNSHEET_STATE"] = f"{folder}/state"
             os.chdir(folder)
             try:

@@ -48,7 +48,8 @@ Happening = events.Key | events.Paste | Scan | tuple[int, int]
 SCANS = ("v8-2", "q-100", "b0017", "OS-09", "G-3", "SB1", "0.112", "0,4", "-1", "12ab", "x", "S-1", "y", "1e9", "0.1.2")
 PACE, FAST = 0.2, 0.005
 """Seconds between the keys of a person, and of a scanner; the test itself is faster than either."""
-moments = itertools.count()
+moments = itertools.count(10**9)
+"""Ticks of a clock that is ahead of the system's, so that a key pressed through the application is a pause too."""
 
 MOVES = (
     "up", "down", "left", "right", "tab", "shift+tab", "pageup", "pagedown", "home", "end", "enter", "escape", "ctrl+j",
