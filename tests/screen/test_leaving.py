@@ -177,8 +177,11 @@ def on_a_full_disk(terminals: list[Terminal], small: Path, water: Path) -> Termi
     return terminal
 
 
-def test_a_full_disk_and_one_q(water: Path, tmp_path: Path, terminals: list[Terminal]) -> None:
+def test_a_full_disk_and_one_q(
+    water: Path, tmp_path: Path, terminals: list[Terminal], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A real disk of 1 MB, full, nothing set aside yet; the folder in memory takes what was typed."""
+    monkeypatch.setattr(state, "SHARED_MEMORY", Path("/dev/shm"))  # noqa: S108 - where the program itself keeps it
     small = tmp_path / "small"
     small.mkdir()
     with tmpfs(small, "1M") as made:
