@@ -49,7 +49,7 @@ NAMES = {"min": "max", "max": "min", "any": "all", "all": "any"}
 HARMLESS = {
     "runsheet/compute/compare.py:26: LtE to Lt": "equal figures are at most each other by the tolerance already",
     "runsheet/compute/statistics/student_t.py:84: Lt to LtE": "at the change-over either fraction gives the tail",
-    "runsheet/compute/statistics/student_t.py:91: Mult to Div": "either fraction gives the centre; the choice saves terms",
+    "runsheet/compute/statistics/student_t.py:91: Mult to Div": "either fraction gives the centre; one is shorter",
     "runsheet/compute/statistics/student_t.py:117: Lt to LtE": "the change is never exactly the last digit",
 }
 """Changes that nothing outside can see, by place, each with the reason."""
