@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from runsheet import streams
 from runsheet.command import folder, output
 from runsheet.exits import Exit, Refusal
+from runsheet.figures import minute
 
 if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
@@ -151,7 +152,7 @@ def report(asked: argparse.Namespace) -> int:
 
 
 def log(asked: argparse.Namespace) -> int:
-    """Print the edit log, or what is wrong with it."""
+    """Print the edit log, or with --verify what it says of the document."""
     from runsheet.problem import has_errors
     from runsheet.run.disk import files, log, opening
 
@@ -166,9 +167,28 @@ def log(asked: argparse.Namespace) -> int:
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror or error}") from None
     streams.lines(lines or problems)
-    if asked.verify and not has_errors(problems):
-        streams.lines([f"{path}: the log is whole and leads to the document"])
-    return Exit.FAILS if has_errors(problems) else Exit.FINE
+    return _verified(path, broken=has_errors(problems)) if asked.verify else Exit.FINE
+
+
+def _verified(path: Path, *, broken: bool) -> int:
+    """Say what the log says of the document, each change from outside, and what no log can show."""
+    from runsheet.report.quality_sections import TRAIL_LIMIT
+    from runsheet.review import trail_rule
+
+    if not path.exists():
+        return Exit.FAILS  # said above: the log holds the document
+    found = _found(path)
+    said = found.trail
+    for change in said.outside:
+        until = f"before {minute(change.before)}" if change.before else "since"
+        was = f"{change.path}: {change.old or 'nothing'} to {change.new or 'nothing'}"
+        streams.lines([f"changed outside the log, after {minute(change.after)} and {until}: {was}"])
+    answered = bool(trail_rule.answers(found.run, said))
+    acted = ", acted on" if answered else ""
+    why = f": {said.why}" if said.why else ""
+    streams.lines([f"{path}: {said.words}{why}{acted}", TRAIL_LIMIT])
+    fails = said.state in ("changed", "broken") or broken
+    return Exit.FAILS if fails and not answered else Exit.FINE
 
 
 # --- reading ----------------------------------------------------------------------------------------------------

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 from runsheet.figures import when
 from runsheet.report import review_section
 from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
-from runsheet.report.making import Report, facts
+from runsheet.report.making import Report, draft, facts
 from runsheet.report.reviewer_points import POINTS, span
-from runsheet.review import signing
+from runsheet.review import signed, signing
 from runsheet.show import findings, state
 from runsheet.work import what_if
 
@@ -69,6 +69,7 @@ def _about(report: Report) -> Iterator[tuple[str, object]]:
     )
     lot = solvent.lot and f"lot {solvent.lot}"
     yield "Run", about.id
+    yield "Report", draft(run)
     yield "State", state.words(sheet)
     yield "Edit log", report.trail.words + (f": {report.trail.why}" if report.trail.why else "")
     yield "Laboratory", about.laboratory
@@ -77,7 +78,7 @@ def _about(report: Report) -> Iterator[tuple[str, object]]:
     yield "Tested", span(row.row.at for row in sheet.rows if row.counted)
     yield "Analyst", about.analyst
     yield "Reviewer", about.reviewer
-    yield "Authorised by", _authorised(sheet)
+    yield "Authorised by", _authorised(report)
     yield "Review", review_section.extent(report)
     yield "Evaluated as of", when(sheet.now)
     yield "Method", " - ".join(filter(None, (method.title or method.name, method.basis)))
@@ -91,6 +92,11 @@ def _about(report: Report) -> Iterator[tuple[str, object]]:
     yield "Note", about.note
 
 
-def _authorised(sheet: Sheet) -> str:
-    signed = {s.role: f"{s.name}, {when(s.at)}" for s in signing.standing(sheet.run)}
-    return signed.get("reviewer", "nobody yet: no reviewer's signature stands")
+def _authorised(report: Report) -> str:
+    run = report.sheet.run
+    made = signed.standing(run, report.trail).get("reviewer")
+    if made is None:
+        return "nobody yet: no reviewer's signature stands"
+    one = signed.shared_account(run)
+    said = f"{made.signature.name}, {when(made.signature.at)}"
+    return f"{said}; analyst and reviewer signed under one account, {one}" if one else said

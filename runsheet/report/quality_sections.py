@@ -13,7 +13,7 @@ from runsheet.compute.rules import RULES
 from runsheet.figures import minute, when
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
 from runsheet.report.making import DIGITS, Report
-from runsheet.review import signing, trail
+from runsheet.review import signed, trail
 from runsheet.show import findings
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ TRAIL_LIMIT = (
 
 
 def corrections(report: Report) -> Iterator[Block]:
-    """Say what was corrected and what was entered late, by the edit log."""
+    """Say what was corrected, and what was entered late, early or in bulk, by the edit log."""
     found = report.audit
     if not found.entries and not found.faults:
         return
@@ -96,9 +96,16 @@ def corrections(report: Report) -> Iterator[Block]:
         yield Table(("entered", "by", "what", "was", "is", "why"), rows, (True,) * 6)
     else:
         yield Paragraph(f"None of {found.entries} entries replaced another.")
-    late = tuple(trail.words(found))
-    minutes = trail.LATE.total_seconds() / 60
-    yield Items(late) if late else Paragraph(f"No reading was entered more than {minutes:g} min after it was made.")
+    told = tuple(trail.words(found))
+    late, early, within = (each.total_seconds() for each in (trail.LATE, trail.EARLY, trail.BULK_WITHIN))
+    none = (
+        f"No reading with its time was entered more than {late / 60:g} min after it was made or {early / 60:g} min "
+        f"before, no {trail.BULK} within {within:g} s, and the times of the entries run forward."
+    )
+    yield Items(told) if told else Paragraph(none)
+    if found.untimed:
+        names = findings.some(found.untimed)
+        yield Paragraph(f"Read without a time, so whether they were entered late cannot be said: {names}.")
     if found.unknown:
         names = findings.some(found.unknown)
         yield Paragraph(f"Read before the log begins, so the time of entry is not known: {names}.")
@@ -113,12 +120,14 @@ def signatures(report: Report) -> Iterator[Block]:
     if not run.signature and not run.amendment:
         return
     yield Heading("Signatures and amendments")
-    valid = signing.standing(run)
-    signed = tuple(
-        (s.role, s.name, when(s.at), "stands" if s in valid else "the document was changed after it", s.digest[:DIGITS])
-        for s in run.signature
+    rows = tuple(
+        (s.role, s.name, made.login, when(s.at), made.fallen or "stands", s.digest[:DIGITS])
+        for made in signed.signatures(run, report.trail)
+        for s in (made.signature,)
     )
-    if signed:
-        yield Table(("as", "name", "at", "and now", "SHA-256 begins"), signed, (True,) * 5)
+    if rows:
+        yield Table(("as", "name", "account", "at", "and now", "SHA-256 begins"), rows, (True,) * 6)
+    if one := signed.shared_account(run):
+        yield Paragraph(f"Analyst and reviewer signed under one account: {one}.")
     if run.amendment:
         yield Items(tuple(", ".join(filter(None, (when(a.at), a.by, a.reason))) for a in run.amendment))

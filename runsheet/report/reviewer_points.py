@@ -191,7 +191,8 @@ def _corrections(report: Report) -> Iterator[str]:
     count = len(report.audit.corrections)
     if report.audit.entries:
         entries = f"{count or 'No'} {'entry was' if count == 1 else 'entries were'} corrected"
-        yield f"{entries}, by the edit log ({report.trail.words})."
+        without = f", {report.audit.unreasoned} of them without a reason" if report.audit.unreasoned else ""
+        yield f"{entries}{without}, by the edit log ({report.trail.words})."
     else:
         yield "No edit log beside the document."
     if outside := report.trail.outside:
@@ -209,6 +210,11 @@ def _order(report: Report) -> Iterator[str]:
     )
     late = [f"{each.row} by {each.minutes:.0f} min" for each in report.audit.late]
     yield f"Entered late: {findings.some(late, 4)}." if late else ""
+    early = [f"{each.row} by {-each.minutes:.0f} min" for each in report.audit.early]
+    yield f"Entered before they were read: {findings.some(early, 4)}." if early else ""
+    for bulk in report.audit.in_bulk:
+        yield f"{len(bulk.rows)} readings typed within {(bulk.last - bulk.first).total_seconds():.0f} s."
+    yield "The clock ran back between entries." if report.audit.backwards else ""
     yield from bad
 
 

@@ -1,12 +1,13 @@
 """Signing a run off, and what becomes of that when it is changed later.
 
 Owns: who may sign, what a signature covers, when it still stands. Invariant: the analyst's signature covers the
-document without reviews, signatures and amendments, the reviewer's covers the reviews too; a later change leaves a
+document without reviews, signatures, amendments and issues, the reviewer's the reviews too; a later change leaves a
 signature in place, not standing, with the reason beside it. Names typed are not electronic signatures, and the report
 says so.
 
-A signature is refused while something is to be read or a failing finding is not acted on. The reviewer is nobody who
-worked on the run or signed it as analyst; names are compared without case, spaces and points. A change of a signed
+A signature is refused while something is to be read, a failing finding is not acted on, or what the log tells of a
+change from outside is not answered: it would not stand. The reviewer is nobody who worked on the run, entered a reading
+of it by the log, or signed it as analyst; names are compared without case, spaces and points. A change of a signed
 run needs a reason, which becomes an amendment; the signature stays and stands no more.
 """
 
@@ -21,7 +22,7 @@ from runsheet.run.model import Amendment, Signature
 from runsheet.run.text import write
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
     from datetime import datetime
 
     from runsheet.compute.results import Sheet
@@ -29,14 +30,16 @@ if TYPE_CHECKING:
 
     Role = Literal["analyst", "reviewer"]
 
-UNSIGNED = {"signature", "amendment"}
+UNSIGNED = {"signature", "amendment", "issued"}
 """Tables no signature covers."""
 
 
 def digest(run: Run, role: Role = "analyst") -> str:
     """The SHA-256 of what a signature in this role covers, as hexadecimal digits."""
     review = run.review if role == "reviewer" else ()
-    return hashlib.sha256(write(replace(run, review=review, signature=(), amendment=())).encode()).hexdigest()
+    return hashlib.sha256(
+        write(replace(run, review=review, signature=(), amendment=(), issued=())).encode()
+    ).hexdigest()
 
 
 def standing(run: Run) -> tuple[Signature, ...]:
@@ -77,15 +80,27 @@ def role(run: Run) -> Role:
     return "reviewer" if any(signature.role == "analyst" for signature in standing(run)) else "analyst"
 
 
-def refusal(sheet: Sheet, name: str) -> str:
-    """Say why this person cannot sign now, or nothing. The analyst signs first, another person as reviewer."""
+def no_reviewer(run: Run, name: str, entered_by: Iterable[str] = ()) -> str:
+    """Say why this person may not review the run or sign it as reviewer, or nothing; as for `refusal`."""
+    if any(same_person(other, name) for other in analysts(run)):
+        return "the reviewer is not the analyst"
+    if any(same_person(other, name) for other in entered_by):
+        return f"{name.strip()} entered readings of this run, by its log, and does not review it"
+    return ""
+
+
+def refusal(sheet: Sheet, name: str, entered_by: Iterable[str] = ()) -> str:
+    """Say why this person cannot sign now, or nothing. The analyst signs first, another person as reviewer.
+
+    `entered_by` are those who entered a reading, by the log.
+    """
     run, signed = sheet.run, {signature.role for signature in standing(sheet.run)}
     if not name.strip():
         return "a name is needed"
     if len(signed) > 1:
         return "it is signed by analyst and reviewer"
-    if role(run) == "reviewer" and any(same_person(other, name) for other in analysts(run)):
-        return "the reviewer is not the analyst"
+    if role(run) == "reviewer" and (why := no_reviewer(run, name, entered_by)):
+        return why
     if role(run) == "analyst" and any(same_person(other, name) for other in reviewers(run)):
         return f"the analyst signs first, anew after a change, and {name.strip()} has reviewed this run"
     if sheet.state == "todo":
@@ -94,13 +109,15 @@ def refusal(sheet: Sheet, name: str) -> str:
     if open_:
         rows = f" {' '.join(open_[0].rows[:3])}" if open_[0].rows else ""
         return f"no action is noted on {len(open_)} failing, first {open_[0].rule}{rows} (t in the QC pane)"
+    if any(finding.rule == "trail" and not finding.acted_on for finding in sheet.quality):
+        return "the document was changed outside its log, and no action is noted on it (t in the QC pane)"
     return ""
 
 
-def sign(run: Run, name: str, now: datetime) -> edit.Edit:
-    """Make the edit that signs: as analyst first, then as reviewer."""
+def sign(run: Run, name: str, now: datetime, login: Mapping[str, str] | None = None) -> edit.Edit:
+    """Make the edit that signs: as analyst first, then as reviewer; `login` is the `account` and the `machine`."""
     signs = role(run)
-    made = Signature(role=signs, name=name.strip(), at=now, digest=digest(run, signs))
+    made = Signature(role=signs, name=name.strip(), at=now, digest=digest(run, signs), **(login or {}))
     return edit.insert_row(run, "signature", len(run.signature) + 1, made)
 
 

@@ -5,8 +5,9 @@ replaced another is listed with who, when, why, old and new (US good laboratory 
 58.130(e), from memory).
 
 Late is more than 15 minutes between a reading's own time and its first entry (common practice, no source). A
-correction is a value that replaced another or was taken away; a replicate added, a note, and the time stamped with a
-reading are none.
+correction is a value that replaced another or was taken away after anything was read; a replicate added, a note, the
+time stamped with a reading, and a step that was taken back with the step that took it back are none. A first reading
+that was taken back stays told: another may have been typed in its place.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
+from runsheet.figures import minute
 from runsheet.problem import has_errors
 from runsheet.review.outside import changes
 from runsheet.run.disk import log, opening, replay
@@ -33,8 +35,14 @@ if TYPE_CHECKING:
 
 LATE = timedelta(minutes=15)
 """From how long after a reading its entry is late (common practice, no source)."""
+EARLY = timedelta(minutes=2)
+"""From how long before its own time a reading is entered too early, and entries run back: clocks differ by less."""
+BULK, BULK_WITHIN = 10, timedelta(seconds=10)
+"""So many readings typed within so long were not read one after the other; a pasted block is one step."""
 NAMES = {"queue": "id", "standard": "id", "setup": "check", "sample": "id", "batch": "id", "calibration": "id"}
 """What a row of each array is called by."""
+READ = ("setup", "standard", "queue")
+"""The arrays whose rows have readings."""
 
 
 State = Literal["none", "whole", "changed", "broken"]
@@ -170,6 +178,13 @@ class Correction:
     new: str
     """Both as one line of TOML; empty where nothing stood or stands."""
     reason: str
+    step: int = 0
+    """The step it was entered in."""
+
+    @property
+    def takes_away(self) -> bool:
+        """Whether a reading went, and nothing stands in its place."""
+        return self.what.endswith(" readings") and self.new in ("", "[]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +202,15 @@ class Late:
 
 
 @dataclass(frozen=True, slots=True)
+class Bulk:
+    """Readings entered one by one, faster than they can be read."""
+
+    rows: tuple[str, ...]
+    first: datetime
+    last: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Audit:
     """What a log says of its run; empty where there is none."""
 
@@ -194,6 +218,18 @@ class Audit:
     """How many edits it holds."""
     corrections: tuple[Correction, ...] = ()
     late: tuple[Late, ...] = ()
+    early: tuple[Late, ...] = ()
+    """Readings entered before their own time."""
+    in_bulk: tuple[Bulk, ...] = ()
+    """Many readings entered one by one faster than they can be read."""
+    backwards: tuple[tuple[str, str], ...] = ()
+    """The times of two entries, the later one with the earlier time."""
+    unreasoned: int = 0
+    """How many of the corrections have no reason."""
+    entered_by: tuple[str, ...] = ()
+    """Who entered a reading."""
+    untimed: tuple[str, ...] = ()
+    """Rows read without their own time: whether they were entered late cannot be said."""
     unknown: tuple[str, ...] = ()
     """Rows whose readings stood in the document before the log began."""
     faults: int = 0
@@ -212,9 +248,43 @@ def audit(steps: Sequence[Step], run: Run) -> Audit:
     entered = reader.entered
     rows: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
     timed = [(row.id, row.at) for row in rows if row.readings and row.at is not None]
-    late = tuple(Late(name, at, entered[name]) for name, at in timed if name in entered and entered[name] - at > LATE)
+    told = [Late(name, at, entered[name]) for name, at in timed if name in entered]
     unknown = tuple(name for name, _ in timed if steps and name not in entered)
-    return Audit(sum(step.count for step in steps), tuple(reader.corrections), late, unknown, faults)
+    return Audit(
+        entries=sum(step.count for step in steps),
+        corrections=tuple(reader.corrections),
+        late=tuple(each for each in told if each.entered - each.read > LATE),
+        early=tuple(each for each in told if each.read - each.entered > EARLY),
+        in_bulk=tuple(_in_bulk(reader.readings)),
+        backwards=tuple(_backwards(steps)),
+        unreasoned=sum(not each.reason for each in reader.corrections),
+        entered_by=tuple(dict.fromkeys(reader.readers)),
+        untimed=tuple(row.id for row in rows if row.readings and row.at is None),
+        unknown=unknown,
+        faults=faults,
+    )
+
+
+def _backwards(steps: Sequence[Step]) -> Iterator[tuple[str, str]]:
+    """The pairs of entries whose times run back by more than clocks differ."""
+    times = [entry.time for step in steps for entry in step.entries[:1]]
+    for one, other in pairwise(times):
+        if datetime.fromisoformat(one) - datetime.fromisoformat(other) > EARLY:
+            yield one, other
+
+
+def _in_bulk(readings: Sequence[tuple[datetime, str]]) -> Iterator[Bulk]:
+    """The longest stretches of readings within ten seconds from first to last reading of any ten of them."""
+    first = 0
+    while first + BULK <= len(readings):
+        last = first + BULK
+        if readings[last - 1][0] - readings[first][0] > BULK_WITHIN:
+            first += 1
+            continue
+        while last < len(readings) and readings[last][0] - readings[last - BULK + 1][0] <= BULK_WITHIN:
+            last += 1
+        yield Bulk(tuple(name for _, name in readings[first:last]), readings[first][0], readings[last - 1][0])
+        first = last
 
 
 @dataclass
@@ -224,23 +294,60 @@ class _Reader:
     names: dict[str, list[str]] = field(default_factory=dict)
     entered: dict[str, datetime] = field(default_factory=dict)
     """When each row's readings were first entered."""
-    corrections: list[Correction] = field(default_factory=list)
+    by_step: dict[int, list[Correction]] = field(default_factory=dict)
+    """The corrections of each step that was not taken back; under minus its number, readings that went with one."""
+    undone: dict[int, list[Correction]] = field(default_factory=dict)
+    """Those of each step that was."""
+    any_read: bool = False
+    """Whether anything was read yet: what is changed before that is planning."""
+    readings: list[tuple[datetime, str]] = field(default_factory=list)
+    """When a row's first reading was entered by itself, and its name."""
+    readers: list[str] = field(default_factory=list)
+    """Who entered each reading, as the log names them."""
 
     def take(self, step: Step) -> None:
         if step.starts:
-            self.names = _named(step.entries[0].text or "")
+            document = tomllib.loads(step.entries[0].text or "")
+            for array, key in NAMES.items():
+                self.names[array] = [str(row.get(key, "")) for row in document.get(array, [])]
+            self.any_read = self.any_read or any(row.get("readings") for name in READ for row in document.get(name, []))
             return
         edits = [(entry, entry.edit) for entry in step.entries]
         read = {made.path.removesuffix(".readings") for _, made in edits if made.path.endswith(".readings")}
+        first = [made for _, made in edits if made.path.endswith(".readings") and made.new and not made.old]
+        if len(first) == 1:  # a pasted block is one step of many
+            self.readings.append((datetime.fromisoformat(step.entries[0].time), self._what(first[0].path)))
+        if read or any(made.action == "insert" and made.new.get("readings") for _, made in edits):
+            self.readers.append(step.entries[0].who)
+        found = []
         for entry, made in edits:
             stamp = made.path.endswith(".at") and made.path.removesuffix(".at") in read
             if _corrects(made) and not stamp:  # the time goes with the reading, and is no correction of its own
-                self.corrections.append(self._correction(entry, made))
+                found.append(self._correction(entry, made))
             self._follow(made, datetime.fromisoformat(entry.time))
+        self._keep(step, found)
+        self.any_read = self.any_read or bool(self.readers)
+
+    def _keep(self, step: Step, found: list[Correction]) -> None:
+        first = step.entries[0]
+        if first.undoes is not None:
+            self.undone[first.undoes] = self.by_step.pop(first.undoes, [])
+            self.by_step[-first.undoes] = [each for each in found if each.takes_away]
+        elif first.redoes is not None:
+            self.by_step.pop(-first.redoes, None)
+            self.by_step[first.redoes] = self.undone.pop(first.redoes, [])
+        elif self.any_read:
+            self.by_step[step.number] = found
+
+    @property
+    def corrections(self) -> list[Correction]:
+        """In the order they were made in."""
+        return sorted((each for found in self.by_step.values() for each in found), key=lambda each: each.step)
 
     def _correction(self, entry: Entry, made: Edit) -> Correction:
         reason = entry.reason or (f"undo of step {entry.undoes}" if entry.undoes else "")
-        return Correction(entry.time, entry.who, self._what(made.path), entry.old or "", entry.new or "", reason)
+        what, old, new = self._what(made.path), entry.old or "", entry.new or ""
+        return Correction(entry.time, entry.who, what, old, new, reason, entry.step)
 
     def _what(self, path: str) -> str:
         """Say a place by its row's name: `OF-3 readings` for `queue[3].readings`."""
@@ -276,11 +383,6 @@ class _Reader:
             self.entered.pop(name, None)
 
 
-def _named(document: str) -> dict[str, list[str]]:
-    data = tomllib.loads(document)
-    return {array: [str(row.get(key, "")) for row in data.get(array, [])] for array, key in NAMES.items()}
-
-
 def _place(path: str) -> tuple[str, int | None, str]:
     """Take a path apart: array, row number or None, the rest."""
     head, _, key = path.partition(".")
@@ -299,9 +401,18 @@ def _corrects(made: Edit) -> bool:
 
 
 def words(found: Audit) -> Iterator[str]:
-    """Say each late entry in words."""
-    for late in found.late:
+    """Say each late and each early entry, readings in bulk and times that run back in words."""
+    for each in (*found.late, *found.early):
+        minutes = abs(each.minutes)
         yield (
-            f"{late.row}: read {late.read:%Y-%m-%d %H:%M}, entered {late.entered:%Y-%m-%d %H:%M}, "
-            f"{late.minutes:.0f} min later"
+            f"{each.row}: read {each.read:%Y-%m-%d %H:%M}, entered {each.entered:%Y-%m-%d %H:%M}, "
+            f"{minutes:.0f} min {'later' if each.minutes > 0 else 'before it was read'}"
         )
+    for bulk in found.in_bulk:
+        seconds = (bulk.last - bulk.first).total_seconds()
+        yield (
+            f"{len(bulk.rows)} readings entered one by one within {seconds:.0f} s from {bulk.first:%Y-%m-%d %H:%M}: "
+            f"{bulk.rows[0]} to {bulk.rows[-1]}"
+        )
+    for one, other in found.backwards:
+        yield f"the clock ran back: an entry of {minute(one)} is followed by one of {minute(other)}"

@@ -22,7 +22,7 @@ from runsheet.review import signing
 if TYPE_CHECKING:
     from runsheet.compute.results import RowResult, Sheet
     from runsheet.review.trail import Trail
-    from runsheet.run.model import Run
+    from runsheet.run.model import Action, Run
 
 RULE = "trail"
 NAMED = 4
@@ -45,10 +45,9 @@ def judged(sheet: Sheet, trail: Trail) -> Sheet:
 
 def _finding(sheet: Sheet, trail: Trail) -> Finding | None:
     clients = tuple(row.id for row in sheet.rows if row.for_client)
+    answered = bool(answers(sheet.run, trail))
     if trail.state == "broken":
-        return Finding(
-            RULE, (), state="fail", why=f"log broken: {trail.why}", affects=clients, acted_on=_answered(sheet, trail)
-        )
+        return Finding(RULE, (), state="fail", why=f"log broken: {trail.why}", affects=clients, acted_on=answered)
     if trail.state != "changed":
         return None
     moved = _moved(sheet, trail)
@@ -56,9 +55,11 @@ def _finding(sheet: Sheet, trail: Trail) -> Finding | None:
     named = ", ".join(places[:NAMED]) + (f" and {len(places) - NAMED} more" if len(places) > NAMED else "")
     why = f"changed outside the log: {named}" if places else trail.why
     if not moved:
-        return Finding(RULE, (), state="warn", why=f"{why}; no result, flag or state moves", affects=())
+        return Finding(
+            RULE, (), state="warn", why=f"{why}; no result, flag or state moves", affects=(), acted_on=answered
+        )
     affects = tuple(name for name in clients if name in moved)
-    return Finding(RULE, (), state="fail", why=why, affects=affects, acted_on=_answered(sheet, trail))
+    return Finding(RULE, (), state="fail", why=why, affects=affects, acted_on=answered)
 
 
 def _moved(sheet: Sheet, trail: Trail) -> set[str]:
@@ -75,18 +76,18 @@ def _figures(run: Run, sheet: Sheet) -> dict[str, tuple[object, ...]]:
     return {row.id: (row.result, row.net, row.flags, row.state, row.reported) for row in rows}
 
 
-def _answered(sheet: Sheet, trail: Trail) -> bool:
-    """Whether an action answers it: one made after the last change, and for a broken log not the analyst's."""
+def answers(run: Run, trail: Trail) -> list[Action]:
+    """The actions that answer what a log tells: made after the last change, and for a broken log not the analyst's."""
     times = [change.before for change in trail.outside]
-    if trail.state == "changed" and not all(times):
-        return False
+    if trail.state == "changed" and not (times and all(times)):
+        return []
     last = max((datetime.fromisoformat(time) for time in times), default=None)
     finding = Finding(RULE, (), read_at=last)
-    made = [action for action in sheet.run.action if standing.settles(action, finding)]
+    made = [action for action in run.action if standing.settles(action, finding)]
     if trail.state == "broken":
-        theirs = signing.analysts(sheet.run)
+        theirs = signing.analysts(run)
         made = [a for a in made if not any(signing.same_person(a.by or "", name) for name in theirs)]
-    return bool(made)
+    return made
 
 
 def _with_q(row: RowResult, sheet: Sheet) -> RowResult:

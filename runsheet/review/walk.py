@@ -44,12 +44,11 @@ class Remaining(NamedTuple):
     exceptions_done: int
 
 
-def refusal(run: Run, name: str) -> str:
-    """Say why this person cannot review the run, or nothing."""
+def refusal(run: Run, name: str, entered_by: Iterable[str] = ()) -> str:
+    """Say why this person cannot review the run, or nothing; `entered_by` entered a reading, by the log."""
     if not name.strip():
         return "a name is needed"
-    theirs = any(signing.same_person(other, name) for other in signing.analysts(run))
-    return "the reviewer is not the analyst" if theirs else ""
+    return signing.no_reviewer(run, name, entered_by)
 
 
 def remaining(sheet: Sheet, audit: Audit) -> Remaining:
@@ -142,6 +141,6 @@ def _logged(audit: Audit) -> Iterator[str]:
         why = made.reason or "no reason given"
         yield f"corrected: {made.what}, {minute(made.time)} {made.who}: {made.old} to {made.new}: {why}"
     for words in log.words(audit):
-        yield f"entered late: {words}"
+        yield f"entry times: {words}"
     if audit.faults:
         yield f"{audit.faults} steps of the log could not be followed: runsheet log --verify says which"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.run import edit
 from runsheet.run.model import Action
+from runsheet.screen import pages
 from runsheet.screen.context import name_of, place_of
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
@@ -17,7 +18,7 @@ from runsheet.show import findings
 if TYPE_CHECKING:
     from runsheet.compute.results import Finding
     from runsheet.run.disk.log import Step
-    from runsheet.screen.context import Context
+from runsheet.screen.context import Context
 
 
 def action(context: Context) -> None:
@@ -102,14 +103,15 @@ def _move(context: Context, by: int) -> None:
 def sign(context: Context) -> None:
     """Ask for a name and sign the run off."""
     from runsheet.review import signing
+    from runsheet.run.disk.lock import login
 
-    run = context.session.run
-    role = signing.role(run)
+    session = context.session
+    role = signing.role(session.run)
 
     def answer(name: str) -> None:
-        if why := signing.refusal(context.session.sheet, name):
+        if why := signing.refusal(session.sheet, name, pages.reported(context).audit.entered_by):
             context.say(f"not signed: {why}")
-        elif context.commit([signing.sign(context.session.run, name, context.session.now())], f"signed as {role}"):
+        elif context.commit([signing.sign(session.run, name, session.now(), login())], f"signed as {role}"):
             context.say(f"signed as {role}; a name typed is no electronic signature")
 
     context.ask(f"Sign as {role}, name:", answer, words=True)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.rules import notebook
 from runsheet.review import signing, walk
 from runsheet.run import edit, entry
+from runsheet.run.disk.lock import login
 from runsheet.run.model import Review, Row
 from runsheet.screen import pages
 from runsheet.screen.page import Content
@@ -40,7 +41,7 @@ def review(context: Context) -> None:
 
 def _begin(context: Context, name: str) -> None:
     run = context.session.run
-    if why := walk.refusal(run, name):
+    if why := walk.refusal(run, name, pages.reported(context).audit.entered_by):
         context.say(f"not begun: {why}")
     elif any(signature.role == "reviewer" for signature in signing.standing(run)):
         context.ask(
@@ -88,7 +89,8 @@ class Walk:
     def _keep(self, **said: Any) -> None:
         context = self.context
         run, now = context.session.run, context.session.now()
-        made = Review(by=self.name, at=now, **said)
+        at = login()
+        made = Review(by=self.name, at=now, account=at["account"], machine=at["machine"], **said)
         if not context.commit([edit.insert_row(run, "review", len(run.review) + 1, made)], self.why):
             context.close_page()  # the message line says why
             return

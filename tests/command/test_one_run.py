@@ -201,6 +201,32 @@ def test_log_prints_and_verifies(soil: Path, capsys: pytest.CaptureFixture[str])
     assert "was changed" in capsys.readouterr().out
 
 
+def test_a_change_from_outside_is_listed_by_verify_and_its_limit_is_said(
+    soil: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from runsheet.run import edit
+    from runsheet.run.disk import store
+
+    now = demo.NOW["soil-day"]
+    opened = store.open_for_writing(soil, "tester", now)
+    opened.accept([edit.set_value(opened.run, "queue[1].note", "looked at twice")], now, "a reason")
+    opened.close()
+    text = soil.read_text(encoding="utf-8")
+    soil.write_text(text.replace("0.051", "0.061", 1), encoding="utf-8")
+    assert main(["log", str(soil), "--verify"]) == 1
+    told = capsys.readouterr().out
+    assert "[0.051] to [0.061]" in told
+    assert "log whole, document changed outside it: 1 value was changed outside the log" in told
+    assert "could have written the log anew" in told
+    opened = store.open_for_writing(soil, "tester", now)  # opening and leaving does not wash it out
+    action = {"rule": "trail", "rows": [], "taken": "read against the notebook", "by": "R. Holt", "at": now}
+    assert main(["log", str(soil), "--verify"]) == 1
+    opened.accept([edit.insert_row(opened.run, "action", 1, action)], now)
+    opened.close()
+    assert main(["log", str(soil), "--verify"]) == 0
+    assert capsys.readouterr().out.count("[0.051] to [0.061]") == 2
+
+
 def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "run.toml"
     path.write_text(demo.text("water-day"), encoding="utf-8")

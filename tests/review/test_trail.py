@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.review.trail import Audit, audit
+from runsheet.review.trail import Audit, audit, words
 from runsheet.run import edit
 from runsheet.run.disk import log, store
 from tests.make import at, document, row
@@ -155,3 +156,82 @@ def test_a_log_that_does_not_fit_is_told_and_ends_nothing() -> None:
 
 def test_without_a_log_there_is_nothing_to_tell() -> None:
     assert audit((), made_run(QUEUE)) == Audit()
+
+
+# --- what is no correction, and what time tells -----------------------------------------------------------------
+
+
+def test_what_is_changed_before_anything_is_read_is_planning(tmp_path: Path) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_text(document([row("OF-1"), row("OF-2")], standard=[], calibration=[]), encoding="utf-8")
+    opened = store.open_for_writing(path, "tester", at(0))
+    for volume in ("1000", "500"):
+        opened.accept([edit.set_value(opened.run, "queue[1].amount", Decimal(volume))], at(1))
+    opened.accept(reading(1, "0.15", stamp=at(65))(opened.run), at(65))
+    opened.accept([edit.set_value(opened.run, "queue[1].amount", Decimal(250))], at(70))
+    run = opened.run
+    opened.close()
+    found = audit(log.parse(path.with_name("plan.toml.log").read_bytes()).steps, run)
+    assert [(c.old, c.new) for c in found.corrections] == [("500.0", "250.0")]
+    assert found.unreasoned == 1
+
+
+def test_a_step_and_its_undo_are_none_and_made_again_it_is_one(tmp_path: Path) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(document(QUEUE), encoding="utf-8")
+    opened = store.open_for_writing(path, "tester", at(61))
+    opened.accept([edit.set_value(opened.run, "queue[1].extract_ml", Decimal(30))], at(62))
+    opened.accept([edit.set_value(opened.run, "queue[1].extract_ml", Decimal(40))], at(63), reason="misread")
+
+    def corrected() -> list[tuple[str, str]]:
+        steps = log.parse(path.with_name("run.toml.log").read_bytes()).steps
+        return [(c.old, c.new) for c in audit(steps, opened.run).corrections if c.new == "40.0"]
+
+    opened.undo(at(64))
+    opened.flush()
+    assert corrected() == []
+    opened.redo(at(65))
+    opened.flush()
+    assert corrected() == [("30.0", "40.0")]
+    opened.close()
+
+
+@pytest.mark.parametrize(("stamp", "early"), [(67, False), (68, True)])
+def test_a_reading_entered_before_its_own_time(tmp_path: Path, stamp: int, *, early: bool) -> None:
+    found = told(tmp_path, (reading(2, "0.15", stamp=at(stamp)), at(65), ""))
+    assert [each.row for each in found.early] == (["OF-2"] if early else [])
+    assert any("before it was read" in line for line in words(found)) is early
+
+
+@pytest.mark.parametrize(("apart", "bulk"), [(1.0, True), (10 / 9, True), (1.2, False)])
+def test_ten_readings_faster_than_they_can_be_read(tmp_path: Path, apart: float, *, bulk: bool) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(document([row(f"OF-{n}") for n in range(1, 13)]), encoding="utf-8")
+    opened = store.open_for_writing(path, "tester", at(61))
+    for number in range(1, 12):
+        opened.accept(reading(number, "0.15")(opened.run), at(65) + timedelta(seconds=apart * number))
+    run = opened.run
+    opened.close()
+    found = audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run)
+    assert [len(each.rows) for each in found.in_bulk] == ([11] if bulk else [])
+    assert len(found.untimed) == 11
+
+
+def test_a_pasted_block_is_not_in_bulk(tmp_path: Path) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(document([row(f"OF-{n}") for n in range(1, 13)]), encoding="utf-8")
+    opened = store.open_for_writing(path, "tester", at(61))
+    opened.accept([edit.set_value(opened.run, f"queue[{n}].readings", [Decimal("0.1")]) for n in range(1, 13)], at(65))
+    run = opened.run
+    opened.close()
+    assert audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run).in_bulk == ()
+
+
+@pytest.mark.parametrize(("back", "ran"), [(2, False), (3, True)])
+def test_a_clock_that_ran_back_is_told(tmp_path: Path, back: int, *, ran: bool) -> None:
+    found = told(tmp_path, (reading(2, "0.15"), at(70), ""), (reading(3, "0.16"), at(70 - back), ""))
+    assert bool(found.backwards) is ran
+
+
+def test_who_entered_a_reading_is_known(tmp_path: Path) -> None:
+    assert told(tmp_path, (reading(2, "0.15"), at(70), "")).entered_by == ("tester",)

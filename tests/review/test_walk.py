@@ -122,7 +122,7 @@ def test_the_exceptions_of_a_day_in_words() -> None:
         "superseded: G-1T: held by CCV3; read again as G-1T-1",
         "superseded: LCS1T: held by CCV3; read again as LCS1T-1",
         "corrected: G-2 readings, 2026-04-22 09:40 tarn: [0.184] to [0.148]: swapped",
-        "entered late: G-4: read 2026-04-22 09:23, entered 2026-04-22 10:03, 40 min later",
+        "entry times: G-4: read 2026-04-22 09:23, entered 2026-04-22 10:03, 40 min later",
         "2 steps of the log could not be followed: runsheet log --verify says which",
     ):
         assert words in told

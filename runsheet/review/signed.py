@@ -1,0 +1,61 @@
+"""Which signatures of a run stand, by its document and its log together.
+
+Owns: `Signed`, `signatures`, `shared_account`. Invariant: pure; one that stands no more is still told.
+
+A signature stands while its digest is the document's, and the log is whole or there is none, or what the log tells was
+acted on before it was signed.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.review import signing, trail_rule
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from runsheet.review.trail import Trail
+    from runsheet.run.model import Run, Signature
+
+
+class Signed(NamedTuple):
+    """A signature and what became of it."""
+
+    signature: Signature
+    fallen: str
+    """Why it stands no more; empty where it stands."""
+
+    @property
+    def login(self) -> str:
+        """The account and the machine it was signed at, as far as they are known."""
+        return "@".join(filter(None, (self.signature.account, self.signature.machine)))
+
+
+def signatures(run: Run, trail: Trail) -> tuple[Signed, ...]:
+    """Every signature of a run, with why it stands no more."""
+    covering = signing.standing(run)
+    answered = [action.at for action in trail_rule.answers(run, trail) if action.at is not None]
+    return tuple(Signed(made, _fallen(made, covering, trail, answered)) for made in run.signature)
+
+
+def _fallen(made: Signature, covering: tuple[Signature, ...], trail: Trail, answered: list[datetime]) -> str:
+    if made not in covering:
+        return "the document was changed after it"
+    if trail.state in ("none", "whole") or any(at <= made.at for at in answered):
+        return ""
+    return f"{trail.words}, not acted on before it was signed"
+
+
+def standing(run: Run, trail: Trail) -> dict[str, Signed]:
+    """The last signature of each role that stands."""
+    return {made.signature.role: made for made in signatures(run, trail) if not made.fallen}
+
+
+def shared_account(run: Run) -> str:
+    """The account under which both roles were signed, or empty."""
+    logins: dict[str, set[str]] = {"analyst": set(), "reviewer": set()}
+    for made in run.signature:
+        if made.account:
+            logins[made.role].add("@".join(filter(None, (made.account, made.machine))))
+    return ", ".join(sorted(logins["analyst"] & logins["reviewer"]))
