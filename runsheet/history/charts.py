@@ -79,9 +79,9 @@ class Chart:
     """None for a single point."""
     violations: tuple[Violation, ...]
     own: tuple[float, float] | None
+    """The laboratory's own limits, mean -+ 3 s, from 20 points on; for recoveries only (SW-846 8000D)."""
     judged_from: int | None = None
     """Number of the first point that is judged; None where the last one is."""
-    """The laboratory's own limits, mean -+ 3 s, from 20 points on; for recoveries only (SW-846 8000D)."""
 
     @property
     def method_limits(self) -> tuple[float | None, float | None]:

@@ -150,7 +150,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("pane_quality", ("f5",), "moving:to_quality", "QC status", ""),
     Command("pane_after", ("right_square_bracket",), "moving:to_pane_after", "next pane", "pane"),
     Command("pane_before", ("left_square_bracket",), "moving:to_pane_before", "pane before", ""),
-    Command("quit", ("q",), "leaving:leave", "quit; everything is saved", "quit"),
+    Command("quit", ("q",), "leaving:leave", "quit; asks first where something is not on the disk", "quit"),
 )
 
 SHOWN = {
