@@ -343,7 +343,7 @@ class Bench(Screen[None], inherit_bindings=False):
             self._waiting = self.set_timer(keystrokes.WAIT, self.release)
         else:
             self.release()
-            self._take(event.key, event.character, scanned=bool(scan))
+            self._take(event.key, event.character, scanned=scanning.names_a_row(self.session.run, scan))
 
     def release(self) -> None:
         """Do what the keys say that waited; they are no scan."""

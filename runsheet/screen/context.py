@@ -36,7 +36,7 @@ class Prompt:
     leave: Callable[[], None] | None = None
     """What Escape does in a walk over the panes; beside its questions nothing of the sheet is shown."""
     words: bool = False
-    """Whether only words answer it, as a reason or a yes: never a number, and never a scan."""
+    """Whether only words answer it, as a reason or a yes: never a number, and never a scanned name."""
     trouble: str = ""
     """Why the last answer was none."""
 
@@ -49,7 +49,7 @@ class Prompt:
         """Take an answer where it is one; else the question stays, with the reason in `trouble`."""
         spoken = not text.strip() or any(character.isalpha() for character in text)
         if self.words and (scanned or not spoken):
-            self.trouble = "a scan answers no question" if scanned else "a number is no answer here"
+            self.trouble = "a scanned name answers no question" if scanned else "a number is no answer here"
             self.line = TypingLine()
             return False
         self.answer(text)
@@ -118,7 +118,7 @@ class Context(Protocol):
     ) -> None:
         """Ask for a line; `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does.
 
-        With `words` neither a number nor a scan answers.
+        With `words` neither a number nor a scanned name answers.
         """
 
     def open_page(self, content: Content, at: int = 0) -> None:

@@ -11,7 +11,17 @@ from typing import TYPE_CHECKING
 from runsheet.figures import visible
 
 if TYPE_CHECKING:
+    from runsheet.run.model import Run
     from runsheet.screen.bench import Bench
+
+
+def names_a_row(run: Run, text: str) -> bool:
+    """Whether what came at once is the name of a row or of a sample.
+
+    Then it is no answer to a question for words; other words that come at once are: a slow line hands on what was
+    typed in one piece.
+    """
+    return bool(text) and any(text in (row.id, row.sample) for row in run.queue)
 
 
 def take(bench: Bench, text: str) -> None:

@@ -130,7 +130,12 @@ def test_a_number_is_no_reason(water: Path) -> None:
     assert "0.125" not in water.with_suffix(".toml.log").read_text()
 
 
-@pytest.mark.parametrize("text", ["0.125\n", "OS-09\n", "yes\n"])
+def test_words_that_a_slow_line_brings_in_one_piece_are_an_answer(water: Path) -> None:
+    drive = Drive(water).run("v", "scan:film on the bottle\n")
+    assert drive.document.queue[18].void == "film on the bottle"
+
+
+@pytest.mark.parametrize("text", ["0.125\n", "OS-09\n", "OS-02\n"])
 def test_a_scan_answers_no_question(text: str, water: Path) -> None:
     seen: list[str] = []
     drive = Drive(water).run("x", f"scan:{text}", then=asked(seen))
