@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.run.kinds import EVENTS
+from runsheet.show import state
 
 if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet
@@ -195,9 +196,7 @@ def _empty(sheet: Sheet) -> NextStep | None:
 
 
 def _done(sheet: Sheet) -> NextStep:
-    return NextStep(
-        "queue", len(sheet.rows) - 1, "all read and closed: review and report", f"the run's state is {sheet.state}"
-    )
+    return NextStep("queue", len(sheet.rows) - 1, "all read and closed: review and report", state.words(sheet))
 
 
 _ORDER = (_setup, _standards, _empty, _failed_event, _due, _dilution, _unread, _held, _closing, _failing, _done)

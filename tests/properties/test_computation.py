@@ -201,6 +201,9 @@ def unread(made: Table) -> Table:
 
 
 def overruns(result: Table) -> list[set[str]]:
+    """The rows of each overrun: a failure, or a warning where it is late by minutes only and by at most a quarter."""
     found = findings(result, "blank-interval")
-    assert all(finding["state"] == "fail" for finding in found)
+    for finding in found:
+        little = finding["unit"] == "min" and 60 < finding["value"] <= 75
+        assert finding["state"] == "fail" or (finding["state"] == "warn" and little)
     return [set(finding["rows"]) for finding in found]
