@@ -99,8 +99,9 @@ def corrections(report: Report) -> Iterator[Block]:
     told = tuple(trail.words(found))
     late, early, within = (each.total_seconds() for each in (trail.LATE, trail.EARLY, trail.BULK_WITHIN))
     none = (
-        f"No reading with its time was entered more than {late / 60:g} min after it was made or {early / 60:g} min "
-        f"before, no {trail.BULK} within {within:g} s, and the times of the entries run forward."
+        f"No reading of a standard or of the queue was entered more than {late / 60:g} min after its time or "
+        f"{early / 60:g} min before it, no {trail.BULK} were entered one by one within {within:g} s (pasted blocks "
+        f"apart), and no entry is more than {early / 60:g} min older than the one before it."
     )
     yield Items(told) if told else Paragraph(none)
     if found.untimed:

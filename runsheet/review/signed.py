@@ -29,7 +29,7 @@ class Signed(NamedTuple):
     @property
     def login(self) -> str:
         """The account and the machine it was signed at, as far as they are known."""
-        return "@".join(filter(None, (self.signature.account, self.signature.machine)))
+        return _login(self.signature)
 
 
 def signatures(run: Run, trail: Trail) -> tuple[Signed, ...]:
@@ -57,5 +57,9 @@ def shared_account(run: Run) -> str:
     logins: dict[str, set[str]] = {"analyst": set(), "reviewer": set()}
     for made in run.signature:
         if made.account:
-            logins[made.role].add("@".join(filter(None, (made.account, made.machine))))
+            logins[made.role].add(_login(made))
     return ", ".join(sorted(logins["analyst"] & logins["reviewer"]))
+
+
+def _login(made: Signature) -> str:
+    return "@".join(filter(None, (made.account, made.machine)))

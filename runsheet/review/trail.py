@@ -224,8 +224,6 @@ class Audit:
     """Many readings entered one by one faster than they can be read."""
     backwards: tuple[tuple[str, str], ...] = ()
     """The times of two entries, the later one with the earlier time."""
-    unreasoned: int = 0
-    """How many of the corrections have no reason."""
     entered_by: tuple[str, ...] = ()
     """Who entered a reading."""
     untimed: tuple[str, ...] = ()
@@ -234,6 +232,11 @@ class Audit:
     """Rows whose readings stood in the document before the log began."""
     faults: int = 0
     """Steps that could not be followed; `runsheet log --verify` says which."""
+
+    @property
+    def unreasoned(self) -> int:
+        """How many of the corrections have no reason."""
+        return sum(not each.reason for each in self.corrections)
 
 
 def audit(steps: Sequence[Step], run: Run) -> Audit:
@@ -257,7 +260,6 @@ def audit(steps: Sequence[Step], run: Run) -> Audit:
         early=tuple(each for each in told if each.read - each.entered > EARLY),
         in_bulk=tuple(_in_bulk(reader.readings)),
         backwards=tuple(_backwards(steps)),
-        unreasoned=sum(not each.reason for each in reader.corrections),
         entered_by=tuple(dict.fromkeys(reader.readers)),
         untimed=tuple(row.id for row in rows if row.readings and row.at is None),
         unknown=unknown,
@@ -314,11 +316,12 @@ class _Reader:
             return
         edits = [(entry, entry.edit) for entry in step.entries]
         read = {made.path.removesuffix(".readings") for _, made in edits if made.path.endswith(".readings")}
+        begun = step.entries[0]
         first = [made for _, made in edits if made.path.endswith(".readings") and made.new and not made.old]
-        if len(first) == 1:  # a pasted block is one step of many
-            self.readings.append((datetime.fromisoformat(step.entries[0].time), self._what(first[0].path)))
-        if read or any(made.action == "insert" and made.new.get("readings") for _, made in edits):
-            self.readers.append(step.entries[0].who)
+        if len(first) == 1 and begun.redoes is None:  # a pasted block is one step of many; made again is not typed
+            self.readings.append((datetime.fromisoformat(begun.time), self._what(first[0].path)))
+        if read or any(_inserts_read(made) for _, made in edits):
+            self.readers.append(begun.who)
         found = []
         for entry, made in edits:
             stamp = made.path.endswith(".at") and made.path.removesuffix(".at") in read
@@ -388,6 +391,11 @@ def _place(path: str) -> tuple[str, int | None, str]:
     head, _, key = path.partition(".")
     array, _, number = head.partition("[")
     return array, int(number[:-1]) if number else None, key
+
+
+def _inserts_read(made: Edit) -> bool:
+    """Whether an edit inserts a row that is read; what a reviewer typed again is kept in another array."""
+    return made.action == "insert" and _place(made.path)[0] in READ and bool(made.new.get("readings"))
 
 
 def _corrects(made: Edit) -> bool:

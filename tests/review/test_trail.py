@@ -9,6 +9,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from runsheet import evaluate
+from runsheet.report.blocks import Paragraph
+from runsheet.report.making import Report
+from runsheet.report.quality_sections import corrections
 from runsheet.review.trail import Audit, audit, words
 from runsheet.run import edit
 from runsheet.run.disk import log, store
@@ -227,6 +231,22 @@ def test_a_pasted_block_is_not_in_bulk(tmp_path: Path) -> None:
     assert audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run).in_bulk == ()
 
 
+def test_what_is_said_where_nothing_was_found_holds_for_a_block_and_a_minute_back(
+    tmp_path: Path,
+) -> None:
+    def pasted(run: Run) -> list[Edit]:
+        return [edit.set_value(run, f"queue[{n}].readings", [Decimal("0.1")]) for n in (2, 3)]
+
+    found = told(tmp_path, (pasted, at(66), ""), (reading(2, "0.1", "0.2"), at(65), ""))
+    run = made_run(QUEUE)
+    told_words = " ".join(
+        block.text for block in corrections(Report(evaluate(run, at(70)), found)) if isinstance(block, Paragraph)
+    )
+    assert "pasted blocks apart" in told_words
+    assert "no entry is more than 2 min older than the one before it" in told_words
+    assert "run forward" not in told_words
+
+
 @pytest.mark.parametrize(("back", "ran"), [(2, False), (3, True)])
 def test_a_clock_that_ran_back_is_told(tmp_path: Path, back: int, *, ran: bool) -> None:
     found = told(tmp_path, (reading(2, "0.15"), at(70), ""), (reading(3, "0.16"), at(70 - back), ""))
@@ -235,3 +255,24 @@ def test_a_clock_that_ran_back_is_told(tmp_path: Path, back: int, *, ran: bool) 
 
 def test_who_entered_a_reading_is_known(tmp_path: Path) -> None:
     assert told(tmp_path, (reading(2, "0.15"), at(70), "")).entered_by == ("tester",)
+
+
+def test_what_a_reviewer_types_again_is_no_reading_entered(tmp_path: Path) -> None:
+    again = {"row": "OF-1", "readings": [Decimal("0.112")], "by": "tester", "at": at(70)}
+    found = told(tmp_path, (lambda run: [edit.insert_row(run, "review", 1, again)], at(70), ""))
+    assert found.entered_by == ()
+
+
+def test_readings_made_again_after_an_undo_are_not_in_bulk(tmp_path: Path) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(document([row(f"OF-{n}") for n in range(1, 13)]), encoding="utf-8")
+    opened = store.open_for_writing(path, "tester", at(61))
+    for number in range(1, 12):
+        opened.accept(reading(number, "0.15")(opened.run), at(65 + number))
+    for _ in range(11):
+        opened.undo(at(80))
+    for _ in range(11):
+        opened.redo(at(81))
+    run = opened.run
+    opened.close()
+    assert audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run).in_bulk == ()
