@@ -40,9 +40,7 @@ def of_expected(rule: str, row: RowResult, limits: Limits | None) -> Finding:
         return made._replace(state="pass")
     if value is None:
         return made._replace(why="its expected value is missing")
-    good = inside(value, low, high)
-    why = "" if good else f"recovers {value:.1f} %, limits {low:g}-{high:g}"
-    return made._replace(state="pass" if good else "fail", why=why)
+    return _judged(made, value)
 
 
 def of_added(rule: str, row: RowResult, limits: Limits | None) -> Finding:
@@ -56,8 +54,13 @@ def of_added(rule: str, row: RowResult, limits: Limits | None) -> Finding:
         return made._replace(why=f"{_missing(row)}: recovery not judged")
     if why := _foreign(row) or _over_range(row) or _too_small(row):
         return made._replace(why=why)
-    good = inside(value, low, high)
-    why = "" if good else f"recovers {value:.1f} %, limits {low:g}-{high:g}"
+    return _judged(made, value)
+
+
+def _judged(made: Finding, value: float) -> Finding:
+    """The finding with its verdict: whether the recovery is within its limits."""
+    good = inside(value, made.low, made.high)
+    why = "" if good else f"recovers {value:.1f} %, limits {made.low:g}-{made.high:g}"
     return made._replace(state="pass" if good else "fail", why=why)
 
 
