@@ -13,6 +13,7 @@ once nothing else is left.
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.rules import BY_NAME, notebook
@@ -86,7 +87,8 @@ def _readable(run: Run) -> dict[str, Row | Standard]:
 
 def _drawn(run: Run, names: Iterable[str]) -> list[str]:
     """The rows in the order they are drawn in."""
-    seal = signing.digest(run)
+    # The name of its log is left out: the log may begin with the first answer, and the rows are drawn before it.
+    seal = signing.digest(replace(run, run=replace(run.run, log=None)))
     return sorted(names, key=lambda name: hashlib.sha256(f"{seal} {name}".encode()).digest())
 
 

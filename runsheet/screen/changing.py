@@ -109,6 +109,7 @@ def sign(context: Context) -> None:
     role = signing.role(session.run)
 
     def answer(name: str) -> None:
+        session.begin_log()
         if why := signing.refusal(session.sheet, name, pages.reported(context).audit.entered_by):
             context.say(f"not signed: {why}")
         elif context.commit([signing.sign(session.run, name, session.now(), login())], f"signed as {role}"):

@@ -58,6 +58,9 @@ class ReadOnlyStore:
         """Refuse."""
         raise EditError(Problem("", "read-only: nothing can be changed here"))
 
+    def begin(self, _now: datetime) -> None:
+        """Begin nothing: no log of ours is written."""
+
     def undo(self, _now: datetime) -> None:
         """Do nothing: there is nothing of ours to undo."""
 

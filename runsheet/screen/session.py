@@ -171,6 +171,12 @@ class Session:
 
         return [signing.amend(self.run, self.who, reason.strip(), self.now())] if signing.standing(self.run) else []
 
+    def begin_log(self) -> None:
+        """Begin the log, which the document names: what is drawn or signed from the document must hold after it."""
+        if not self.read_only:
+            self.store.begin(self.clock())
+            self.recompute()
+
     # --- what others do to it ---------------------------------------------------------------------------------------
 
     def follow(self) -> bool:

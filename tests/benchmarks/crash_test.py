@@ -109,7 +109,7 @@ def new_run(folder: Path) -> Path:
 def accepted(document: Path) -> list[int]:
     """The numbers of the accepted edits that the log, and what the state folder kept of it, holds."""
     trail = store.read_only(document).found.log
-    return [int(step.entries[0].reason) for step in trail.steps if step.entries[0].reason]
+    return [int(step.entries[0].reason) for step in trail.steps if step.count and step.entries[0].reason]
 
 
 def type_on(run: Store, numbers: itertools.count[int], told: int) -> None:

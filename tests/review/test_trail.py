@@ -135,7 +135,7 @@ def test_an_entry_taken_back_says_so_and_typing_it_anew_counts_from_then(tmp_pat
     run = opened.run
     opened.close()
     found = audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run)
-    assert [(c.what, c.old, c.reason) for c in found.corrections] == [("OF-2 readings", "[0.15]", "undo of step 2")]
+    assert [(c.what, c.old, c.reason) for c in found.corrections] == [("OF-2 readings", "[0.15]", "undo of step 3")]
     assert [(each.row, each.minutes) for each in found.late] == [("OF-2", 25)]
 
 

@@ -71,7 +71,7 @@ def test_a_typed_day_is_whole_and_so_is_a_log_ahead_and_one_torn(day: Day) -> No
     assert trail(day.log, document(QUEUE).encode()) == Trail("whole")
     torn = trail(day.log + b'{"ti\0\0\0\n', day.document)
     assert torn == Trail(
-        "whole", "from line 4 on the log cannot be read, as after a power cut: that end is not counted"
+        "whole", "from line 5 on the log cannot be read, as after a power cut: that end is not counted"
     )
 
 
@@ -124,19 +124,21 @@ def test_a_forged_value_with_a_new_chain_breaks_it(day: Day) -> None:
         chain = chained[-1].chain
         lines += [log.line(entry) for entry in chained]
     found = trail(b"".join(lines), day.document)
-    assert found == Trail("broken", "line 2 leads to another document than the line says")
+    assert found == Trail("broken", "line 3 leads to another document than the line says")
 
 
 def test_the_log_of_another_run_breaks_it(day: Day, tmp_path: Path) -> None:
     other = Day(tmp_path / "other.toml")
     other.path.write_text(document(QUEUE, run={"id": "other"}), encoding="utf-8")
     other.read(2, "0.1", at(60))
-    assert trail(other.log, day.document) == Trail("broken", "it is the log of another run, other")
+    assert trail(other.log, day.document) == Trail("broken", "it is not the log that [run] log names")
+    assert trail(other.log, document(QUEUE).encode()) == Trail("broken", "it is the log of another run, other")
 
 
 def test_what_run_log_names_must_be_there_and_be_the_one(day: Day) -> None:
     chain = log.parse(day.log).steps[0].entries[0].chain
-    named = day.document.replace(b'id = "T"', b'id = "T"\nlog = "' + chain.encode() + b'"')
+    named = day.document
+    assert b'log = "' + chain.encode() + b'"' in named
     assert trail(None, named) == Trail("broken", "the log that [run] log names is not there")
     assert trail(day.log, named.replace(chain.encode(), b"0" * 64)) == Trail(
         "broken", "it is not the log that [run] log names"

@@ -91,6 +91,7 @@ def test_a_signed_run_is_changed_with_a_reason_only_and_keeps_it(day: Scripted) 
     from runsheet.review import signing
 
     session = day.session
+    session.begin_log()
     assert session.commit([signing.sign(session.run, "A. Person", NOW)]) == ""
     edits = reading(session, 18, "0.112")
     assert session.question(edits) == "This run is signed. Why is it changed?"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -136,7 +137,8 @@ def test_a_planned_batch_is_undone_as_one_step(water: Path) -> None:
     drive = Drive(water).run("P", "paste:N-1\t980\nN-2\t970\n", "enter")
     assert [row.id for row in drive.document.queue if row.id.startswith("N-")] == ["N-1", "N-2"]
     drive = Drive(water).run("u")
-    assert drive.document == read(before)[0]
+    assert drive.document is not None
+    assert replace(drive.document, run=replace(drive.document.run, log=None)) == read(before)[0]
 
 
 def test_remove_asks_first(water: Path) -> None:

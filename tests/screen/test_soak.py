@@ -16,4 +16,4 @@ def test_readings_at_a_steady_pace_land_each_in_its_row(tmp_path: Path, monkeypa
     monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
     told = soak.typed(soak.new_run(tmp_path, 40), 40, 20)
     assert (told.readings, told.wrong) == (40, [])
-    assert told.steps == 41  # the start, and one for each
+    assert told.steps == 42  # the start, its name, and one for each

@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from runsheet.run.edit import Edit
 
 
+NAME = "run.log"
+"""Where the document names its log, by the chain value of the log's first entry. No person edits or undoes it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One line of a log."""
@@ -94,9 +98,14 @@ class Step:
         return self.entries[0].action == "start"
 
     @property
+    def names(self) -> bool:
+        """Whether it is the program's own entry that writes the log's name into the document."""
+        return all(entry.path == NAME for entry in self.entries)
+
+    @property
     def count(self) -> int:
-        """How many edits it holds."""
-        return 0 if self.starts else len(self.entries)
+        """How many edits of a person it holds."""
+        return 0 if self.starts or self.names else len(self.entries)
 
     @property
     def edits(self) -> tuple[Edit, ...]:
@@ -261,9 +270,9 @@ def _fault(entry: Entry, raw: bytes, before: str) -> str:
 
 
 def entries_in(piece: bytes) -> int:
-    """How many edits the lines of a piece of a log hold."""
-    # A quote inside a value is escaped, so that the words stand in start lines alone.
-    return piece.count(b"\n") - piece.count(b'"action": "start"')
+    """How many edits of a person the lines of a piece of a log hold."""
+    # A quote inside a value is escaped, so that these words stand in the program's own lines alone.
+    return piece.count(b"\n") - piece.count(b'"action": "start"') - piece.count(f'"path": "{NAME}"'.encode())
 
 
 # --- for a person ---------------------------------------------------------------------------------------------

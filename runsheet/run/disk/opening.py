@@ -48,6 +48,8 @@ class RunOnDisk:
     """What is kept of the log elsewhere."""
     ahead: int = 0
     """Entries the document does not have yet; `run` has them."""
+    behind: bool = False
+    """Whether the document lacks anything of `run`, be it the log's name alone."""
     known: bool = False
     """Whether the log leads to `run`."""
     notes: tuple[str, ...] = ()
@@ -142,7 +144,9 @@ def _rebuilt(found: RunOnDisk, document: Path) -> RunOnDisk:
     except edit.EditError:
         raise FileNotFoundError(f"{document.name} is not there, and no log to make it from") from None
     note = f"{document.name} was missing; it was made again from its log"
-    return replace(found, run=run, ahead=sum(step.count for step in steps), known=True, notes=(*found.notes, note))
+    return replace(
+        found, run=run, ahead=sum(step.count for step in steps), behind=True, known=True, notes=(*found.notes, note)
+    )
 
 
 def _brought_up(found: RunOnDisk, run: Run, data: bytes) -> RunOnDisk:
@@ -156,7 +160,7 @@ def _brought_up(found: RunOnDisk, run: Run, data: bytes) -> RunOnDisk:
     except edit.EditError as error:
         unfitting = f"the log does not fit the document, which is taken as it stands: {error}"
         return replace(found, notes=(*found.notes, unfitting))
-    return replace(found, run=run, ahead=sum(step.count for step in later), known=True)
+    return replace(found, run=run, ahead=sum(step.count for step in later), behind=bool(later), known=True)
 
 
 class Follower:

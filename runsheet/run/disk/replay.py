@@ -92,7 +92,7 @@ def remember(done: list[Step], undone: list[Step], step: Step) -> None:
         undone += [done.pop()] if done else []
     elif step.entries[0].redoes is not None:
         done += [undone.pop()] if undone else []
-    elif any(entry.action in edit.ACTIONS for entry in step.entries):
+    elif any(entry.action in edit.ACTIONS for entry in step.entries) and not step.names:
         done.append(step)
         undone.clear()
 
@@ -144,5 +144,8 @@ def _arrived(read_log: ReadLog, document: bytes | None) -> Iterator[Problem]:
         yield Problem("", "the document is not where the log leads: it was changed outside, or lines are missing")
     elif later:
         count = sum(step.count for step in later)
+        if not count:
+            yield Problem("", "the document does not name its log yet; opening it for writing does", "warning")
+            return
         entries = f"{count} {'entry' if count == 1 else 'entries'}"
         yield Problem("", f"the log is {entries} ahead of the document; opening it for writing brings it up", "warning")

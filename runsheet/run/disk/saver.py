@@ -69,6 +69,8 @@ class LogFile:
         self.aside = files.torn_of(place.document, place.clock()) if found.unreadable else None
         """Where an end that cannot be read is kept, once something is written in its place."""
         self._identity: Identity | None = None
+        self.first = found.log.steps[0].entries[0].chain if found.log.steps else ""
+        """The chain value of its first entry."""
         self._turn = threading.RLock()
         begun = found.log.steps[0].document if found.log.steps else ""
         self._rescue = Rescue(place.disk, place.document, found.rescue.own, begun)
@@ -101,6 +103,7 @@ class LogFile:
         entries = log.chained(made, self.chain, self._number + 1)
         self._data += b"".join(log.line(entry) for entry in entries)
         self.chain, self._number = entries[-1].chain, self._number + 1
+        self.first = self.first or entries[0].chain
         with contextlib.suppress(OSError):  # `trouble` says so
             self.push()
         return log.Step(tuple(entries), 0, sound=True)

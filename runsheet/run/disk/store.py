@@ -34,6 +34,10 @@ if TYPE_CHECKING:
     from runsheet.run.model import Run
 
 
+PROGRAM = "runsheet"
+"""Who the log says made an entry that no person made."""
+
+
 class CannotOpenError(Exception):
     """A run that cannot be opened for writing, and why; `problems` are those of its text."""
 
@@ -142,16 +146,17 @@ class Store:
         self._place, self._who, self._entries = place, who, found.ahead
         self._login = lock.login()
         self._start = None if found.known else found.data
+        self._nameless = run.run.log is None and not run.signature and (found.known or not found.log.steps)
         self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
         self._closing, self._closed, self._clean = threading.RLock(), False, False
         self._pages = text.Writer()
         self._draft = state.kept_for(place.document, ".draft")
         self._log = LogFile(place, found)
         self._saver = Saver(place, self._log, found.data)
-        if behind := found.ahead or found.data is None:
+        if found.behind:
             last = found.log.steps[-1].entries[-1]  # of a start, the text itself: where the log leads, to the byte
             self._saver.want(last.text.encode() if last.text else self._pages.write(run), self._entries)
-        if behind or found.torn:
+        if found.behind or found.torn:
             self._saver.save(timeout=2)
 
     # --- state ---
@@ -228,7 +233,7 @@ class Store:
         Raises edit.EditError, and changes nothing, where they do not fit or would make a document with errors.
         """
         if edits:
-            self._commit(edit.apply_all(self.run, edits), edits, now, who, reason=reason)
+            self._commit(edits, now, who, reason=reason)
         return self.run
 
     def undo(self, now: datetime, who: str = "") -> Step | None:
@@ -237,7 +242,7 @@ class Store:
             return None
         step = self._done[-1]
         edits = [edit.inverse(made) for made in reversed(step.edits) if made.changes]
-        self._commit(edit.apply_all(self.run, edits), edits, now, who, undoes=step.number)
+        self._commit(edits, now, who, undoes=step.number)
         return step
 
     def redo(self, now: datetime, who: str = "") -> Step | None:
@@ -246,7 +251,7 @@ class Store:
             return None
         step = self._undone[-1]
         edits = [made for made in step.edits if made.changes]
-        self._commit(edit.apply_all(self.run, edits), edits, now, who, redoes=step.number)
+        self._commit(edits, now, who, redoes=step.number)
         return step
 
     def draft(self, typed: str, place: str) -> None:
@@ -312,13 +317,28 @@ class Store:
             self._closing.release()
         return self._clean
 
-    def _commit(self, run: Run, edits: Sequence[Edit], now: datetime, who: str, **more: object) -> None:
-        data = self._pages.write(run)
-        made = log.entries(edits, data, now, who or self._who, **self._login, **more)
+    def begin(self, now: datetime, who: str = "") -> None:
+        """Begin the log where there is none yet, and write into the document which log is its own.
+
+        Before anything is drawn or signed from the document, that is; else the first edit begins it.
+        """
         if self._start is not None:
             self._add(log.start(self._start, now, who or self._who, **self._login))
             self._start = None
-        self._add(made)
+        if self._nameless and self._log.first:
+            named = [edit.set_value(self.run, log.NAME, self._log.first)]
+            self.run, self._nameless = edit.apply_each(self.run, named), False
+            data = self._pages.write(self.run)
+            self._add(log.entries(named, data, now, PROGRAM, reason="the log begins", **self._login))
+            self._saver.want(data, self._entries)
+
+    def _commit(self, edits: Sequence[Edit], now: datetime, who: str, **more: object) -> None:
+        run = edit.apply_all(self.run, edits)  # what does not fit is refused before anything is kept
+        if self._start is not None or self._nameless:
+            self.begin(now, who)
+            run = edit.apply_each(self.run, edits)
+        data = self._pages.write(run)
+        self._add(log.entries(edits, data, now, who or self._who, **self._login, **more))
         self.run = run
         self.draft("", "")
         self._saver.want(data, self._entries)

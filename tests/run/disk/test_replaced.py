@@ -294,7 +294,7 @@ def test_theirs_once_taken_is_kept_as_they_wrote_it(document: Path, opened: Open
     run.keep("ours", NOW)
     assert run.flush()
     assert document.read_text() == theirs
-    assert verified(document) == ["warning: line 3: here the document was taken as it stood, changed outside the log"]
+    assert verified(document) == ["warning: line 4: here the document was taken as it stood, changed outside the log"]
     read(run, 1, "0.130")
     assert run.close()
     assert files.beside(document, "before-edit").read_text() == theirs

@@ -13,6 +13,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -21,7 +22,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.run import edit, text
-from runsheet.run.disk import files, opening, saver, store
+from runsheet.run.disk import files, log, opening, saver, store
 from runsheet.run.disk import state as state_module
 from runsheet.run.disk.files import Disk
 from runsheet.run.disk.store import CannotOpenError, LockedError, Store
@@ -29,6 +30,8 @@ from runsheet.run.edit import Edit, EditError
 
 if TYPE_CHECKING:
     from io import FileIO
+
+    from runsheet.run.model import Run
 
 NOW = datetime(2026, 3, 11, 9, 5, tzinfo=UTC)
 START = """format = 1
@@ -377,7 +380,7 @@ def test_an_end_that_cannot_be_read_is_set_aside_and_told(document: Path, opened
     path = files.log_of(document)
     whole = path.read_bytes()
     path.write_bytes(whole + tail)
-    torn = "warning: from line 6 on the log cannot be read, as after a power cut: that end is not counted"
+    torn = "warning: from line 7 on the log cannot be read, as after a power cut: that end is not counted"
     assert torn in verified(document)
     run = opened(document)
     assert run.came_back == 3
@@ -423,6 +426,50 @@ def test_a_signal_while_it_closes_gives_the_lock_back(
 # --- undo and redo ---
 
 
+def unnamed(run: Run) -> Run:
+    """The run without the name of its log, which no undo takes."""
+    return replace(run, run=replace(run.run, log=None))
+
+
+def test_the_document_names_its_log_and_no_undo_takes_that(document: Path, opened: Open) -> None:
+    run = opened(document)
+    assert run.run.run.log is None
+    read(run, 1, "0.130")
+    name = log.parse(files.log_of(document).read_bytes()).steps[0].entries[0].chain
+    assert run.run.run.log == name
+    assert run.undo(NOW) is not None
+    assert run.undo(NOW) is None
+    run.close()
+    run = opened(document)
+    read(run, 1, "0.131")
+    assert run.run.run.log == name
+    assert run.close()
+    assert f'log = "{name}"' in document.read_text(encoding="utf-8")
+    assert [step.count for step in log.parse(files.log_of(document).read_bytes()).steps] == [0, 0, 1, 1, 1]
+
+
+def test_a_log_that_the_document_does_not_name_yet_is_named_by_the_next_entry(document: Path, opened: Open) -> None:
+    first = log.chained(log.start(document.read_bytes(), NOW, "M. Tarn"), "", 1)
+    files.log_of(document).write_bytes(b"".join(map(log.line, first)))
+    run = opened(document)
+    read(run, 1, "0.130")
+    run.close()
+    assert run.run.run.log == first[0].chain
+    assert verified(document) == []
+
+
+def test_a_new_log_is_not_named_where_the_document_names_another(document: Path, opened: Open) -> None:
+    run = opened(document)
+    read(run, 1, "0.130")
+    run.close()
+    files.log_of(document).unlink()
+    run = opened(document)
+    read(run, 2, "0.131")
+    run.close()
+    first = log.parse(files.log_of(document).read_bytes()).steps[0].entries[0].chain
+    assert run.run.run.log not in (None, first)
+
+
 def test_undo_and_redo_without_limit_across_restarts(document: Path, opened: Open) -> None:
     runs = []
     for number in range(20):
@@ -433,7 +480,7 @@ def test_undo_and_redo_without_limit_across_restarts(document: Path, opened: Ope
     for before in reversed(runs):
         run = opened(document)
         assert run.undo(NOW) is not None
-        assert run.run == before
+        assert unnamed(run.run) == unnamed(before)
         run.close()
     run = opened(document)
     assert run.undo(NOW) is None
@@ -451,7 +498,7 @@ def test_a_paste_is_undone_as_one_and_says_where(document: Path, opened: Open) -
     step = run.undo(NOW)
     assert step is not None
     assert [made.path for made in step.edits] == ["queue[1].readings", "queue[2].readings"]
-    assert run.run == before
+    assert unnamed(run.run) == unnamed(before)
     run.close()
 
 
@@ -548,7 +595,7 @@ def test_theirs_can_be_kept(document: Path, opened: Open) -> None:
     assert run.close()
     assert readings(document) == ["0.140"]
     assert "0.131" in ours.read_text()
-    assert verified(document) == ["warning: line 4: here the document was taken as it stood, changed outside the log"]
+    assert verified(document) == ["warning: line 5: here the document was taken as it stood, changed outside the log"]
 
 
 def test_theirs_with_errors_is_not_taken(document: Path, opened: Open) -> None:
@@ -617,7 +664,7 @@ def test_a_log_that_was_touched_keeps_nobody_from_working(document: Path, opened
     read(run, 2, "0.150")
     assert run.close()
     assert readings(document) == ["0.130", "0.150"]
-    assert "error: line 3: was changed, or a line before it is missing, changed or moved" in verified(document)
+    assert "error: line 4: was changed, or a line before it is missing, changed or moved" in verified(document)
 
 
 def test_a_log_changed_while_open_is_not_written_into(document: Path, opened: Open) -> None:
@@ -954,7 +1001,7 @@ def test_a_state_folder_that_others_may_write_into_is_not_used(
     assert run.drafted is None
     read(run, 1, "0.130")
     assert run.trouble == "the disk is full: 1 entry is kept in memory only"
-    assert len(run.unkept) == 2
+    assert len(run.unkept) == 3
     run.close()
     assert list(state.iterdir()) == []
 
@@ -1046,7 +1093,7 @@ def test_entries_whose_log_was_changed_by_others_are_in_memory_only_where_nothin
     whole = files.log_of(document).read_bytes()
     files.log_of(document).write_bytes(b"")
     until(lambda: run.trouble)
-    assert len(run.unkept) == 2  # the start and the reading, which the log had
+    assert len(run.unkept) == 3  # the start, the log's name and the reading, which the log had
     files.log_of(document).write_bytes(whole)
     until(lambda: not run.trouble)
     assert run.unkept == []
