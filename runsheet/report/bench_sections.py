@@ -9,12 +9,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import figures
-from runsheet.compute import limits as limits_
 from runsheet.compute.compare import finite
 from runsheet.figures import when
+from runsheet.report import client_sections
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Paragraph, Table
 from runsheet.report.making import Report, facts, pick, table
-from runsheet.run import kinds
 from runsheet.show import columns, curve_plots, explain, findings
 
 if TYPE_CHECKING:
@@ -129,92 +128,20 @@ def blanks(report: Report) -> Iterator[Block]:
     yield Table(titles, told, (True, True, False, False, True, True, True))
 
 
-def results(report: Report) -> Iterator[Block]:
-    """Say every row's result, with the legend of kinds and flags and what U is."""
+def rows(report: Report) -> Iterator[Block]:
+    """Say every row of the queue in order with what came of it, and the legend of kinds and flags."""
     sheet = report.sheet
-    yield Heading("Results")
+    yield Heading("Rows")
     if not sheet.rows:
         yield Paragraph("The queue is empty.")
         return
-    keys = ["id", "kind", "readings", "net", "extract", "dilution", "reported", "U", "flags", "state"]
-    units = {row.unit for row in sheet.rows if row.unit is not None}
-    if units - {sheet.run.method.unit}:
-        keys.insert(8, "unit")
-    else:
-        yield Paragraph(f"Results and U in {sheet.run.method.unit}{_basis(sheet)}.")
-    yield table(pick(columns.QUEUE, *keys), sheet.rows)
-    there = dict.fromkeys(row.kind for row in sheet.rows if row.kind != "sample")
-    if there:
-        named = (f"{kinds.ABBREVIATIONS[kind]} {kinds.WORDS[kind]}" for kind in there)
-        yield Paragraph("Kinds: " + "; ".join(named) + ".")
-    flags = sorted({flag for row in sheet.rows for flag in row.flags})
-    if flags:
-        letters = limits_.letters(sheet.run.method)
-        yield Paragraph("Flags: " + "; ".join(f"{letters[flag]} {columns.FLAG_WORDS[flag]}" for flag in flags) + ".")
-    reasons = [
-        (row.id, f"void: {row.row.void}" if row.void else f"superseded: {row.row.reason}")
-        for row in sheet.rows
-        if row.void or row.row.report is False
-    ]
-    if reasons:
-        yield Facts(tuple(reasons))
-    yield Paragraph(_uncertainty(sheet))
-    yield Paragraph(
-        "Figures in brackets are not reported. Verdicts are taken on unrounded figures (ASTM E29, absolute method); "
-        "the decision rule is simple acceptance, uncertainty not applied."
+    yield table(
+        pick(columns.QUEUE, "id", "kind", "readings", "net", "reported", "unit", "U", "flags", "state"), sheet.rows
     )
-
-
-def _basis(sheet: Sheet) -> str:
-    """Say what a mg/kg is a kg of."""
-    if sheet.run.method.unit != "mg/kg":
-        return ""
-    samples = [row.amounts for row in sheet.rows if row.kind in kinds.BLANKABLE and row.amounts]
-    dry = sum(amounts.solids_percent is not None for amounts in samples)
-    if dry == len(samples):
-        return " of dry weight (QC rows without a solids content as weighed)"
-    return " as received" if dry == 0 else "; of dry weight where a solids content is given, else as received"
-
-
-def _uncertainty(sheet: Sheet) -> str:
-    if not any(row.expanded is not None for row in sheet.rows):
-        return "U, the expanded uncertainty, is not computed yet."
-    coverages = sorted({round(row.coverage, 2) for row in sheet.rows if row.expanded is not None and row.coverage})
-    k = " and ".join(f"{value:g}" for value in coverages) or "none yet"
-    scope = (
-        "the whole procedure, by the laboratory's own precision or bias"
-        if sheet.uncertainty_complete
-        else "instrument and volumes only"
-    )
-    return f"U is the expanded uncertainty, k = {k}: {scope}."
-
-
-def limits(report: Report) -> Iterator[Block]:
-    """Say the limits of every reported row, scaled by what was really used of it."""
-    reported = [row for row in report.sheet.rows if row.reported is not None and row.reporting is not None]
-    if reported:
-        yield Heading("Limits of each result")
-        yield table(pick(columns.QUEUE, "id", "amount", "extract_ml", "detection", "reporting", "unit"), reported)
-
-
-def fractions(report: Report) -> Iterator[Block]:
-    """Say the polar part of samples read in both fractions."""
-    sheet = report.sheet
-    letters = limits_.letters(sheet.run.method)
-    if sheet.fractions:
-        yield Heading("Fractions")
-        rows = tuple(
-            (
-                f.sample,
-                *(f.reported[name] or "" for name in ("oil_grease", "petroleum", "polar")),
-                "" if "U" in f.flags else figures.figure(f.expanded, 2),
-                f.unit,
-                "".join(letters[flag] for flag in f.flags),
-            )
-            for f in sheet.fractions
-        )
-        titles = ("sample", "oil and grease", "petroleum", "polar part", "U of it", "unit", "flags")
-        yield Table(titles, rows, (True, False, False, False, False, True, True))
+    if any(row.kind != "sample" for row in sheet.rows):
+        yield Paragraph(client_sections.kinds_legend(sheet.rows))
+    yield from client_sections.legend("".join(row.letters for row in sheet.rows), sheet)
+    yield Paragraph("Figures in brackets are not reported.")
 
 
 def worked(report: Report) -> Iterator[Block]:

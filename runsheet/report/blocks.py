@@ -49,14 +49,16 @@ class Table:
     titles: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     left: tuple[bool, ...]
+    keys: int = 1
+    """How many of its first columns name a row: where a table is too wide, each part of it begins with them."""
 
     def filled(self) -> Table:
         """The table without the columns nothing stands in; all of them where nothing stands in any."""
-        kept = [at for at in range(len(self.titles)) if any(row[at] for row in self.rows)]
-        if not kept:
+        kept = [at for at in range(len(self.titles)) if at < self.keys or any(row[at] for row in self.rows)]
+        if not any(map(any, self.rows)):
             return self
         rows = tuple(tuple(row[at] for at in kept) for row in self.rows)
-        return Table(tuple(self.titles[at] for at in kept), rows, tuple(self.left[at] for at in kept))
+        return Table(tuple(self.titles[at] for at in kept), rows, tuple(self.left[at] for at in kept), self.keys)
 
 
 @dataclass(frozen=True, slots=True)

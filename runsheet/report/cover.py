@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.figures import when
-from runsheet.report import review_section
+from runsheet.report import client_sections, review_section
 from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
 from runsheet.report.making import Report, draft, facts
 from runsheet.report.reviewer_points import POINTS, span
@@ -31,9 +31,19 @@ MOST = 6
 
 
 def front(report: Report) -> Iterator[Block]:
-    """Say what the report is of, and answer what reviewers look at first; the rest begins on a new page."""
+    """Say what the report is of, the client's results, and what fails or warns; the rest begins on a new page."""
     yield Heading(report.sheet.run.run.title or report.sheet.run.run.id, 1)
     yield facts(*_about(report))
+    yield from client_sections.results(report)
+    yield Paragraph(
+        "Results relate only to the items tested. Verdicts are taken on unrounded figures (ASTM E29, absolute method); "
+        "the decision rule is simple acceptance, uncertainty not applied."
+    )
+    yield NewPage()
+
+
+def first_look(report: Report) -> Iterator[Block]:
+    """Answer what reviewers look at first, after the findings in short."""
     told = [_told(finding, report.sheet) for finding in findings.raised(report.sheet)]
     if told:
         yield Heading(f"Findings: {len(told)} that fail or warn")
@@ -42,10 +52,6 @@ def front(report: Report) -> Iterator[Block]:
     yield Heading("What reviewers look at first")
     answers = ((name, " ".join(filter(None, answer(report)))) for name, answer in POINTS)
     yield Facts(tuple((name, answer or "nothing recorded") for name, answer in answers))
-    yield Paragraph(
-        "Results relate only to the items tested. Verdicts are taken on unrounded figures (ASTM E29, absolute method); "
-        "the decision rule is simple acceptance, uncertainty not applied."
-    )
     yield NewPage()
 
 

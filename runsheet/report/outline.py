@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.report import bench_sections, method_sections, quality_sections, review_section
+from runsheet.report import bench_sections, client_sections, method_sections, quality_sections, review_section
 from runsheet.report.blocks import Heading
-from runsheet.report.cover import front
+from runsheet.report.cover import first_look, front
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -32,15 +32,14 @@ def _charts(report: Report) -> Iterator[Block]:
 
 SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     front,
+    first_look,
     bench_sections.received,
-    bench_sections.results,
-    bench_sections.fractions,
+    client_sections.others,
     quality_sections.findings_found,
     quality_sections.quality,
     bench_sections.setup,
     bench_sections.calibrations,
     bench_sections.blanks,
-    bench_sections.limits,
     _charts,
     bench_sections.worked,
     quality_sections.outside,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.report import bench_sections, quality_sections
+from runsheet.report import bench_sections, client_sections, quality_sections
 from runsheet.report.blocks import Block, Heading, Items, Paragraph, Table
 from runsheet.report.making import Report
 from runsheet.review.trail import NO_TRAIL
@@ -38,7 +38,7 @@ def blocks(sheet: Sheet, problems: list[Problem], trail: Trail = NO_TRAIL) -> tu
     found.append(Paragraph(f"Edit log: {trail.words}" + (f" ({trail.why})" if trail.why else "") + "."))
     curves = [f"{c.id}: {c.state}, {explain.curve_words(c)}" for c in sheet.calibrations]
     found += [Items(tuple(curves))] if curves else []
-    for section in (bench_sections.results, bench_sections.fractions, quality_sections.findings_found):
+    for section in (client_sections.results, bench_sections.rows, quality_sections.findings_found):
         found += section(Report(sheet))
     found += [Paragraph(str(problem)) for problem in problems]
     return tuple(found)

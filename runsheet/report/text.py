@@ -1,7 +1,8 @@
 """A report as plain text for 80 columns.
 
-Owns: the layout of blocks in characters. Invariant: no line is wider than `WIDTH` and no cell is cut: what does not fit
-its column wraps.
+Owns: the layout of blocks in characters. Invariant: no cell is cut and no word broken: what does not fit its column
+wraps, a table with too many columns goes on in a second part, and only a word that is longer by itself makes a line
+wider than `WIDTH`.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ def _lines(block: Block, *, ascii_only: bool) -> list[str]:
 
 def wrapped(text: str, width: int) -> list[str]:
     """Wrap text; an empty text is one empty line."""
-    return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
+    return textwrap.wrap(text, width, break_on_hyphens=False, break_long_words=False) or [""]
 
 
 def _hanging(first: str, text: str) -> list[str]:
@@ -57,39 +58,68 @@ def _hanging(first: str, text: str) -> list[str]:
 
 
 def _facts(block: Facts) -> list[str]:
+    """Names beside what they are; a long name, or a word too long to stand beside one, has a line of its own."""
     pairs = [(visible(name), visible(value)) for name, value in block.pairs]
     indent = min(max((len(name) for name, _ in pairs), default=0), 24) + 2
     found: list[str] = []
     for name, value in pairs:
-        lines = wrapped(value, WIDTH - indent)
-        fits = len(name) + 2 <= indent
+        fits = len(name) + 2 <= indent and _longest(value) <= WIDTH - indent
+        inward = indent if _longest(value) <= WIDTH - indent else 2
         found += [] if fits else [name]
-        found += [(name if fits and at == 0 else "").ljust(indent) + line for at, line in enumerate(lines)]
+        lines = wrapped(value, WIDTH - inward)
+        found += [(name if fits and at == 0 else "").ljust(inward) + line for at, line in enumerate(lines)]
     return found
 
 
+def _longest(text: str) -> int:
+    return max(map(len, text.split()), default=0)
+
+
 def table(block: Table) -> list[str]:
-    """Lay a table out: columns no wider than they need, the widest wrapped where the line would be too long."""
+    """Lay a table out in as many parts as its columns need, each beginning with those that name a row."""
     block = block.filled()
     cells = [block.titles, *(tuple(map(visible, row)) for row in block.rows)]
+    parts = _parts(cells, block.keys)
+    lines = [_part([tuple(row[at] for at in part) for row in cells], [block.left[at] for at in part]) for part in parts]
+    return [line for at, part in enumerate(lines) for line in (*([""] if at else []), *part)]
+
+
+def _part(cells: list[tuple[str, ...]], left: list[bool]) -> list[str]:
     widths = _widths(cells)
     rule = GAP.join("-" * width for width in widths)
-    lines = [_row(row, widths, block.left) for row in cells]
+    lines = [_row(row, widths, left) for row in cells]
     return [*lines[0], rule, *(line for row in lines[1:] for line in row)]
 
 
+def _parts(cells: list[tuple[str, ...]], keys: int) -> list[list[int]]:
+    """The columns of each part: as many as fit the line with no word broken, one where not even one does."""
+    words = [max(map(_longest, column)) for column in zip(*cells, strict=True)]
+    first = list(range(keys))
+    parts = [first]
+    for at in range(keys, len(words)):
+        line = [*parts[-1], at]
+        full = sum(words[each] for each in line) + len(GAP) * (len(line) - 1) > WIDTH
+        if full and len(parts[-1]) > keys:
+            parts.append([*first, at])
+        else:
+            parts[-1] = line
+    return parts
+
+
 def _widths(cells: list[tuple[str, ...]]) -> list[int]:
-    """Columns that fit the line: the widest gives way first, and none breaks a word while another need not."""
+    """Columns that fit the line: the widest gives way first, and none below its longest word."""
     columns = list(zip(*cells, strict=True))
     widths = [max(map(len, column)) for column in columns]
-    words = [max((len(word) for cell in column for word in cell.split()), default=1) for column in columns]
+    words = [max(map(_longest, column)) for column in columns]
     while sum(widths) + len(GAP) * (len(widths) - 1) > WIDTH:
         soft = [at for at, width in enumerate(widths) if width > words[at]]
-        widths[max(soft or range(len(widths)), key=widths.__getitem__)] -= 1
+        if not soft:
+            break
+        widths[max(soft, key=widths.__getitem__)] -= 1
     return widths
 
 
-def _row(row: tuple[str, ...], widths: list[int], left: tuple[bool, ...]) -> list[str]:
+def _row(row: tuple[str, ...], widths: list[int], left: list[bool]) -> list[str]:
     wraps = [wrapped(cell, width) for cell, width in zip(row, widths, strict=True)]
     height = max(map(len, wraps))
     return [

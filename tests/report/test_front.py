@@ -1,4 +1,4 @@
-"""The first page: what reviewers look at, in their order, each point from the run."""
+"""The reviewer's page: what reviewers look at, in their order, each point from the run."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 
 from runsheet import demo, evaluate, read
 from runsheet.report.blocks import Facts, Heading, NewPage
-from runsheet.report.cover import front
+from runsheet.report.cover import first_look
 from runsheet.report.making import Report
 from runsheet.report.reviewer_points import POINTS
 from runsheet.review.trail import Audit, Late
@@ -35,7 +35,7 @@ ORDER = [
 def points(queue: list[dict[str, object]], audit: Audit | None = None, **tables: object) -> dict[str, str]:
     """Answer the points for a run of these rows."""
     sheet = evaluate(made_run(queue, **tables), datetime.fromisoformat(NOW))
-    blocks = list(front(Report(sheet, audit or Audit())))
+    blocks = list(first_look(Report(sheet, audit or Audit())))
     return dict(next(b for b in reversed(blocks) if isinstance(b, Facts)).pairs)
 
 
@@ -43,7 +43,7 @@ def test_the_points_stand_in_the_order_reviewers_look() -> None:
     assert [name for name, _ in POINTS] == ORDER
     run, _ = read(demo.text("soil-day"))
     assert run is not None
-    blocks = list(front(Report(evaluate(run, demo.NOW["soil-day"]))))
+    blocks = list(first_look(Report(evaluate(run, demo.NOW["soil-day"]))))
     asked = next(at for at, block in enumerate(blocks) if block == Heading("What reviewers look at first"))
     found = blocks[asked + 1]
     assert isinstance(found, Facts)

@@ -1,0 +1,113 @@
+"""The client's results, on the first page of a report.
+
+Owns: the client's table, its legend, and what U is. Invariant: samples and journey blanks only; what is not final is
+said under the table.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from runsheet.compute import limits as limits_
+from runsheet.figures import figure
+from runsheet.report.blocks import Block, Facts, Heading, Paragraph, Table
+from runsheet.report.making import Report, pick
+from runsheet.report.making import table as laid
+from runsheet.run import kinds
+from runsheet.show import client_results, columns, findings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from runsheet.compute.results import RowResult, Sheet
+    from runsheet.show.client_results import ClientResult
+
+
+def results(report: Report) -> Iterator[Block]:
+    """Say each sample's results, the two fractions of a sample beside their polar part."""
+    sheet = report.sheet
+    yield Heading("Results")
+    lines = client_results.results(sheet)
+    if not lines:
+        yield Paragraph("No sample is in the queue and none is named as received.")
+        return
+    yield table(lines)
+    waiting = [row.id for row in sheet.rows if row.for_client and row.state == "open"]
+    if waiting:
+        yield Paragraph(f"Not final, no closing blank or check standard yet: {findings.some(waiting, 12)}.")
+    yield from legend("".join(line.flags for line in lines), sheet)
+    yield Paragraph(uncertainty(lines, sheet))
+
+
+def table(lines: tuple[ClientResult, ...]) -> Table:
+    """The client's table."""
+    titles = (
+        "sample", "analyte", "result", f"+/- ({client_results.coverage(lines) or 'k'})", "unit", "flags",
+        "detection limit", "reporting limit", "analysed", "client's id", "site", "collected",
+    )  # fmt: skip
+    cells = tuple(
+        (
+            line.sample,
+            line.analyte,
+            line.result,
+            figure(line.expanded, 2),
+            " ".join(filter(None, (line.unit, line.basis))),
+            line.flags,
+            figure(line.detection, 3),
+            figure(line.reporting, 3),
+            line.analysed,
+            line.client_id,
+            line.site,
+            line.collected,
+        )
+        for line in lines
+    )
+    right = {2, 3, 6, 7}
+    return Table(titles, cells, tuple(at not in right for at in range(len(titles))), keys=2)
+
+
+def legend(printed: str, sheet: Sheet) -> Iterator[Block]:
+    """Say what each printed flag is."""
+    letters = limits_.letters(sheet.run.method)
+    told = [f"{letters[flag]} {said}" for flag, said in columns.FLAG_WORDS.items() if letters[flag] in printed]
+    if told:
+        yield Paragraph("Flags: " + "; ".join(told) + ".")
+
+
+def uncertainty(lines: tuple[ClientResult, ...], sheet: Sheet) -> str:
+    """Say what stands under +/-, of what, and how sure."""
+    if not any(line.expanded is not None for line in lines):
+        return "No uncertainty is given: no result is a figure with one."
+    scope = (
+        "the whole procedure, by the laboratory's own precision or bias"
+        if sheet.uncertainty_complete
+        else "instrument and volumes only"
+    )
+    sure = any(line.confidence is not None for line in lines)
+    t = "; the percentage is the confidence k is taken from t at" if sure else ""
+    return f"+/- is the expanded uncertainty U, {client_results.coverage(lines)}: {scope}{t}. None stands beside <."
+
+
+def others(report: Report) -> Iterator[Block]:
+    """Say the rows of quality control, and the reason of each row that reports nothing."""
+    sheet = report.sheet
+    rows = [row for row in sheet.rows if row.kind not in kinds.CLIENTS]
+    if rows:
+        yield Heading("Quality control rows")
+        keys = ("id", "kind", "of", "net", "extract", "reported", "unit", "flags", "recovery_percent", "rpd_percent")
+        yield laid(pick(columns.QUEUE, *keys, "state"), rows)
+        yield Paragraph(kinds_legend(rows))
+    aside = tuple(
+        (row.id, f"void: {row.row.void}" if row.void else f"superseded: {row.row.reason or 'no reason given'}")
+        for row in sheet.rows
+        if row.void or row.row.report is False
+    )
+    if aside:
+        yield Heading("Rows that report no result")
+        yield Facts(aside)
+
+
+def kinds_legend(rows: Sequence[RowResult]) -> str:
+    """What each kind of row is called in full."""
+    there = dict.fromkeys(row.kind for row in rows if row.kind != "sample")
+    return "Kinds: " + "; ".join(f"{kinds.ABBREVIATIONS[kind]} {kinds.WORDS[kind]}" for kind in there) + "."
