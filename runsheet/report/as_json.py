@@ -12,6 +12,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.compare import finite
+from runsheet.show import stands_on
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
     from runsheet.review.trail import Trail
+    from runsheet.show.stands_on import Standing
 
 FORMAT = 1
 
@@ -79,6 +81,7 @@ def _parts(sheet: Sheet, problems: Iterable[Problem]) -> dict[str, Any]:
         ],
         "quality": [_finding(finding) for finding in sheet.quality],
         "due": [_due(result) for result in sheet.due],
+        "stands_on": [_standing(made) for made in stands_on.standings(sheet)],
         "problems": [{"level": p.level, "path": p.path, "message": p.message, "line": p.line} for p in problems],
     }
 
@@ -88,6 +91,23 @@ def _finding(finding: Finding) -> dict[str, Any]:
     return {name: getattr(finding, name) for name in names} | {
         "rows": list(finding.rows),
         "affects": list(finding.affects or ()),
+    }
+
+
+def _standing(made: Standing) -> dict[str, Any]:
+    """What one of the client's results stands on."""
+    names = ("role", "what", "value", "unit", "verdict", "note", "lot")
+    return {
+        "row": made.row.id,
+        "sample": made.row.sample,
+        "fraction": made.row.fraction,
+        "reported": made.row.reported,
+        "flags": list(made.row.flags),
+        "qualifier": made.qualifier,
+        "analyst": made.analyst,
+        "lots": dict(made.lots),
+        "supports": [{n: getattr(each, n) for n in names} | {"ids": list(each.ids)} for each in made.supports],
+        "findings": [{"rule": f.rule, "rows": list(f.rows), "state": f.state, "why": f.why} for f in made.findings],
     }
 
 

@@ -6,7 +6,7 @@ and decides nothing about content.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -51,6 +51,10 @@ class Table:
     left: tuple[bool, ...]
     keys: int = 1
     """How many of its first columns name a row: where a table is too wide, each part of it begins with them."""
+    places: bool = False
+    """Whether what its first column names is described here, so that other tables point to it."""
+    points: bool = False
+    """Whether its cells point: the first word of each part of a cell, set apart by "; ", may be a name."""
 
     def filled(self) -> Table:
         """The table without the columns nothing stands in; all of them where nothing stands in any."""
@@ -58,7 +62,8 @@ class Table:
         if not any(map(any, self.rows)):
             return self
         rows = tuple(tuple(row[at] for at in kept) for row in self.rows)
-        return Table(tuple(self.titles[at] for at in kept), rows, tuple(self.left[at] for at in kept), self.keys)
+        titles, left = tuple(self.titles[at] for at in kept), tuple(self.left[at] for at in kept)
+        return replace(self, titles=titles, rows=rows, left=left)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { wi
 .facts, .facts tr { break-after: avoid; } figure { margin: .8em 0; break-inside: avoid; }
 svg { width: 100%; height: auto; max-height: 62mm; }
 h2 { break-after: avoid; } tr { break-inside: avoid; } .page { break-after: page; }
+a { color: inherit; }
 thead { display: table-header-group; }
 """
 
@@ -33,7 +34,8 @@ thead { display: table-header-group; }
 def write(blocks: Sequence[Block], marks: str = "", foot: str = "") -> str:
     """Write blocks as a page; its first heading is its title, `marks` and `foot` stand on every printed page."""
     title = next((block.text for block in blocks if isinstance(block, Heading)), "report")
-    body = "\n".join(_block(block) for block in blocks)
+    places = _places(blocks)
+    body = "\n".join(_block(block, places) for block in blocks)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f"<title>{_escaped(title)}</title>\n<style>{_page(marks, foot)}{STYLE}</style>\n</head>\n"
@@ -63,7 +65,14 @@ def _escaped(text: str) -> str:
     return html.escape(visible(text))
 
 
-def _block(block: Block) -> str:
+def _places(blocks: Sequence[Block]) -> dict[str, str]:
+    """The place on the page of each thing that is described on it, by its name."""
+    tables = (block for block in blocks if isinstance(block, Table) and block.places)
+    names = dict.fromkeys(row[0] for table in tables for row in table.rows)
+    return {name: f"at-{number}" for number, name in enumerate(names)}
+
+
+def _block(block: Block, places: dict[str, str]) -> str:
     if isinstance(block, Heading):
         return f"<h{block.level}>{_escaped(block.text)}</h{block.level}>"
     if isinstance(block, Paragraph):
@@ -77,19 +86,36 @@ def _block(block: Block) -> str:
         return f'<table class="facts">\n{rows}\n</table>'
     if isinstance(block, Figure):
         return f"<figure>\n{draw(block.plot)}\n<figcaption>{_escaped(block.title)}</figcaption>\n</figure>"
-    return _table(block)
+    return _table(block, places)
 
 
-def _table(block: Table) -> str:
+def _table(block: Table, places: dict[str, str]) -> str:
     block = block.filled()
-    head = _row("th", block.titles, block.left)
-    body = "\n".join(_row("td", row, block.left) for row in block.rows)
+    head = _row("th", map(_escaped, block.titles), block.left)
+    pointed = places if block.points else {}
+    lines = []
+    for row in block.rows:
+        name = f' id="{places[row[0]]}"' if block.places else ""
+        lines.append(_row("td", (_pointing(cell, pointed) for cell in row), block.left, name))
+    body = "\n".join(lines)
     return f"<table>\n<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
 
 
-def _row(tag: str, cells: Iterable[str], left: Iterable[bool]) -> str:
+def _pointing(cell: str, places: dict[str, str]) -> str:
+    """A cell whose names lead to where they are described."""
+    if not places:
+        return _escaped(cell)
+    parts = (part.partition(" ") for part in cell.split("; "))
+    return "; ".join(
+        (f'<a href="#{places[name]}">{_escaped(name)}</a>' if name in places else _escaped(name)) + _escaped(gap + rest)
+        for name, gap, rest in parts
+    )
+
+
+def _row(tag: str, cells: Iterable[str], left: Iterable[bool], name: str = "") -> str:
+    """A row of cells that are ready to stand on the page."""
     inner = "".join(
-        f'<{tag} class="left">{_escaped(cell)}</{tag}>' if is_left else f"<{tag}>{_escaped(cell)}</{tag}>"
+        f'<{tag} class="left">{cell}</{tag}>' if is_left else f"<{tag}>{cell}</{tag}>"
         for cell, is_left in zip(cells, left, strict=True)
     )
-    return f"<tr>{inner}</tr>"
+    return f"<tr{name}>{inner}</tr>"

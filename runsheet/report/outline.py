@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.report import bench_sections, client_sections, method_sections, quality_sections, review_section
+from runsheet.report import (
+    bench_sections,
+    client_sections,
+    method_sections,
+    quality_sections,
+    review_section,
+    standing_section,
+)
 from runsheet.report.blocks import Heading
 from runsheet.report.cover import first_look, front
 
@@ -33,6 +40,7 @@ def _charts(report: Report) -> Iterator[Block]:
 SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     front,
     first_look,
+    standing_section.each_result,
     bench_sections.received,
     client_sections.others,
     quality_sections.findings_found,

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 GAP = "  "
+EASY = 14
+"""Characters a column of longer cells should have: narrower ones, a word a line, are hard to read."""
 
 
 def write(blocks: Iterable[Block], *, ascii_only: bool = False) -> str:
@@ -93,7 +95,8 @@ def _part(cells: list[tuple[str, ...]], left: list[bool]) -> list[str]:
 
 def _parts(cells: list[tuple[str, ...]], keys: int) -> list[list[int]]:
     """The columns of each part: as many as fit the line with no word broken, one where not even one does."""
-    words = [max(map(_longest, column)) for column in zip(*cells, strict=True)]
+    columns = list(zip(*cells, strict=True))
+    words = [max(*map(_longest, column), min(EASY, max(map(len, column)))) for column in columns]
     first = list(range(keys))
     parts = [first]
     for at in range(keys, len(words)):

@@ -6,7 +6,7 @@ are those of the findings; what a result should stand on and does not is said, n
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.compute.rules import BY_NAME
 from runsheet.figures import figure
@@ -16,11 +16,20 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from runsheet.compute.results import CalibrationResult, Finding, RowResult, Sheet
+    from runsheet.run.kinds import Event
+    from runsheet.run.model import Batch, Run
+
+
+Role = Literal[
+    "calibration", "second-source", "before", "after", "method-blank", "control", "duplicate", "spike", "study"
+]
+"""What a thing is to the result."""
 
 
 class Support(NamedTuple):
     """One thing a result stands on."""
 
+    role: Role
     what: str
     """In words, as `blank before`."""
     ids: tuple[str, ...]
@@ -33,9 +42,24 @@ class Support(NamedTuple):
     lot: str = ""
 
     @property
+    def short(self) -> str:
+        """It for a table: its id first, value and verdict."""
+        if self.verdict == "none":
+            missing = f"no {self.what.removesuffix(' before').removesuffix(' after')}"
+            return f"{missing} here, {self.note}" if self.note else missing
+        return " ".join(filter(None, (*self.ids, self.measured, self.verdict)))
+
+    @property
+    def measured(self) -> str:
+        """Its value with its unit."""
+        if self.value is None:
+            return ""
+        return f"r {self.value:.6f}" if self.unit == "r" else f"{figure(self.value)} {self.unit}".rstrip()
+
+    @property
     def words(self) -> str:
         """It in a line."""
-        value = f" {figure(self.value)} {self.unit}".rstrip() if self.value is not None else ""
+        value = f" {self.measured}".rstrip()
         lot = f", lot {self.lot}" if self.lot else ""
         note = f": {self.note}" if self.note else ""
         if self.verdict == "none":
@@ -53,6 +77,57 @@ def supports(row: RowResult, sheet: Sheet) -> tuple[Support, ...]:
         for name in finding.rows:
             by_row.setdefault(name, []).append(finding)
     return (*_curve(row, sheet, by_row), *_around(row, by_row), *_of_batch(row, sheet, by_row), *_study(sheet))
+
+
+class Standing(NamedTuple):
+    """What one of the client's results stands on, and what follows."""
+
+    row: RowResult
+    supports: tuple[Support, ...]
+    analyst: str
+    """Who read it and who extracted it; empty where neither is given."""
+    lots: tuple[tuple[str, str], ...]
+    """Of what, and the lot."""
+    qualifier: str
+    """The letters printed at it."""
+    findings: tuple[Finding, ...]
+    """Those that fail or warn and affect it."""
+
+
+def standings(sheet: Sheet) -> tuple[Standing, ...]:
+    """What each of the client's results stands on, in the order of analysis."""
+    return tuple(_standing(row, sheet) for row in sheet.rows if row.for_client)
+
+
+def _standing(row: RowResult, sheet: Sheet) -> Standing:
+    affecting = tuple(finding for finding in sheet.quality if row.id in (finding.affects or ()))
+    found = supports(row, sheet)
+    return Standing(row, found, _analyst(row, sheet.run), tuple(_lots(row, found, sheet.run)), row.letters, affecting)
+
+
+def _batch_of(row: RowResult, run: Run) -> Batch | None:
+    return next((batch for batch in run.batch if batch.id == row.batch), None)
+
+
+def _analyst(row: RowResult, run: Run) -> str:
+    batch = _batch_of(row, run)
+    reader, extractor = row.row.analyst or run.run.analyst, batch.analyst if batch else None
+    if extractor and extractor != reader:
+        return "; ".join(filter(None, (reader and f"read by {reader}", f"extracted by {extractor}")))
+    return reader or ""
+
+
+def _lots(row: RowResult, found: tuple[Support, ...], run: Run) -> Iterator[tuple[str, str]]:
+    """Every lot that enters a result: solvent and what the extraction took, standards, what verified and checked."""
+    batch = _batch_of(row, run)
+    if (lot := (batch and batch.solvent_lot) or run.solvent.lot) is not None:
+        yield "solvent", lot
+    for name in ("acid", "silica_gel", "drying_agent"):
+        if batch is not None and (lot := getattr(batch, f"{name}_lot")):
+            yield name.replace("_", " "), lot
+    words = {"calibration": "standards", "second-source": "second source"}
+    seen = {(words.get(each.role, " ".join(each.ids)), each.lot): None for each in found if each.lot}
+    yield from seen
 
 
 def lines(row: RowResult, sheet: Sheet) -> list[str]:
@@ -73,12 +148,12 @@ def _verdict(findings: list[Finding], *rules: str) -> tuple[str, str]:
 def _curve(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
     calibration = row.calibration
     if calibration is None:
-        yield Support("calibration", (), None, "", "none")
+        yield Support("calibration", "calibration", (), None, "", "none")
         return
     why = "; ".join([*calibration.todos, *calibration.fails, *calibration.warns])
     lots = sorted({s.standard.lot for s in calibration.standards if s.used and s.standard.lot})
     r = None if calibration.curve is None else calibration.curve.r
-    yield Support("calibration", (calibration.id,), r, "r", calibration.state, why, ", ".join(lots))
+    yield Support("calibration", "calibration", (calibration.id,), r, "r", calibration.state, why, ", ".join(lots))
     yield from _second_source(calibration, sheet, by_row)
 
 
@@ -86,19 +161,25 @@ def _second_source(calibration: CalibrationResult, sheet: Sheet, by_row: dict[st
     read = [r for r in sheet.rows if r.kind == "second-source" and r.counted and r.calibration is calibration]
     for each in read:
         verdict, why = _verdict(by_row.get(each.id, []), "second-source")
-        yield Support("second source", (each.id,), each.recovery_percent, "%", verdict, why, each.row.lot or "")
+        yield Support(
+            "second-source", "second source", (each.id,), each.recovery_percent, "%", verdict, why, each.row.lot or ""
+        )
     if not read:
         elsewhere = calibration.calibration.verified
-        yield Support("second source", (), None, "", "none", f"verified: {elsewhere}" if elsewhere else "")
+        yield Support(
+            "second-source", "second source", (), None, "", "none", f"verified: {elsewhere}" if elsewhere else ""
+        )
 
 
 def _around(row: RowResult, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
     """The nearest blank and check before and after it, each by the side it turns to the row."""
-    for side, events in (("before", row.before), ("after", row.after)):
+    sides: tuple[tuple[Literal["before", "after"], dict[Event, RowResult]], ...]
+    sides = (("before", row.before), ("after", row.after))
+    for side, events in sides:
         for kind in EVENTS:
             event = events.get(kind)
             if event is None:
-                yield Support(f"{WORDS[kind]} {side}", (), None, "", "none")
+                yield Support(side, f"{WORDS[kind]} {side}", (), None, "", "none")
                 continue
             good = event.left_good if side == "before" else event.found_good
             value, unit = (event.net, "A") if kind == "blank" else (event.recovery_percent, "%")
@@ -106,26 +187,30 @@ def _around(row: RowResult, by_row: dict[str, list[Finding]]) -> Iterator[Suppor
                 unit = "mg/L"
             why = "" if good else _verdict(by_row.get(event.id, []), kind)[1]
             lot = event.row.lot or ""
-            yield Support(f"{WORDS[kind]} {side}", (event.id,), value, unit, "pass" if good else "fail", why, lot)
+            yield Support(side, f"{WORDS[kind]} {side}", (event.id,), value, unit, "pass" if good else "fail", why, lot)
 
 
 def _of_batch(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
     group = [r for r in sheet.rows if not r.void and r.counted and (r.batch, r.fraction) == (row.batch, row.fraction)]
-    for kinds, rules in (
-        (("method-blank",), ("method-blank", "negative")),
-        (CONTROLS, ("control", "control-pair")),
-        (("duplicate",), ("duplicate",)),
-        (SPIKES, ("spike", "spike-pair")),
-    ):
+    for role, kinds, rules in _OF_BATCH:
         rows = [each for each in group if each.kind in kinds]
         if not rows:
-            yield Support(WORDS[kinds[0]], (), None, "", "none")
+            yield Support(role, WORDS[kinds[0]], (), None, "", "none")
         for each in rows:
             verdict, why = _verdict(by_row.get(each.id, []), *rules)
             value, unit = _figure(each)
             own = " of it" if each.kind in WITH_PARENT and each.row.of == row.sample else ""
             what = f"{WORDS[each.kind]}{own}" if ABBREVIATIONS[each.kind] else each.kind
-            yield Support(what, (each.id,), value, unit, verdict, why, each.row.lot or "")
+            yield Support(role, what, (each.id,), value, unit, verdict, why, each.row.lot or "")
+
+
+_OF_BATCH: tuple[tuple[Role, tuple[str, ...], tuple[str, ...]], ...] = (
+    ("method-blank", ("method-blank",), ("method-blank", "negative")),
+    ("control", CONTROLS, ("control", "control-pair")),
+    ("duplicate", ("duplicate",), ("duplicate",)),
+    ("spike", SPIKES, ("spike", "spike-pair")),
+)
+"""The quality control of a batch: what it is to a result, its kinds, the rules that judge it."""
 
 
 def _figure(row: RowResult) -> tuple[float | None, str]:
@@ -144,11 +229,12 @@ def _study(sheet: Sheet) -> Iterator[Support]:
         limits.studied_cell_mm and f"{limits.studied_cell_mm} mm",
         limits.studied_solvent,
     )
-    said = ", ".join([str(limits.studied or "no date"), *(str(place) for place in places if place)])
+    told = [str(place) for place in places if place] or ["on what is not given"]
+    said = ", ".join([str(limits.studied or "no date"), *told])
     warned = [f.why for f in sheet.quality if f.rule == "reporting-limit" and not f.rows]
     verdict = "warn" if warned else "not judged" if limits.studied is None else "pass"
     unit = sheet.run.method.unit
-    yield Support("detection study", (), float(limits.detection), unit, verdict, "; ".join([said, *warned]))
+    yield Support("study", "detection study", (), float(limits.detection), unit, verdict, "; ".join([said, *warned]))
 
 
 def reasons(row: RowResult, sheet: Sheet, flag: str) -> list[str]:

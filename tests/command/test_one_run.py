@@ -55,6 +55,7 @@ def test_results_as_json_have_the_shape_of_the_contract(soil: Path, capsys: pyte
         "fractions",
         "quality",
         "due",
+        "stands_on",
         "problems",
         "trail",
     ]

@@ -65,7 +65,10 @@ def test_the_page_loads_nothing_and_runs_nothing(name: str) -> None:
     assert "svg" in found.tags
     assert not {"script", "link", "img", "iframe", "object", "embed"} & set(found.tags)
     names = {attribute for attribute, _ in found.attributes}
-    assert not {each for each in names if each.startswith("on")} | names & {"href", "src", "style"}
+    assert not {each for each in names if each.startswith("on")} | names & {"src", "style"}
+    places = [f"#{value}" for attribute, value in found.attributes if attribute == "id"]
+    assert len(places) == len(set(places))
+    assert {value for attribute, value in found.attributes if attribute == "href"} <= set(places)
     assert not re.search(r"url\(|@import", found.style)
 
 

@@ -48,7 +48,7 @@ def test_every_support_is_named_with_its_verdict_or_said_to_be_missing() -> None
         check("K1", 80, 70),
     ]  # fmt: skip
     assert words(*queue) == [
-        "calibration: C1 1 r, lot S-1, pass",
+        "calibration: C1 r 1.000000, lot S-1, pass",
         "second source: I 100 %, lot I-1, pass",
         "solvent blank before: B0 0.001 A, pass",
         f"{CHECK} before: K0 99 %, lot K-1, pass",
@@ -58,7 +58,7 @@ def test_every_support_is_named_with_its_verdict_or_said_to_be_missing() -> None
         "laboratory control sample: L 39.6 %, fail: recovers 39.6 %, limits 70-130",
         "duplicate: none",
         "matrix spike: none",
-        "detection study: 0.5 mg/L, not judged: no date",
+        "detection study: 0.5 mg/L, not judged: no date, on what is not given",
     ]
 
 
@@ -117,3 +117,40 @@ def test_every_row_of_the_demo_days_can_be_asked() -> None:
         sheet = evaluate(day, demo.NOW[name])
         for each in sheet.rows:
             assert bool(stands_on.supports(each, sheet)) == (each.counted and not each.void)
+
+
+def test_a_result_stands_on_its_analysts_and_lots() -> None:
+    batch = [{"id": "B", "analyst": "X", "solvent_lot": "T-9", "silica_gel_lot": "G-1"}]
+    queue = [check("K0", 100, 40), SAMPLE]
+    _, sheet = made(*queue, batch=batch, run={"id": "T", "analyst": "Y"})
+    (found,) = stands_on.standings(sheet)
+    assert found.analyst == "read by Y; extracted by X"
+    assert found.lots == (("solvent", "T-9"), ("silica gel", "G-1"), ("standards", "S-1"), ("K0", "K-1"))
+
+
+def test_the_qualifier_follows_from_the_findings_that_affect_it() -> None:
+    _, sheet = made(check("K0", 100, 40), SAMPLE, check("K1", 80, 70))
+    (found,) = stands_on.standings(sheet)
+    assert found.qualifier == "Q"
+    assert ("check", ("K1",)) in [(finding.rule, finding.rows) for finding in found.findings]
+
+
+def test_each_of_the_clients_results_of_the_demo_days_stands_once() -> None:
+    for name in demo.NAMES:
+        day, _ = read(demo.text(name))
+        assert day is not None
+        sheet = evaluate(day, demo.NOW[name])
+        roles = {
+            "calibration",
+            "second-source",
+            "before",
+            "after",
+            "method-blank",
+            "control",
+            "duplicate",
+            "spike",
+            "study",
+        }
+        found = stands_on.standings(sheet)
+        assert [made.row.id for made in found] == [row.id for row in sheet.rows if row.for_client]
+        assert all({each.role for each in made.supports} == roles for made in found)
