@@ -11,7 +11,7 @@ import sys
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from runsheet import streams
-from runsheet.command import folder, one_run
+from runsheet.command import folder, issuing, one_run
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 
@@ -80,7 +80,10 @@ class _Parser(argparse.ArgumentParser):
 
 # --- arguments --------------------------------------------------------------------------------------------------
 
-COMMANDS = ("open", "demo", "new", "methods", "results", "check", "report", "log", "history", "detection", "find")
+COMMANDS = (
+    "open", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history", "detection",
+    "find", "audit",
+)  # fmt: skip
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -137,6 +140,7 @@ def _parser() -> argparse.ArgumentParser:
     log.add_argument("--verify", action="store_true", help="find changed, missing or reordered lines; exit code 1")
     log.set_defaults(command=one_run.log)
 
+    issuing.add(commands)
     folder.add(commands, one_run.moment)
     return parser
 

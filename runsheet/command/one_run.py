@@ -136,7 +136,7 @@ def check(asked: argparse.Namespace) -> int:
 
 def report(asked: argparse.Namespace) -> int:
     """Write the report."""
-    from runsheet.report import formats
+    from runsheet.report import formats, issuing
     from runsheet.report.making import Report
     from runsheet.review import trail
 
@@ -144,7 +144,9 @@ def report(asked: argparse.Namespace) -> int:
     charts: tuple[Block, ...] = ()
     if asked.history is not None:
         sheet, charts = folder.with_history(Path(asked.file), sheet, Path(asked.history))
-    text = formats.FORMATS[asked.form](Report(sheet, trail.audit(found.log.steps, found.run), charts, found.trail))
+    told = trail.audit(found.log.steps, found.run)
+    issue, why = issuing.issued_as(found.run, found.document, found.data, found.trail, found.log.steps)
+    text = formats.FORMATS[asked.form](Report(sheet, told, charts, found.trail, issue, why))
     output.write(asked.output, text)
     if asked.output is not None:
         streams.tell(f"{asked.output}: the report is written")
@@ -177,7 +179,7 @@ def _verified(path: Path, *, broken: bool) -> int:
 
     if not path.exists():
         return Exit.FAILS  # said above: the log holds the document
-    found = _found(path)
+    found = found_at(path)
     said = found.trail
     for change in said.outside:
         until = f"before {minute(change.before)}" if change.before else "since"
@@ -194,29 +196,34 @@ def _verified(path: Path, *, broken: bool) -> int:
 # --- reading ----------------------------------------------------------------------------------------------------
 
 
-def _evaluated(asked: argparse.Namespace) -> tuple[_Readable, Sheet]:
+def _evaluated(asked: argparse.Namespace) -> tuple[Readable, Sheet]:
     """Read the document a command names, compute it, and judge it by its log; errors end the command."""
     from runsheet import evaluate
     from runsheet.review import trail_rule
 
-    found = _found(Path(asked.file))
+    found = found_at(Path(asked.file))
     sheet = evaluate(found.run, asked.now or datetime.now().astimezone())
     return found, trail_rule.judged(sheet, found.trail)
 
 
-class _Readable(NamedTuple):
+class Readable(NamedTuple):
     """A run that can be computed from."""
 
     run: Run
     problems: tuple[Problem, ...]
     log: ReadLog
     trail: Trail
+    document: Path
+    """The file itself, no link."""
+    data: bytes
+    """Its bytes, as they are or will be once its log is level with it."""
 
 
-def _found(path: Path) -> _Readable:
+def found_at(path: Path) -> Readable:
     """Read a document, with what its log has ahead of it and says of it. Nothing is written."""
     from runsheet.review import trail
-    from runsheet.run.disk import store
+    from runsheet.run import text
+    from runsheet.run.disk import files, store
 
     try:
         found = store.read_only(path).found
@@ -231,7 +238,8 @@ def _found(path: Path) -> _Readable:
     for note in found.notes:
         streams.tell(f"runsheet: {path}: {note}")
     said = trail.trail(found.log_bytes or found.torn or None, found.data)
-    return _Readable(found.run, found.problems, found.log, said)
+    data = text.write(found.run).encode() if found.behind else found.data or b""
+    return Readable(found.run, found.problems, found.log, said, files.real(path), data)
 
 
 def moment(text: str) -> datetime:

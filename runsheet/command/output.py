@@ -6,6 +6,7 @@ name or link; the file is the old one or the new one, whole.
 
 from __future__ import annotations
 
+import os
 import re
 import stat
 from pathlib import Path
@@ -15,7 +16,7 @@ from runsheet import streams
 from runsheet.exits import Refusal
 
 if TYPE_CHECKING:
-    import os
+    from os import stat_result
 
 _RUN = re.compile(r"^\s*(format\s*=|\[run\]|\[\[(queue|standard|setup|calibration)\]\])", re.MULTILINE)
 _LOG = b'{"time": "'
@@ -42,7 +43,22 @@ def write(output: str | None, text: str) -> None:
         raise Refusal(f"{output}: {error.strerror or error}") from None
 
 
-def _kept(path: Path, found: os.stat_result | None) -> str:
+def writable(output: str) -> None:
+    """Raise Refusal where `write` would refuse, or the folder takes no file: before anything else is done."""
+    from runsheet.run.disk import files
+
+    path = files.real(Path(output))
+    try:
+        reason = _kept(path, files.DISK.look(path))
+    except OSError as error:
+        raise Refusal(f"{output}: {error.strerror or error}") from None
+    if reason:
+        raise Refusal(f"{output} {reason}; what a command makes needs a file of its own")
+    if not (path.parent.is_dir() and os.access(path.parent, os.W_OK)):
+        raise Refusal(f"{output}: its folder is not there or cannot be written to")
+
+
+def _kept(path: Path, found: stat_result | None) -> str:
     """Why a file must stay as it is; empty where it need not."""
     if path.name.endswith(".log") and path.with_suffix("").exists():
         return f"is the place of the edit log of {path.stem}"

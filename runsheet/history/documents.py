@@ -16,6 +16,7 @@ from runsheet import tables
 from runsheet.history import workers
 from runsheet.history.rows import RunRow
 from runsheet.problem import has_errors
+from runsheet.run.disk import copies, register
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -49,6 +50,8 @@ def _walk(folder: str, below: str, *, deep: bool) -> Iterator[tuple[str, str]]:
         return
     for name, entry in sorted(seen.items()):
         try:
+            if name == copies.FOLDER and register.NAME in seen:
+                continue  # the copies of what was issued are no runs of their own
             if entry.is_dir(follow_symlinks=False):
                 yield from _walk(entry.path, f"{below}{name}/", deep=deep) if deep else ()
             elif name.endswith(".toml") and not any(part in name for part in KEPT_COPIES):
@@ -120,12 +123,17 @@ def _level(log: Path, data: bytes) -> bool:
     return f'"document": "{hashlib.sha256(data).hexdigest()}"'.encode() in last
 
 
+def is_none(data: bytes) -> bool:
+    """Whether a file holds no run at all."""
+    found, _ = tables.parse(data.decode(errors="replace"))
+    return found is not None and "run" not in found and "format" not in found
+
+
 def _why(data: bytes, problems: Sequence[Problem]) -> str:
     """Say why a document is none to compute from: first the plain cases, as a file not wholly copied."""
     if not data.strip():
         return "the file is empty"
-    found, _ = tables.parse(data.decode(errors="replace"))
-    if found is not None and "run" not in found and "format" not in found:
+    if is_none(data):
         return NO_RUN
     errors = [problem for problem in problems if problem.level == "error"]
     return str(errors[0]) if errors else "nothing could be read"

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 from runsheet.figures import when
 from runsheet.report import client_sections, review_section
 from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
-from runsheet.report.making import Report, draft, facts
+from runsheet.report.issue_marks import mark
+from runsheet.report.making import Report, facts
 from runsheet.report.reviewer_points import POINTS, span
 from runsheet.review import signed, signing
 from runsheet.show import findings, state
@@ -75,7 +76,7 @@ def _about(report: Report) -> Iterator[tuple[str, object]]:
     )
     lot = solvent.lot and f"lot {solvent.lot}"
     yield "Run", about.id
-    yield "Report", draft(run)
+    yield "Report", mark(report)
     yield "State", state.words(sheet)
     yield "Edit log", report.trail.words + (f": {report.trail.why}" if report.trail.why else "")
     yield "Laboratory", about.laboratory

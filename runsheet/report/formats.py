@@ -9,7 +9,8 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from runsheet.report import as_json, csv_table, html, markdown, summary, text
-from runsheet.report.making import DIGITS, Report, draft
+from runsheet.report.issue_marks import mark
+from runsheet.report.making import DIGITS, Report
 from runsheet.report.outline import outline
 from runsheet.review import signing
 
@@ -33,7 +34,7 @@ def _dumped(data: dict[str, Any]) -> str:
 def _marks(report: Report) -> str:
     """Say what stands on every page: the run and the document's digest."""
     run = report.sheet.run
-    return f"{run.run.id}   {draft(run)}   SHA-256 {signing.digest(run)[:DIGITS]}"
+    return f"{run.run.id}   {mark(report)}   SHA-256 {signing.digest(run)[:DIGITS]}"
 
 
 RESULTS: dict[str, Callable[[Sheet, list[Problem], Trail], str]] = {

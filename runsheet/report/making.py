@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import Sheet
     from runsheet.report.blocks import Block
-    from runsheet.run.model import Run
+    from runsheet.review.issue import Issue
     from runsheet.show.columns import Column
 
     T = TypeVar("T")
@@ -41,12 +41,10 @@ class Report:
     """The control charts of the runs this one stands among, ready to read."""
     trail: Trail = NO_TRAIL
     """What the edit log says of the document."""
-
-
-def draft(run: Run) -> str:
-    """Say that a report is a draft: none is issued from here, and a record of one cannot be checked here."""
-    named = f"; the document names {run.issued[-1].number} as issued, not looked for" if run.issued else ""
-    return f"Draft, not issued{named}"
+    issue: Issue | None = None
+    """The issue this is the report of; None: it is a draft."""
+    no_issue: str = ""
+    """Why it is a draft although the document names a report as issued; empty where it names none."""
 
 
 def table(chosen: Sequence[Column[T]], rows: Sequence[T]) -> Table:

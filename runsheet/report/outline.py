@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from runsheet.report import (
     bench_sections,
     client_sections,
+    issue_marks,
     method_sections,
     quality_sections,
     review_section,
@@ -39,6 +40,7 @@ def _charts(report: Report) -> Iterator[Block]:
 
 SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     front,
+    issue_marks.amended,
     first_look,
     standing_section.each_result,
     bench_sections.received,

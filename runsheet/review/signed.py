@@ -52,6 +52,19 @@ def standing(run: Run, trail: Trail) -> dict[str, Signed]:
     return {made.signature.role: made for made in signatures(run, trail) if not made.fallen}
 
 
+def words(run: Run, trail: Trail) -> str:
+    """Who signed the run, as what it was issued, and whether it changed since, for a title line."""
+    made = standing(run, trail)
+    said = [f"signed by {', '.join(each.signature.name for each in made.values())}"] if made else []
+    if run.signature and not made:
+        said = ["no valid signature"]
+    if run.issued:
+        said.append(f"issued as {run.issued[-1].number}")
+        if run.issued[-1].digest != signing.digest(run, "reviewer"):
+            said.append("changed since")
+    return ", ".join(said)
+
+
 def shared_account(run: Run) -> str:
     """The account under which both roles were signed, or empty."""
     logins: dict[str, set[str]] = {"analyst": set(), "reviewer": set()}

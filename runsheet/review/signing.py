@@ -114,10 +114,15 @@ def refusal(sheet: Sheet, name: str, entered_by: Iterable[str] = ()) -> str:
     return ""
 
 
-def sign(run: Run, name: str, now: datetime, login: Mapping[str, str] | None = None) -> edit.Edit:
-    """Make the edit that signs: as analyst first, then as reviewer; `login` is the `account` and the `machine`."""
+def sign(
+    run: Run, name: str, now: datetime, login: Mapping[str, str] | None = None, results: str | None = None
+) -> edit.Edit:
+    """Make the edit that signs: as analyst first, then as reviewer.
+
+    `login` is the `account` and the `machine`, `results` the digest of the printed results.
+    """
     signs = role(run)
-    made = Signature(role=signs, name=name.strip(), at=now, digest=digest(run, signs), **(login or {}))
+    made = Signature(role=signs, name=name.strip(), at=now, digest=digest(run, signs), results=results, **(login or {}))
     return edit.insert_row(run, "signature", len(run.signature) + 1, made)
 
 

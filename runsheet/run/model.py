@@ -451,6 +451,8 @@ class Signature:
     account: str | None = None
     machine: str | None = None
     """The login and the computer it was signed at."""
+    results: str | None = None
+    """SHA-256 of the client's results as they were printed when it was signed."""
     note: str | None = None
 
 

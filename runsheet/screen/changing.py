@@ -102,7 +102,7 @@ def _move(context: Context, by: int) -> None:
 
 def sign(context: Context) -> None:
     """Ask for a name and sign the run off."""
-    from runsheet.review import signing
+    from runsheet.review import printed, signing
     from runsheet.run.disk.lock import login
 
     session = context.session
@@ -110,9 +110,12 @@ def sign(context: Context) -> None:
 
     def answer(name: str) -> None:
         session.begin_log()
+        session.look_at_log()
         if why := signing.refusal(session.sheet, name, pages.reported(context).audit.entered_by):
             context.say(f"not signed: {why}")
-        elif context.commit([signing.sign(session.run, name, session.now(), login())], f"signed as {role}"):
+            return
+        results = printed.digest(printed.printed(session.sheet))
+        if context.commit([signing.sign(session.run, name, session.now(), login(), results)], f"signed as {role}"):
             context.say(f"signed as {role}; a name typed is no electronic signature")
 
     context.ask(f"Sign as {role}, name:", answer, words=True)

@@ -142,6 +142,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("write_report", ("W",), "looking:write_report", "write the report to a file", ""),
     Command("review", ("V",), "reviewing:review", "walk a reviewer through the exceptions and one row in ten", ""),
     Command("sign", ("S",), "changing:sign", "sign the run off: analyst first, then another person as reviewer", ""),
+    Command("issue", ("O",), "issuing:issue", "issue the report of the signed run, under its number", ""),
     Command("undo", ("u", "ctrl+z"), "changing:undo", "undo", ""),
     Command("redo", ("U", "ctrl+y"), "changing:redo", "redo", ""),
     Command("pane_setup", ("f2",), "moving:to_setup", "setup checks", ""),

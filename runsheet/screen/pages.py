@@ -16,7 +16,7 @@ from runsheet import figures
 from runsheet.compute.rules import BY_NAME
 from runsheet.history.earlier_runs import EXPLAINED, RULE
 from runsheet.methods import solvents, standing
-from runsheet.report import formats, history, outline, text
+from runsheet.report import formats, history, issuing, outline, text
 from runsheet.report.making import Report
 from runsheet.review import trail
 from runsheet.run import kinds
@@ -145,14 +145,18 @@ def report(context: Context) -> Content:
 
 def reported(context: Context) -> Report:
     """What a report is made from: the sheet, and what the log beside the document tells."""
+    session = context.session
+    issue, why = None, ""
     try:
-        steps = opening.look(files.real(context.session.path)).log.steps
+        found = opening.look(files.real(session.path))
+        steps = found.log.steps
+        issue, why = issuing.issued_as(session.run, session.path, found.data or b"", session.trail, steps)
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
         steps = ()
     charts = (
         tuple(history.of_run(context.session.history.charts(context.session.sheet))) if context.session.history else ()
     )
-    return Report(context.session.sheet, trail.audit(steps, context.session.run), charts, context.session.trail)
+    return Report(session.sheet, trail.audit(steps, session.run), charts, session.trail, issue, why)
 
 
 def cautions(context: Context) -> Content:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.sheet import evaluate
+from runsheet.exits import Refusal
 from runsheet.review import trail, trail_rule
 from runsheet.review.trail import NO_TRAIL
 from runsheet.run import edit, entry
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.history.cache import Progress
     from runsheet.history.open_run import EarlierRuns
+    from runsheet.report.issuing import Asked, Made
     from runsheet.review.trail import Trail
     from runsheet.run.disk.log import Step
     from runsheet.run.disk.store import Store
@@ -55,8 +57,11 @@ class Session:
         self.trail = NO_TRAIL
         """What the edit log says of the document; "no log" until it is read."""
         self._read_trail: Trail | None = None
+        self.signed = ""
+        """Who signed the run and as what it was issued, in words."""
         self.sheet: Sheet = self.evaluated(store.run)
         """Of the run as accepted, or of a draft of it while an entry is being typed."""
+        self._say_signed()
 
     @property
     def run(self) -> Run:
@@ -82,6 +87,12 @@ class Session:
     def recompute(self) -> None:
         """Compute the accepted run."""
         self.sheet = self.evaluated(self.run)
+        self._say_signed()
+
+    def _say_signed(self) -> None:
+        from runsheet.review import signed  # writes the whole document: only for a run that has signatures
+
+        self.signed = signed.words(self.run, self.trail) if self.run.signature or self.run.issued else ""
 
     def draft(self, run: Run, near: int | None = None) -> None:
         """Compute a run with an entry being typed.
@@ -177,6 +188,16 @@ class Session:
             self.store.begin(self.clock())
             self.recompute()
 
+    def issue(self, asked: Asked) -> Made:
+        """Issue the report. Raises Refusal: nothing is changed then."""
+        from runsheet.report import issuing
+        from runsheet.run.disk import files
+
+        if isinstance(self.store, ReadOnlyStore):
+            raise Refusal(READ_ONLY)
+        self.look_at_log()
+        return issuing.issue(self.store, files.real(self.path), self.trail, asked, self.now())
+
     # --- what others do to it ---------------------------------------------------------------------------------------
 
     def follow(self) -> bool:
@@ -216,6 +237,14 @@ class Session:
         self.trail, self._read_trail = self._read_trail or self.trail, None
         self.recompute()
         return True
+
+    def look_at_log(self) -> None:
+        """Judge by what the log on the disk says now, before something is signed or issued on it."""
+        if not self.read_only:
+            self.store.flush()
+        self._read_log()
+        self.trail = self._read_trail or self.trail
+        self.recompute()
 
     def _read_log(self) -> None:
         """Read what the log on the disk says of the document; for a thread too, see `take_history`."""

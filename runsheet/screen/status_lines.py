@@ -38,6 +38,8 @@ class TitleLine(Canvas):
             mode += f" {counted(rescued, 'entry', 'entries')} not in the log: rescued"
         if (said := self.bench.session.trail).state in ("changed", "broken"):
             mode += f" {said.words}"
+        if self.bench.session.signed:
+            mode += f" {visible(self.bench.session.signed)}"
         title = clipped(name + mode, max(0, width - len(state) - len(right)), more=self.look.more)
         return [((title, self.look.strong()), (state, self.look.state(sheet.state)), (right, self.look.plain()))]
 

@@ -103,6 +103,11 @@ class Step:
         return all(entry.path == NAME for entry in self.entries)
 
     @property
+    def issues(self) -> bool:
+        """Whether it notes that a report was issued."""
+        return any(entry.path.startswith("issued[") for entry in self.entries)
+
+    @property
     def count(self) -> int:
         """How many edits of a person it holds."""
         return 0 if self.starts or self.names else len(self.entries)
@@ -178,7 +183,7 @@ def chained(made: Iterable[Entry], chain: str, number: int) -> list[Entry]:
     done = []
     for entry in made:
         numbered = replace(entry, step=number)
-        chain = _chain(chain, _body(numbered))
+        chain = chained_to(chain, _body(numbered))
         done.append(replace(numbered, chain=chain))
     return done
 
@@ -204,7 +209,8 @@ def _body(entry: Entry) -> dict[str, Any]:
     return {name: value for name, value in found.items() if value is not None or name in _ALWAYS}
 
 
-def _chain(before: str, body: dict[str, Any]) -> str:
+def chained_to(before: str, body: dict[str, Any]) -> str:
+    """The chain value of a line: SHA-256 over the chain before it and the line, as compact JSON with sorted keys."""
     canonical = json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return digest((before + canonical).encode())
 
@@ -262,7 +268,7 @@ def _entry(raw: bytes) -> Entry | None:
 
 def _fault(entry: Entry, raw: bytes, before: str) -> str:
     try:
-        if entry.chain != _chain(before, _body(entry)):
+        if entry.chain != chained_to(before, _body(entry)):
             return "was changed, or a line before it is missing, changed or moved"
         return "" if line(entry) == raw + b"\n" else "is not written as it was"
     except UnicodeEncodeError:

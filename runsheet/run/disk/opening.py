@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.problem import Problem, has_errors
 from runsheet.run import edit, text
-from runsheet.run.disk import files, log, replay, rescue
+from runsheet.run.disk import copies, files, log, replay, rescue
 from runsheet.run.disk.files import DISK, Disk, Identity, digest
 
 if TYPE_CHECKING:
@@ -77,8 +77,10 @@ def look(document: Path, disk: Disk = DISK) -> RunOnDisk:
     on_disk = _read(disk, files.log_of(document)) or b""
     own = log.parse(on_disk)
     joined = rescue.join(disk, document, on_disk[: own.whole], data)
-    read_log = log.parse(joined.data)
     run, problems = (None, []) if data is None else parsed(data)
+    told = _rescued(joined, own.whole)
+    joined = _with_issue(joined, document, run, disk)
+    read_log = log.parse(joined.data)
     found = RunOnDisk(
         data,
         run,
@@ -89,11 +91,21 @@ def look(document: Path, disk: Disk = DISK) -> RunOnDisk:
         on_disk[own.whole :],
         own.unreadable,
         joined,
-        notes=(*joined.notes, *_rescued(joined, own.whole)),
+        notes=(*joined.notes, *told),
     )
     if data is None:
         return _rebuilt(found, document)
     return _brought_up(found, run, data) if run is not None and found.readable else found
+
+
+def _with_issue(joined: Joined, document: Path, run: Run | None, disk: Disk) -> Joined:
+    """The log with the step of an issue that was cut off between the register and it."""
+    found = copies.broken_off(document, run.run.id, joined.data, disk) if run and joined.data else None
+    if found is None:
+        return joined
+    line, step = found
+    note = f"{line.number} is issued, by the register; opening the run for work writes that into it"
+    return joined._replace(data=joined.data + step, notes=(*joined.notes, note))
 
 
 def _rescued(joined: Joined, safe: int) -> list[str]:

@@ -74,7 +74,8 @@ def _read(document: str) -> Run:
 def history(steps: Iterable[Step]) -> tuple[list[Step], list[Step]]:
     """The steps that can be undone and those that can be done again, the next one last in each.
 
-    A start ends what went before: edits of another document cannot be taken back.
+    A start ends what went before: edits of another document cannot be taken back. So does an issue: what was issued
+    stays, and a later change is one with its reason.
     """
     done: list[Step] = []
     undone: list[Step] = []
@@ -85,7 +86,7 @@ def history(steps: Iterable[Step]) -> tuple[list[Step], list[Step]]:
 
 def remember(done: list[Step], undone: list[Step], step: Step) -> None:
     """Bring the two lists of `history` up to date with one more step."""
-    if step.starts:
+    if step.starts or step.issues:
         done.clear()
         undone.clear()
     elif step.entries[0].undoes is not None:

@@ -98,6 +98,11 @@ class LogFile:
         """The lines that are in memory only: a program that ends loses them."""
         return bytes(self._data[max(self._safe if self._stands else 0, self._rescue.end, self._copied) :])
 
+    def with_(self, made: Sequence[Entry]) -> bytes:
+        """The whole log as it would be with one more step."""
+        entries = log.chained(made, self.chain, self._number + 1)
+        return bytes(self._data) + b"".join(map(log.line, entries))
+
     def append(self, made: Sequence[Entry]) -> Step:
         """Add a step and write it to the disk, or keep it elsewhere where the disk fails: see `trouble`."""
         entries = log.chained(made, self.chain, self._number + 1)

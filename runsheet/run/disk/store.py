@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.problem import has_errors
 from runsheet.run import edit, text
-from runsheet.run.disk import files, lock, log, replay, state
+from runsheet.run.disk import copies, files, lock, log, replay, state
 from runsheet.run.disk.files import DISK, Disk, digest
 from runsheet.run.disk.opening import Follower, RunOnDisk, look, parsed
 from runsheet.run.disk.saver import Conflict, LogFile, RunPlace, Saver
@@ -127,6 +127,7 @@ def _opened(place: RunPlace, who: str) -> Store:
     found = look(place.document, place.disk)
     if found.run is None or not found.readable:
         raise CannotOpenError(f"{place.document} has errors", found.problems)
+    copies.settle_all(place.document, found.run.run.id, place.disk)
     return Store(place, found, found.run, who)
 
 
@@ -236,6 +237,20 @@ class Store:
             self._commit(edits, now, who, reason=reason)
         return self.run
 
+    def issue(self, made: Edit, now: datetime, reason: str, who: str, put: Callable[[Run, bytes, bytes], None]) -> Run:
+        """Keep the edit that notes an issue, once `put` has kept what is issued: the run, its document and its log.
+
+        Raises OSError where `put` does, or the run is not wholly on the disk: nothing changed then; and EditError.
+        """
+        if not self.flush() or self.conflict:
+            raise OSError(errno.EIO, self.trouble or "the document is not saved as it is here")
+        run = edit.apply_all(self.run, [made])
+        data = self._pages.write(run)
+        entries = log.entries([made], data, now, who, reason=reason, **self._login)
+        put(run, data, self._log.with_(entries))
+        self._kept(run, data, entries)
+        return run
+
     def undo(self, now: datetime, who: str = "") -> Step | None:
         """Take the last step back and give it; None where there is none."""
         if not self._done:
@@ -338,7 +353,10 @@ class Store:
             self.begin(now, who)
             run = edit.apply_each(self.run, edits)
         data = self._pages.write(run)
-        self._add(log.entries(edits, data, now, who or self._who, **self._login, **more))
+        self._kept(run, data, log.entries(edits, data, now, who or self._who, **self._login, **more))
+
+    def _kept(self, run: Run, data: bytes, entries: Sequence[Entry]) -> None:
+        self._add(entries)
         self.run = run
         self.draft("", "")
         self._saver.want(data, self._entries)

@@ -1,0 +1,135 @@
+"""The commands that issue a report and hold runs against the register of those issued.
+
+Owns: their arguments and what they print. Invariant: as in `main`; a report that is refused leaves every file
+as it was.
+"""
+
+from __future__ import annotations
+
+import getpass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from runsheet import streams
+from runsheet.command import output
+from runsheet.exits import Exit, Refusal
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Iterator
+
+    from runsheet.review.register_check import Kept, Told
+    from runsheet.run.disk.store import Store
+
+
+def add(commands: Any) -> None:
+    """Add the commands to the others."""
+    issue_ = commands.add_parser("issue", help="issue the report of a signed run, under its number")
+    issue_.add_argument("file", help="a run document, NAME.toml")
+    issue_.add_argument(
+        "-o", dest="output", metavar="OUT", help="the report's file, .html, .md or .txt; else NUMBER.html"
+    )
+    issue_.add_argument("--by", metavar="NAME", help="who issues it; else the account's name")
+    issue_.add_argument(
+        "--reason", default="", metavar="WORDS", help="why a report is replaced; needed from the second on"
+    )
+    issue_.add_argument(
+        "--not-reviewed", action="store_true", help="a lone worker's: every page says that nobody reviewed it"
+    )
+    issue_.set_defaults(command=issue)
+    issued_ = commands.add_parser(
+        "issued", help="hold the runs of a folder against the register; exit code 1 for a fault"
+    )
+    issued_.add_argument("folder", help="the folder of the runs")
+    issued_.set_defaults(command=issued)
+
+
+def issue(asked: argparse.Namespace) -> int:
+    """Issue the report of a run."""
+    from runsheet.report import issuing
+    from runsheet.run.disk import files, store
+
+    path = Path(asked.file)
+    who = (asked.by or getpass.getuser()).strip()
+    now = datetime.now().astimezone().replace(microsecond=0)
+    form = issuing.ENDINGS.get(Path(asked.output).suffix.lower()) if asked.output else "html"
+    if form is None:
+        raise Refusal(f"{asked.output}: a report's file ends in {', '.join(issuing.ENDINGS)}")
+    if asked.output:
+        output.writable(asked.output)
+    said = issuing.Asked(who, asked.reason, asked.not_reviewed, form)
+    try:
+        opened = store.open_for_writing(path, who, now)
+    except store.CannotOpenError as error:
+        raise Refusal(f"not issued: {error}") from None
+    try:
+        made = _made(opened, files.real(path), said, now)
+    finally:
+        opened.close()
+    to = asked.output or str(path.with_name(made.copy.name))
+    streams.tell(f"{made.number} is issued; a read-only copy is {made.copy}")
+    output.write(to, made.report.decode())
+    streams.tell(f"{to}: the report is written")
+    return Exit.FINE
+
+
+def _made(opened: Store, path: Path, said: Any, now: datetime) -> Any:
+    from runsheet.report import issuing
+    from runsheet.review import trail
+    from runsheet.run.disk import opening
+
+    found = opening.look(path)
+    return issuing.issue(opened, path, trail.trail(found.log_bytes or found.torn or None, found.data), said, now)
+
+
+def issued(asked: argparse.Namespace) -> int:
+    """Hold the runs of a folder against the register."""
+    from runsheet.review import register_check
+    from runsheet.run.disk import copies, files, register
+
+    folder = files.real(Path(asked.folder))
+    if not folder.is_dir():
+        raise Refusal(f"{asked.folder} is no folder")
+    place = files.real(register.place(folder))
+    try:
+        found = register.read(place)
+        runs = list(_runs(folder, place))
+        stray = copies.stray(place, found.lines)
+    except OSError as error:
+        raise Refusal(f"{place}: {files.words(error)}") from None
+    kept = {line.number: copies.look(line, place) for line in found.lines}
+    here = [line.number for line in found.lines if (place.parent / line.file).is_relative_to(folder)]
+    told = list(register_check.check(found, runs, kept, stray, here))
+    streams.lines(_line(each) for each in told)
+    reports = "1 report" if len(found.lines) == 1 else f"{len(found.lines)} reports"
+    faults = sum(each.state == "at fault" for each in told)
+    streams.lines([f"{place}: {reports}, {len(runs)} documents here, {faults or 'nothing'} at fault. {LIMIT}"])
+    return Exit.FAILS if faults else Exit.FINE
+
+
+LIMIT = (
+    "Who can write to the register and the copies too could have changed all of them together: keep it where the "
+    "people it is about cannot write it."
+)
+
+
+def _line(told: Told) -> str:
+    return f"{told.state:<9} {told.name}: {told.words}"
+
+
+def _runs(folder: Path, place: Path) -> Iterator[Kept]:
+    from runsheet.history import documents
+    from runsheet.problem import has_errors
+    from runsheet.review.register_check import Kept
+    from runsheet.run.disk import files, opening, register
+
+    for name in documents.find(folder):
+        path = files.real(folder / name)
+        found = files.DISK.read(path, files.LARGEST_DOCUMENT)
+        log = files.log_of(path)
+        run, problems = opening.parsed(found)
+        if run is None and documents.is_none(found):
+            continue
+        readable = None if has_errors(problems) else run
+        yield Kept(register.relative(place, path), found, files.DISK.read(log) if log.exists() else None, readable)

@@ -1,0 +1,231 @@
+"""The runs of a folder held against the register: each way to change what was issued, with what is then said.
+
+The register lies elsewhere, as it should: what someone does to a run with all its files is then found out.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.command import main
+from runsheet.run import edit, text
+from runsheet.run.disk import files, log, register, store
+from tests.report.test_issuing import ID, Bench
+from tests.review.test_signing import noted
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+
+@pytest.fixture
+def issued(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
+    for name in ("runs", "safe"):
+        (tmp_path / name).mkdir()
+    monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
+    monkeypatch.setenv("RUNSHEET_ISSUED", str(tmp_path / "safe"))
+    made = Bench(files.real(tmp_path / "runs" / "soil.toml"))
+    store.create(made.document, noted())
+    made.sign("M. Tarn", "R. Holt")
+    made.issue()
+    return made
+
+
+def told(bench: Bench, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
+    """The exit code, and all lines but the last."""
+    capsys.readouterr()
+    code = main.main(["issued", str(bench.document.parent)])
+    return code, "\n".join(capsys.readouterr().out.splitlines()[:-1]).replace(f"{bench.document}", "DOC")
+
+
+def test_what_is_as_it_was_issued_is_in_order(issued: Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    code, lines = told(issued, capsys)
+    assert (code, lines) == (0, f"in order  DOC: {ID}, as issued {issued.lines[0].time}")
+
+
+def another_log(bench: Bench) -> None:
+    """Put the log of another run in the place of this one's."""
+    other = Bench(bench.document.with_name("other.toml"))
+    store.create(other.document, edit.apply(noted(), edit.set_value(noted(), "run.id", "GR-0500")))
+    other.sign("M. Tarn")
+    shutil.move(files.log_of(other.document), files.log_of(bench.document))
+    other.document.unlink()
+
+
+def rebuilt(bench: Bench) -> None:
+    """Change a reading and write a log from the start for it, signatures and all."""
+    told = bench.document.read_text(encoding="utf-8")
+    files.log_of(bench.document).unlink()
+    start = log.chained(log.start(told.replace("M. Tarn", "B. Okoro").encode(), bench.at, "M. Tarn"), "", 1)
+    named = told.replace("M. Tarn", "B. Okoro").replace(bench.run.run.log or "", start[0].chain)
+    made = edit.set_value(bench.run, "run.log", start[0].chain)
+    second = log.chained(log.entries([made], named.encode(), bench.at, "runsheet"), start[0].chain, 2)
+    files.log_of(bench.document).write_bytes(b"".join(map(log.line, [*start, *second])))
+    bench.document.write_text(named, encoding="utf-8")
+
+
+def cut(bench: Bench) -> None:
+    """Take the issue and the signatures out of the log and the document."""
+    path = files.log_of(bench.document)
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:2]))
+    found = log.parse(path.read_bytes())
+    assert len(found.steps) == 2
+    plain = edit.apply(noted(), edit.set_value(noted(), "run.log", found.steps[0].entries[0].chain))
+    bench.document.write_text(text.write(plain), encoding="utf-8")
+
+
+def copied_over(bench: Bench, what: str) -> None:
+    path = next((register.place(bench.document.parent).parent / "issued").glob(f"*{what}"))
+    path.chmod(0o644)
+    path.write_bytes(path.read_bytes().replace(b"GR-0422", b"GR-0423"))
+
+
+def changed(bench: Bench, old: str, new: str) -> None:
+    had = bench.document.read_text(encoding="utf-8")
+    assert old in had
+    bench.document.write_text(had.replace(old, new, 1), encoding="utf-8")
+
+
+def through_the_log(bench: Bench) -> None:
+    opened = bench.open()
+    opened.accept([edit.set_value(opened.run, "run.title", "another")], bench.at)
+    opened.close()
+
+
+def register_line(bench: Bench, change: Callable[[dict[str, str]], dict[str, str]]) -> None:
+    place = register.place(bench.document.parent)
+    place.write_text(json.dumps(change(json.loads(place.read_text(encoding="utf-8")))) + "\n", encoding="utf-8")
+
+
+CHEATS: dict[str, tuple[Callable[[Bench], object], str]] = {
+    "the document edited": (
+        lambda bench: changed(bench, 'analyst = "M. Tarn"', 'analyst = "B. Okoro"'),
+        "DOC: changed after GR-0422 was issued, outside its log: run.analyst",
+    ),
+    "a signature removed": (
+        lambda bench: changed(bench, "[[signature]]\n", "[[signature]]\nnote = 'x'\n"),
+        "DOC: changed after GR-0422 was issued, outside its log: signature[1].note",
+    ),
+    "the issue removed": (
+        lambda bench: bench.document.write_text(
+            bench.document.read_text(encoding="utf-8").split("[[issued]]")[0], encoding="utf-8"
+        ),
+        "DOC: GR-0422 is issued, and the document does not name it",
+    ),
+    "a change through the log, no amendment": (
+        through_the_log, "DOC: changed after GR-0422 was issued, without an amendment",
+    ),
+    "the log deleted": (
+        lambda bench: files.log_of(bench.document).unlink(), "DOC: its log is missing; GR-0422 was issued with one",
+    ),
+    "the log of another run": (
+        another_log, "DOC: its log is not the one GR-0422 was issued with: it is another run's",
+    ),
+    "document and log rebuilt": (
+        rebuilt, "DOC: its log is not the one GR-0422 was issued with: it was changed or rebuilt",
+    ),
+    "issue and signatures cut from both": (
+        cut, "DOC: its log is cut: what it had when GR-0422 was issued is missing at its end",
+    ),
+    "the document deleted": (
+        lambda bench: bench.document.unlink(),
+        "DOC: the document of GR-0422 is missing; no run of its id is in this folder",
+    ),
+    "the run renamed": (
+        lambda bench: (
+            bench.document.rename(bench.document.with_name("z.toml")),
+            files.log_of(bench.document).rename(bench.document.with_name("z.toml.log")),
+        ),
+        "DOC: the document of GR-0422 is missing; a run of its id is",
+    ),
+    "the copy of the document changed": (
+        lambda bench: copied_over(bench, ".toml"), "GR-0422: the copy of its document is not what was issued",
+    ),
+    "the copy of the log changed": (
+        lambda bench: copied_over(bench, ".toml.log"), "GR-0422: the copy of its log is not what was issued",
+    ),
+    "the copy of the report changed": (
+        lambda bench: copied_over(bench, ".html"), "GR-0422: the copy of its report is not what was issued",
+    ),
+    "the copies removed": (
+        lambda bench: shutil.rmtree(register.place(bench.document.parent).parent / "issued"),
+        "GR-0422: the copy of its log is missing",
+    ),
+    "the register edited": (
+        lambda bench: register_line(bench, lambda line: {**line, "who": "B. Okoro"}),
+        "issued.log: line 1 was changed, or a line before it is missing, changed or moved",
+    ),
+    "the register deleted": (
+        lambda bench: register.place(bench.document.parent).unlink(),
+        "DOC: it names GR-0422 as issued, and the register has no line of it",
+    ),
+    "the register's line taken out": (
+        lambda bench: register.place(bench.document.parent).write_text("", encoding="utf-8"),
+        "GR-0422.html: a copy of a report that the register has no line of",
+    ),
+    "the document spoilt": (
+        lambda bench: bench.document.write_text("format = [", encoding="utf-8"), "DOC: the document cannot be read",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CHEATS)
+def test_each_way_to_change_what_was_issued_is_told(
+    issued: Bench, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    cheat, said = CHEATS[name]
+    cheat(issued)
+    code, lines = told(issued, capsys)
+    assert code == 1
+    assert f"at fault  {said}" in lines
+
+
+def test_two_runs_with_their_documents_swapped(issued: Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    other = Bench(issued.document.with_name("other.toml"))
+    store.create(other.document, edit.apply(noted(), edit.set_value(noted(), "run.id", "GR-0500")))
+    other.sign("M. Tarn", "R. Holt")
+    other.issue()
+    one, two = issued.document.read_bytes(), other.document.read_bytes()
+    issued.document.write_bytes(two)
+    other.document.write_bytes(one)
+    code, lines = told(issued, capsys)
+    assert code == 1
+    assert lines.count("its log is not the one") == 2
+
+
+def test_the_clock_set_back_is_told_by_the_log(issued: Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    from datetime import timedelta
+
+    from runsheet.review import trail
+
+    issued.at -= timedelta(days=2)
+    issued.change(edit.set_value(issued.run, "run.title", "another"))
+    found = trail.audit(log.parse(files.log_of(issued.document).read_bytes()).steps, issued.run)
+    assert len(found.backwards) == 1
+    assert told(issued, capsys)[0] == 1, "an amendment dated before the issue it amends is none"
+
+
+def test_what_is_open_is_told_and_is_no_fault(issued: Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    other = Bench(issued.document.with_name("other.toml"))
+    store.create(other.document, edit.apply(noted(), edit.set_value(noted(), "run.id", "GR-0500")))
+    place = str(other.document)
+    assert told(issued, capsys)[1].startswith(f"open      {place}: never issued, not signed")
+    other.sign("M. Tarn")
+    assert f"open      {place}: never issued, review pending" in told(issued, capsys)[1]
+    issued.change(edit.set_value(issued.run, "run.title", "another"), "the client's title")
+    code, lines = told(issued, capsys)
+    assert (code, "open      DOC: an amendment of GR-0422 is in progress: the client's title" in lines) == (0, True)
+
+
+def test_signed_again_under_another_name_the_issue_is_no_longer_this_document(
+    issued: Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    had = issued.document.read_text(encoding="utf-8")
+    assert had.count('name = "R. Holt"') == 1
+    issued.document.write_text(had.replace('name = "R. Holt"', 'name = "B. Okoro"'), encoding="utf-8")
+    code, lines = told(issued, capsys)
+    assert (code, "outside its log: signature[2].name" in lines) == (1, True)

@@ -1,0 +1,73 @@
+"""The report issued with keys: refused with its reason first, and then what stands on the disk."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.command import main
+from runsheet.run import edit, text
+from runsheet.run.disk import register
+from tests.review.test_signing import NOW, noted
+from tests.screen.scripted import Scripted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+@pytest.fixture
+def day(tmp_path: Path) -> Iterator[Scripted]:
+    path = tmp_path / "soil.toml"
+    path.write_text(text.write(noted()), encoding="utf-8")
+    made = Scripted(path, NOW)
+    yield made
+    made.session.store.close()
+
+
+def test_a_report_is_issued_and_the_title_line_says_so(day: Scripted) -> None:
+    assert day.session.signed == ""
+    assert day.run("issue").said[-1] == "not issued: there is no edit log of it"
+    day.run("sign", "M. Tarn").run("sign", "R. Holt")
+    assert day.session.signed == "signed by M. Tarn, R. Holt"
+    assert day.run("issue", "R. Holt").said[-1] == (
+        "GR-0422 is issued, in GR-0422.html; a read-only copy is kept in issued/"
+    )
+    assert day.session.signed == "signed by M. Tarn, R. Holt, issued as GR-0422"
+    report = day.session.path.with_name("GR-0422.html")
+    assert "Test report GR-0422" in report.read_text(encoding="utf-8")
+    assert day.run("issue").said[-1] == "not issued: GR-0422 is this document; nothing changed since"
+    made = edit.set_value(day.session.run, "run.title", "another")
+    assert day.session.commit([made], "the client's title") == ""
+    assert day.session.signed == "no valid signature, issued as GR-0422, changed since"
+    day.run("sign", "M. Tarn").run("sign", "R. Holt").run("issue", "R. Holt", "another title")
+    assert day.session.run.issued[1].reason == "another title"
+    found = register.read(register.place(day.session.path.parent))
+    assert [line.number for line in found.lines] == ["GR-0422", "GR-0422-2"]
+
+
+def test_who_works_alone_is_asked(day: Scripted) -> None:
+    day.run("sign", "M. Tarn").run("issue", "n")
+    assert (day.said[-1], day.session.run.issued) == ("not issued: nobody reviewed it", ())
+    day.run("issue", "y", "M. Tarn")
+    assert "not independently reviewed" in day.session.path.with_name("GR-0422.html").read_text(encoding="utf-8")
+
+
+def test_from_the_command_line(day: Scripted, capsys: pytest.CaptureFixture[str]) -> None:
+    day.run("sign", "M. Tarn").run("sign", "R. Holt")
+    path = str(day.session.path)
+    assert main.main(["issue", path]) == 2
+    assert "has it open" in capsys.readouterr().err
+    day.session.store.close()
+    out = day.session.path.with_name("out.txt")
+    assert main.main(["issue", path, "-o", str(out), "--by", "R. Holt"]) == 0
+    assert "TEST REPORT GR-0422" in out.read_text(encoding="utf-8").upper()
+    assert main.main(["report", path]) == 0
+    assert "Test report GR-0422" in capsys.readouterr().out
+    assert main.main(["issue", path, "-o", "out.pdf"]) == 2
+    assert main.main(["issue", path, "-o", path]) == 2
+    assert main.main(["issue", path]) == 2
+    assert "nothing changed since" in capsys.readouterr().err
+    assert main.main(["issued", str(day.session.path.parent)]) == 0
+    assert main.main(["log", path, "--verify"]) == 0
