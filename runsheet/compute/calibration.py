@@ -232,10 +232,14 @@ def _warns(calibration: Calibration, levels: int, *, as_point: bool) -> list[str
     return warns
 
 
+DIN_K = 3
+"""The k of the quantification limit by DIN 32645: a result that is sure to a third of itself."""
+
+
 def _detection(
     calibration: Calibration, fitted: Curve | None, got: _Points, *, as_point: bool
 ) -> DetectionResult | None:
-    """Detection figures of the unweighted line by DIN 32645: alpha = beta, one reading, k = 3."""
+    """Detection figures of the unweighted line by DIN 32645: alpha = beta, one reading."""
     if fitted is None or fitted.s is None or not fitted.rises or calibration.model != "line":
         return None
     if (calibration.weighting or "none") != "none" or confidence(calibration) < LEAST_CONFIDENCE:
@@ -247,7 +251,7 @@ def _detection(
         return None
     level, base = confidence(calibration), fitted.s / fitted.coefficients[1]
     critical = base * student_t.one_sided(level, n - 2) * math.sqrt(1 + 1 / n + mean * mean / sxx)
-    reach = 3 * base * student_t.two_sided(level, n - 2)
+    reach = DIN_K * base * student_t.two_sided(level, n - 2)
     if not all(map(math.isfinite, (critical, reach))):
         return None
     return DetectionResult(critical, 2 * critical, _quantification(reach, 1 + 1 / n, mean, sxx))

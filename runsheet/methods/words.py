@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from runsheet.run.model import Method
 
 GROUPS = {
-    "setup": "Photometer checks",
+    "setup": "Setup checks",
     "calibration": "Calibration",
     "blank": "Solvent blank",
     "check": "Check standard",

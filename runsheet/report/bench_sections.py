@@ -9,11 +9,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import figures
+from runsheet.compute.calibration import DIN_K, confidence
 from runsheet.compute.compare import finite
-from runsheet.figures import when
-from runsheet.report import client_sections
+from runsheet.report import client_sections, record_sections
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Paragraph, Table
 from runsheet.report.making import Report, facts, pick, table
+from runsheet.run.model import Setup, Standard
 from runsheet.show import columns, curve_plots, explain, findings
 
 if TYPE_CHECKING:
@@ -22,38 +23,17 @@ if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, RowResult, Sheet
 
 
-def received(report: Report) -> Iterator[Block]:
-    """Say the samples as they came in."""
-    sheet = report.sheet
-    if not sheet.run.sample:
-        return
-    yield Heading("Samples as received")
-    rows = tuple(
-        (
-            s.id,
-            s.client_id or "",
-            s.site or "",
-            when(s.collected),
-            s.sampler or "",
-            when(s.received),
-            "" if s.received_c is None else f"{s.received_c} C",
-            s.container or "",
-            s.preservative or "",
-            "" if s.pH is None else str(s.pH),
-            s.note or "",
-        )
-        for s in sheet.run.sample
-    )
-    titles = ("sample", "client's id", "site", "collected", "by", "received", "at", "in", "preserved", "pH", "note")
-    yield Table(titles, rows, (True,) * 9 + (False, True))
-
-
 def setup(report: Report) -> Iterator[Block]:
-    """Say the photometer checks."""
-    sheet = report.sheet
-    if sheet.setup:
-        yield Heading("Photometer checks")
-        yield table(pick(columns.SETUP, "check", "readings", "value", "limit", "unit", "state", "why"), sheet.setup)
+    """Say the setup checks, day by day."""
+    made = report.sheet.setup
+    if not made:
+        return
+    yield Heading("Setup checks")
+    head = tuple(("no time" if (at := r.setup.at or r.setup.started) is None else str(at.date()),) for r in made)
+    as_typed = record_sections.typed([result.setup for result in made], Setup)
+    judged = table(pick(columns.SETUP, "value", "limit", "unit", "state", "why"), made)
+    rows = tuple(day + one + other for day, one, other in zip(head, as_typed.rows, judged.rows, strict=True))
+    yield Table(("day", *as_typed.titles, *judged.titles), rows, (True, *as_typed.left, *judged.left), keys=2)
 
 
 def calibrations(report: Report) -> Iterator[Block]:
@@ -62,10 +42,10 @@ def calibrations(report: Report) -> Iterator[Block]:
     for result in sheet.calibrations:
         yield Heading(f"Calibration {result.id}")
         yield _curve_facts(result)
-        yield table(
-            pick(columns.STANDARDS, "id", "x", "readings", "y", "back", "error_percent", "used", "lot", "reason"),
-            result.standards,
-        )
+        if result.standards:
+            yield record_sections.typed([each.standard for each in result.standards], Standard)
+            keys = ("id", "x", "y", "back", "error_percent", "used")
+            yield table(pick(columns.STANDARDS, *keys), result.standards)
         if (plot := curve_plots.calibration(result)) is not None:
             yield Figure(f"Calibration {result.id}: o standard, x not used", plot)
         if (rest := curve_plots.residuals(result)) is not None:
@@ -73,35 +53,55 @@ def calibrations(report: Report) -> Iterator[Block]:
 
 
 def _curve_facts(result: CalibrationResult) -> Facts:
-    curve, detection = result.curve, result.detection
-    span = (
-        ""
-        if result.low is None
-        else f"{figures.figure(result.low)} to {figures.figure(result.high)} mg/L in the solvent"
-    )
-    limits = ""
-    if detection is not None:
-        values = (detection.critical, detection.detection, detection.quantification)
-        limits = " / ".join(figures.figure(value, 3) or "none" for value in values) + " mg/L in the solvent"
+    curve, given = result.curve, result.calibration
+    span = ""
+    if result.low is not None:
+        span = f"{figures.figure(result.low)} to {figures.figure(result.high)} mg/L in the solvent"
     return facts(
         ("Verdict", "; ".join([result.state, *result.todos, *result.fails, *result.warns])),
         (
             "Model",
             (
-                f"{result.calibration.model}, weighting {result.weighting}, "
-                f"zero standard {result.calibration.zero_standard or 'subtract'}, "
-                f"drift {result.calibration.drift or 'last'}"
+                f"{given.model}, weighting {result.weighting}, zero standard {given.zero_standard or 'subtract'}, "
+                f"baseline {given.drift or 'last'}"
             ),
         ),
-        ("Curve", explain.curve_words(result)),
+        ("Cell", "" if given.cell_mm is None else f"{given.cell_mm} mm"),
+        ("Standards made of", given.material),
+        ("Solvent lot", given.solvent_lot),
+        ("Equation", explain.curve_words(result)),
+        ("Zero", "" if result.direct else f"{result.zero:.6g} A"),
         ("Range", span),
         ("Levels", result.levels),
         ("r", "" if curve is None or curve.r is None else f"{curve.r:.6f}"),
         ("RSE", "" if result.rse_percent is None else f"{result.rse_percent:.2f} %"),
         ("RSD of the factors", "" if result.rsd_percent is None else f"{result.rsd_percent:.2f} %"),
-        ("Residual s", "" if curve is None else figures.figure(curve.s, 3)),
-        ("Critical / detection / quantification (DIN 32645)", limits),
-        ("Note", result.calibration.note),
+        ("Residual s", "" if curve is None or curve.s is None else f"{figures.figure(curve.s, 3)} A"),
+        ("Confidence of U", f"{confidence(given) * 100:g} %"),
+        *_din(result),
+        ("Verified", given.verified),
+        ("Note", given.note),
+    )
+
+
+NAMES = ("Critical value", "Detection limit", "Quantification limit")
+"""The detection figures of a calibration."""
+
+
+def _din(result: CalibrationResult) -> Iterator[tuple[str, str]]:
+    """The detection figures of a calibration, with what they were computed at."""
+    found = result.detection
+    if found is None:
+        return
+    low, risk = result.low or 0.0, 1 - confidence(result.calibration)
+    values = zip(NAMES, (found.critical, found.detection, found.quantification), strict=True)
+    for name, value in values:
+        below = f", extrapolated: below the lowest level {figures.figure(low)}" if value and value < low else ""
+        said = "none" if value is None else f"{figures.figure(value, 3)} mg/L in the solvent{below}"
+        yield f"{name} (DIN 32645)", said
+    yield (
+        "DIN 32645 at",
+        f"alpha = beta = {risk:.3g}, one-sided; quantification two-sided, k = {DIN_K}; m = 1 reading",
     )
 
 

@@ -90,7 +90,8 @@ def _about(report: Report) -> Iterator[tuple[str, object]]:
     yield "Evaluated as of", when(sheet.now)
     yield "Method", " - ".join(filter(None, (method.title or method.name, method.basis)))
     serial = instrument.serial and f"serial {instrument.serial}"
-    reads = f"reads {instrument.reads or 'absorbance'}"
+    step = "not given" if instrument.step is None else instrument.step
+    reads = f"reads {instrument.reads or 'absorbance'}, display step {step}"
     yield "Instrument", ", ".join(filter(None, (instrument.name, serial, reads)))
     yield "Cell", ", ".join(dict.fromkeys(f"{c.cell_mm} mm" for c in run.calibration if c.cell_mm is not None))
     yield "Solvent", ", ".join(filter(None, (solvent.name, solvent.grade, lot)))

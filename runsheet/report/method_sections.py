@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.methods import solvents, standing, words
 from runsheet.report.blocks import Block, Heading, Items, Paragraph, Table
+from runsheet.report.making import facts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,13 +29,19 @@ def method_limits(report: Report) -> Iterator[Block]:
     """Say the method's limits, each with its source."""
     sheet = report.sheet
     yield Heading("The method's limits and their sources")
+    method = sheet.run.method
+    below = "the detection limit" if method.nondetect == "detection" else "the reporting limit"
+    yield facts(
+        ("Unit", method.unit),
+        ("Significant figures", "three from 10 up, two below" if method.figures in (None, "1664") else method.figures),
+        ("Below detection", f"less than {below}"),
+        ("Estimates, J", "no: reported as less than the limit" if method.estimates is False else "reported"),
+        ("Note", method.note),
+    )
     described = words.describe(sheet.run.method)
     if described:
-        groups = [words.GROUPS.get(limit.path.partition(".")[0], "") for limit in described]
-        shown = [group if group not in groups[:at] else "" for at, group in enumerate(groups)]
-        rows = tuple(
-            (group, limit.words, limit.value, limit.source) for group, limit in zip(shown, described, strict=True)
-        )
+        group = [words.GROUPS.get(limit.path.partition(".")[0], "") for limit in described]
+        rows = tuple((of, one.words, one.value, one.source) for of, one in zip(group, described, strict=True))
         yield Table(("of", "limit", "value", "source"), rows, (True, True, False, True))
     else:
         yield Paragraph("The method has no limits.")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet import figures
 from runsheet.compute.rules import RULES
 from runsheet.figures import minute, when
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
@@ -32,7 +31,7 @@ def quality(report: Report) -> Iterator[Block]:
         (
             f.rule,
             " ".join(f.rows[:4]) + (f" and {len(f.rows) - 4} more" if len(f.rows) > 4 else ""),
-            figures.figure(f.value),
+            findings.value(f),
             findings.limits(f),
             f.state,
         )

@@ -23,6 +23,10 @@ EASY = 14
 """Characters a column of longer cells should have: narrower ones, a word a line, are hard to read."""
 
 
+NAME = 24
+"""A name in the first column is kept on one line up to this length: a line without one goes on from the one above."""
+
+
 def write(blocks: Iterable[Block], *, ascii_only: bool = False) -> str:
     """Write blocks as text."""
     return (
@@ -94,14 +98,16 @@ def _part(cells: list[tuple[str, ...]], left: list[bool]) -> list[str]:
 
 
 def _parts(cells: list[tuple[str, ...]], keys: int) -> list[list[int]]:
-    """The columns of each part: as many as fit the line with no word broken, one where not even one does."""
-    columns = list(zip(*cells, strict=True))
-    words = [max(*map(_longest, column), min(EASY, max(map(len, column)))) for column in columns]
+    """The columns of each part: as many as fit the line with room for their words, one where not even one does."""
+    least = [
+        max(width, min(EASY, max(map(len, column))))
+        for width, column in zip(_least(cells), zip(*cells, strict=True), strict=True)
+    ]
     first = list(range(keys))
     parts = [first]
-    for at in range(keys, len(words)):
+    for at in range(keys, len(least)):
         line = [*parts[-1], at]
-        full = sum(words[each] for each in line) + len(GAP) * (len(line) - 1) > WIDTH
+        full = sum(least[each] for each in line) + len(GAP) * (len(line) - 1) > WIDTH
         if full and len(parts[-1]) > keys:
             parts.append([*first, at])
         else:
@@ -109,13 +115,19 @@ def _parts(cells: list[tuple[str, ...]], keys: int) -> list[list[int]]:
     return parts
 
 
-def _widths(cells: list[tuple[str, ...]]) -> list[int]:
-    """Columns that fit the line: the widest gives way first, and none below its longest word."""
+def _least(cells: list[tuple[str, ...]]) -> list[int]:
+    """The least width of each column: no word is broken, and a name in the first is not wrapped."""
     columns = list(zip(*cells, strict=True))
-    widths = [max(map(len, column)) for column in columns]
-    words = [max(map(_longest, column)) for column in columns]
+    names = max((len(name) for name in columns[0][1:] if len(name) <= NAME), default=0)
+    return [max(*map(_longest, column), 0 if at else names) for at, column in enumerate(columns)]
+
+
+def _widths(cells: list[tuple[str, ...]]) -> list[int]:
+    """Columns that fit the line: the widest gives way first, and none below what it needs."""
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    least = _least(cells)
     while sum(widths) + len(GAP) * (len(widths) - 1) > WIDTH:
-        soft = [at for at, width in enumerate(widths) if width > words[at]]
+        soft = [at for at, width in enumerate(widths) if width > least[at]]
         if not soft:
             break
         widths[max(soft, key=widths.__getitem__)] -= 1

@@ -12,7 +12,6 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet import figures
 from runsheet.compute.rules import BY_NAME
 from runsheet.history.earlier_runs import EXPLAINED, RULE
 from runsheet.methods import solvents, standing
@@ -63,7 +62,7 @@ def _finding(context: Context, finding: Finding) -> Content:
     lines = [
         rule.words if rule else EXPLAINED if finding.rule == RULE else "",
         f"verdict: {finding.state}" + (f", {finding.why}" if finding.why else ""),
-        f"value {figures.figure(finding.value)}, limits {findings.limits(finding) or 'none'}",
+        f"value {findings.value(finding) or 'none'}, limits {findings.limits(finding) or 'none'}",
         f"rows: {' '.join(finding.rows)}",
         *findings.basis(finding, context.session.run.method),
         f"action taken: {action.taken}" if action else "t notes what was done about it",

@@ -142,7 +142,7 @@ QUALITY: tuple[Column[Finding], ...] = (
     Column("rows", "rows", 12, lambda f: findings.some(f.rows, 3), lambda f: f.rows, left=True),
     Column("bar", "in limits", 12, _bar, _bar, left=True),
     Column("value", "value", 8, lambda f: figure(f.value), lambda f: f.value),
-    Column("limits", "limits", 16, findings.limits, findings.limits, left=True),
+    Column("limits", "limits", 17, findings.limits, findings.limits, left=True),
     Column("affects", "affects", 12, lambda f: findings.some(f.affects or (), 2), lambda f: f.affects, left=True),
     Column("why", "why", 60, lambda f: f.why, lambda f: f.why, left=True),
 )

@@ -127,12 +127,14 @@ QUEUE: tuple[Column[RowResult], ...] = (
     _field("amount", "amount", 7),
     _field("extract_ml", "extract mL", 10),
     _field("dilution", "dil.", 5),
-    _calculated("drift", "drift", 7, "drift", signal),
+    _calculated("drift", "baseline", 8, "drift", signal),
     _calculated("net", "net", 8, "net", signal),
     _calculated("extract", "mg/L extr.", 10, "extract", figure),
-    _calculated("factor", "factor", 8, "factor", figure),
+    _calculated("u_extract", "u(extr.)", 8, "u_extract", lambda v: figure(v, 3)),
+    _calculated("factor", "factor", 8, "factor", lambda v: figure(v, 6)),
     _calculated("result", "unrounded", 9, "result", figure),
-    _calculated("U", "U", 8, "expanded", lambda v: figure(v, 2)),
+    _calculated("U", "+/-", 8, "expanded", lambda v: figure(v, 2)),
+    _calculated("k", "k", 5, "coverage", lambda v: figure(v, 3)),
     _calculated("detection", "detection", 9, "detection", lambda v: figure(v, 3)),
     _calculated("reporting", "reporting", 9, "reporting", lambda v: figure(v, 3)),
     _calculated("recovery_percent", "rec. %", 7, "recovery_percent", one_decimal),
@@ -143,8 +145,8 @@ QUEUE: tuple[Column[RowResult], ...] = (
     Column("batch", "batch", 6, lambda r: r.batch or "", lambda r: r.batch, edits="batch", left=True),
     Column(
         "calibration",
-        "curve",
-        5,
+        "calibration",
+        11,
         lambda r: r.calibration.id if r.calibration else "",
         lambda r: r.calibration.id if r.calibration else None,
         edits="calibration",
@@ -152,7 +154,7 @@ QUEUE: tuple[Column[RowResult], ...] = (
     ),
     _field("expected", "expected", 8),
     _field("added_mg", "added mg", 8),
-    _field("of", "of", 8, left=True),
+    _field("of", "parent", 8, left=True),
     _field("note", "note", 20, left=True),
 )
 """The queue. The first columns are what an analyst watches; the rest scroll in behind the id."""
@@ -171,8 +173,8 @@ STANDARDS: tuple[Column[StandardResult], ...] = (
     Column(
         "error_percent", "error %", 7, lambda s: one_decimal(s.error_percent), lambda s: s.error_percent, explains=True
     ),
-    Column("used", "used", 4, lambda s: "yes" if s.used else "no", lambda s: s.used, left=True),
-    Column("back", "on curve", 8, lambda s: figure(s.on_curve), lambda s: s.on_curve, explains=True),
+    Column("used", "left out", 8, lambda s: "" if s.used else "left out", lambda s: s.used, left=True),
+    Column("back", "read back", 9, lambda s: figure(s.on_curve), lambda s: s.on_curve, explains=True),
     Column("y", "net", 8, lambda s: signal(s.y), lambda s: s.y, explains=True),
     Column(
         "at",
@@ -205,7 +207,7 @@ SETUP: tuple[Column[SetupResult], ...] = (
         edits="readings",
     ),
     Column("value", "value", 7, lambda s: figure(s.value, 3), lambda s: s.value, explains=True),
-    Column("state", "state", 5, lambda s: s.state, lambda s: s.state, left=True),
+    Column("state", "verdict", 7, lambda s: s.state, lambda s: s.state, left=True),
     Column("limit", "limit", 7, lambda s: figure(s.limit, 3), lambda s: s.limit),
     Column("unit", "unit", 4, lambda s: s.unit, lambda s: s.unit, left=True),
     Column("at", "time", 5, lambda s: clock(s.setup.at or s.setup.started), lambda s: s.setup.at, left=True),

@@ -88,13 +88,13 @@ def _drift(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
     mode = row.calibration.calibration.drift or "last"
     yield Step(
         "drift",
-        f"drift, {mode}: what clean solvent reads",
+        f"baseline, {mode}: what clean solvent reads",
         f"{blank}{relative}: {signal(row.drift)} {unit}",
         "the calibration's own setting",
     )
     yield Step(
         "net",
-        "net = mean - drift",
+        "net = mean - baseline",
         f"{signal(row.mean)} - {signal(row.drift)} = {signal(row.net)} {unit}",
         "zero and blanks, common practice, no source",
     )
@@ -307,7 +307,7 @@ def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[St
         found.append(Step("back", _INVERSE[calibration.calibration.model], numbers, "inverse of the fitted curve"))
     if result.error_percent is not None:
         numbers = f"({figure(result.on_curve, 5)} - {figure(result.x, 5)}) / {figure(result.x, 5)} x 100"
-        formula = "error % = (on curve - x) / x x 100"
+        formula = "error % = (read back - x) / x x 100"
         found.append(
             Step("error_percent", formula, f"{numbers} = {result.error_percent:+.2f} %", "EPA SW-846 8000D, TNI sign")
         )

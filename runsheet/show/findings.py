@@ -112,13 +112,18 @@ def _general(path: str) -> str:
     return ".".join(part for part in path.split(".") if part not in ("oil_grease", "petroleum"))
 
 
+def value(finding: Finding) -> str:
+    """Write the value of a finding with its unit; empty where it has none."""
+    return "" if finding.value is None else f"{figure(finding.value)} {finding.unit}".rstrip()
+
+
 def limits(finding: Finding) -> str:
-    """Write the limits of a finding."""
-    low, high = finding.low, finding.high
+    """Write the limits of a finding with their unit."""
+    low, high, unit = finding.low, finding.high, f" {finding.unit}".rstrip()
     if low is not None and high is not None:
-        return f"{figure(low)} to {figure(high)}"
+        return f"{figure(low)} to {figure(high)}{unit}"
     if high is not None:
-        return f"at most {figure(high)}"
+        return f"at most {figure(high)}{unit}"
     if low is not None:
-        return f"at least {figure(low)}"
+        return f"at least {figure(low)}{unit}"
     return "none set" if finding.value is not None and finding.state == "pass" else ""
