@@ -13,7 +13,7 @@ from runsheet.compute.rules.rule import Rule
 from runsheet.report import formats
 from runsheet.report.making import Report
 from runsheet.review import walk
-from runsheet.review.trail import Audit
+from runsheet.review.entries import Audit
 from runsheet.run.model import Action
 from runsheet.screen import panes
 from runsheet.show import findings

@@ -138,13 +138,13 @@ def report(asked: argparse.Namespace) -> int:
     """Write the report."""
     from runsheet.report import formats, issuing
     from runsheet.report.making import Report
-    from runsheet.review import trail
+    from runsheet.review import entries
 
     found, sheet = _evaluated(asked)
     charts: tuple[Block, ...] = ()
     if asked.history is not None:
         sheet, charts = folder.with_history(Path(asked.file), sheet, Path(asked.history))
-    told = trail.audit(found.log.steps, found.run)
+    told = entries.audit(found.log.steps, found.run)
     issue, why = issuing.issued_as(found.run, found.document, found.data, found.trail, found.log.steps)
     text = formats.FORMATS[asked.form](Report(sheet, told, charts, found.trail, issue, why))
     output.write(asked.output, text)

@@ -16,8 +16,8 @@ from runsheet.compute.sheet import evaluate
 from runsheet.exits import Refusal
 from runsheet.report import formats
 from runsheet.report.making import Report
+from runsheet.review import entries, trail, trail_rule
 from runsheet.review import issue as issues
-from runsheet.review import trail, trail_rule
 from runsheet.run.disk import copies, files, lock, log, register
 from runsheet.run.disk.files import DISK, Disk, digest
 
@@ -123,7 +123,7 @@ def printed(run: Run, document: bytes, log_bytes: bytes, form: str, now: datetim
     said = trail.trail(log_bytes, document)
     steps = log.parse(log_bytes).steps
     sheet = trail_rule.judged(evaluate(run, now), said)
-    made = Report(sheet, trail.audit(steps, run), trail=said, issue=issues.last(run, said, steps))
+    made = Report(sheet, entries.audit(steps, run), trail=said, issue=issues.last(run, said, steps))
     return formats.FORMATS[form](made)
 
 

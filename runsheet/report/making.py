@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from runsheet.report.blocks import Facts, Table
-from runsheet.review.trail import NO_TRAIL, Audit, Trail
+from runsheet.review.entries import Audit
+from runsheet.review.trail import NO_TRAIL, Trail
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -12,7 +12,7 @@ from runsheet.compute.rules import RULES
 from runsheet.figures import minute, when
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
 from runsheet.report.making import DIGITS, Report
-from runsheet.review import signed, trail
+from runsheet.review import entries, signed
 from runsheet.show import findings
 
 if TYPE_CHECKING:
@@ -95,11 +95,11 @@ def corrections(report: Report) -> Iterator[Block]:
         yield Table(("entered", "by", "what", "was", "is", "why"), rows, (True,) * 6)
     else:
         yield Paragraph(f"None of {found.entries} entries replaced another.")
-    told = tuple(trail.words(found))
-    late, early, within = (each.total_seconds() for each in (trail.LATE, trail.EARLY, trail.BULK_WITHIN))
+    told = tuple(entries.words(found))
+    late, early, within = (each.total_seconds() for each in (entries.LATE, entries.EARLY, entries.BULK_WITHIN))
     none = (
         f"No reading of a standard or of the queue was entered more than {late / 60:g} min after its time or "
-        f"{early / 60:g} min before it, no {trail.BULK} were entered one by one within {within:g} s (pasted blocks "
+        f"{early / 60:g} min before it, no {entries.BULK} were entered one by one within {within:g} s (pasted blocks "
         f"apart), and no entry is more than {early / 60:g} min older than the one before it."
     )
     yield Items(told) if told else Paragraph(none)

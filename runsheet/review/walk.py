@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.rules import BY_NAME, notebook
 from runsheet.figures import figure, minute, visible
-from runsheet.review import signing
-from runsheet.review import trail as log
+from runsheet.review import entries, signing
 from runsheet.run.kinds import SOLVENT_STANDARDS
 from runsheet.show import findings
 
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from runsheet.compute.results import RowResult, Sheet
-    from runsheet.review.trail import Audit
+    from runsheet.review.entries import Audit
     from runsheet.run.model import Row, Run, Standard
 
 SHARE = 10
@@ -95,54 +94,83 @@ def _drawn(run: Run, names: Iterable[str]) -> list[str]:
 # --- the exceptions ---------------------------------------------------------------------------------------------
 
 
+ALONE = 3
+"""So many exceptions of one kind are looked at one by one; more of them are one exception that lists them all."""
+
+
+class _Exception(NamedTuple):
+    """What a reviewer looks at."""
+
+    kind: str
+    """What it is about; empty for what is never put together with others."""
+    words: str
+
+
 def exceptions(sheet: Sheet, audit: Audit) -> tuple[str, ...]:
-    """Say what a reviewer looks at, each once, with nothing in it that a terminal would obey."""
+    """Say what a reviewer looks at, each once, with nothing in it that a terminal would obey.
+
+    What fails is told one by one. Of a kind that only warns, was set aside or was entered late, more than three are one
+    exception, in which all of them stand.
+    """
     told = (*_findings(sheet), *_set_aside(sheet), *_doubtful(sheet), *_logged(audit))
-    return tuple(dict.fromkeys(map(visible, told)))
+    return tuple(dict.fromkeys(map(visible, _grouped(told))))
 
 
-def _findings(sheet: Sheet) -> Iterator[str]:
+def _grouped(told: Iterable[_Exception]) -> Iterator[str]:
+    kinds: dict[str, list[str]] = {}
+    for at, (kind, words) in enumerate(told):
+        kinds.setdefault(kind or f"#{at}", []).append(words)
+    for all_ in kinds.values():
+        yield from all_ if len(all_) <= ALONE else (f"{len(all_)} of a kind: {'; '.join(all_)}",)
+
+
+def _findings(sheet: Sheet) -> Iterator[_Exception]:
     """Findings that fail or warn, the failing first, with what was done about them."""
     for finding in findings.raised(sheet):
         rule = BY_NAME.get(finding.rule)
         if rule is None or rule.walked:
             told = (findings.words(finding, len(finding.rows)), findings.taken(finding, sheet))
-            yield "; ".join(filter(None, told))
+            kind = finding.rule if finding.state == "warn" else ""
+            yield _Exception(kind, "; ".join(filter(None, told)))
 
 
-def _set_aside(sheet: Sheet) -> Iterator[str]:
+def _set_aside(sheet: Sheet) -> Iterator[_Exception]:
     """What was read and does not count: void and superseded rows, standards left out."""
     for row in sheet.run.queue:
         if row.void is not None:
-            yield f"void: {row.id}: {row.void or 'no reason given'}"
+            yield _Exception("void", f"void: {row.id}: {row.void or 'no reason given'}")
         elif row.report is False:
-            yield f"superseded: {row.id}: {row.reason or 'no reason given'}"
+            yield _Exception("superseded", f"superseded: {row.id}: {row.reason or 'no reason given'}")
     for made in (standard for calibration in sheet.calibrations for standard in calibration.standards):
         if not made.used:
             reason = made.standard.reason or "no reason given"
-            yield f"standard left out: {made.standard.id} at {figure(made.x)} mg/L: {reason}"
+            yield _Exception("", f"standard left out: {made.standard.id} at {figure(made.x)} mg/L: {reason}")
 
 
-def _doubtful(sheet: Sheet) -> Iterator[str]:
+def _doubtful(sheet: Sheet) -> Iterator[_Exception]:
     """Rows that are reported although they are held, or above the range."""
     for row in sheet.rows:
         if row.reports and row.counted and row.kind not in SOLVENT_STANDARDS:
             if row.state == "held":
-                yield f"held: {row.id}: {_reported(row)}"
+                yield _Exception("held", f"held: {row.id}: {_reported(row)}")
             if "E" in row.flags:
-                yield f"above the range: {row.id}: {_reported(row)}"
+                yield _Exception("", f"above the range: {row.id}: {_reported(row)}")
 
 
 def _reported(row: RowResult) -> str:
     return f"reported as {row.reported} {row.unit or ''}".strip() if row.reported else "no result"
 
 
-def _logged(audit: Audit) -> Iterator[str]:
+def _logged(audit: Audit) -> Iterator[_Exception]:
     """What the edit log tells."""
     for made in audit.corrections:
         why = made.reason or "no reason given"
-        yield f"corrected: {made.what}, {minute(made.time)} {made.who}: {made.old} to {made.new}: {why}"
-    for words in log.words(audit):
-        yield f"entry times: {words}"
+        what = "limit changed after the first standard was read" if made.limit else "corrected"
+        words = (
+            f"{what}: {made.what}, {minute(made.time)} {made.who}: {made.old or 'nothing'} to {made.new or 'nothing'}"
+        )
+        yield _Exception("" if made.limit else f"{made.step} {made.reason}", f"{words}: {why}")
+    for words in entries.words(audit):
+        yield _Exception("entry times", f"entry times: {words}")
     if audit.faults:
-        yield f"{audit.faults} steps of the log could not be followed: runsheet log --verify says which"
+        yield _Exception("", f"{audit.faults} steps of the log could not be followed: runsheet log --verify says which")

@@ -17,7 +17,7 @@ from runsheet.history.earlier_runs import EXPLAINED, RULE
 from runsheet.methods import solvents, standing
 from runsheet.report import formats, history, issuing, outline, text
 from runsheet.report.making import Report
-from runsheet.review import trail
+from runsheet.review import entries
 from runsheet.run import kinds
 from runsheet.run.disk import files, opening
 from runsheet.screen import keys
@@ -155,7 +155,7 @@ def reported(context: Context) -> Report:
     charts = (
         tuple(history.of_run(context.session.history.charts(context.session.sheet))) if context.session.history else ()
     )
-    return Report(session.sheet, trail.audit(steps, session.run), charts, session.trail, issue, why)
+    return Report(session.sheet, entries.audit(steps, session.run), charts, session.trail, issue, why)
 
 
 def cautions(context: Context) -> Content:

@@ -11,7 +11,7 @@ from runsheet.report.blocks import Facts, Heading, NewPage
 from runsheet.report.cover import first_look
 from runsheet.report.making import Report
 from runsheet.report.reviewer_points import POINTS
-from runsheet.review.trail import Audit, Late
+from runsheet.review.entries import Audit, Late
 from tests.make import NOW, at, row, standards
 from tests.make import run as made_run
 

@@ -200,11 +200,11 @@ def test_two_runs_with_their_documents_swapped(issued: Bench, capsys: pytest.Cap
 def test_the_clock_set_back_is_told_by_the_log(issued: Bench, capsys: pytest.CaptureFixture[str]) -> None:
     from datetime import timedelta
 
-    from runsheet.review import trail
+    from runsheet.review import entries
 
     issued.at -= timedelta(days=2)
     issued.change(edit.set_value(issued.run, "run.title", "another"))
-    found = trail.audit(log.parse(files.log_of(issued.document).read_bytes()).steps, issued.run)
+    found = entries.audit(log.parse(files.log_of(issued.document).read_bytes()).steps, issued.run)
     assert len(found.backwards) == 1
     assert told(issued, capsys)[0] == 1, "an amendment dated before the issue it amends is none"
 

@@ -1,278 +1,166 @@
-"""What the edit log tells: corrections with old and new, entries made late; rows followed through moves and renames."""
+"""What a log says of its document: none, whole, changed with each value, broken; each way to cheat is one of these."""
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet import evaluate
-from runsheet.report.blocks import Paragraph
-from runsheet.report.making import Report
-from runsheet.report.quality_sections import corrections
-from runsheet.review.trail import Audit, audit, words
+from runsheet.review.trail import Outside, Trail, trail
 from runsheet.run import edit
-from runsheet.run.disk import log, store
+from runsheet.run.disk import files, log, store
+from runsheet.run.edit import Edit
 from tests.make import at, document, row
-from tests.make import run as made_run
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-    from datetime import datetime
     from pathlib import Path
 
-    from runsheet.run.edit import Edit
-    from runsheet.run.model import Run
-
-    Change = Callable[[Run], list[Edit]]
-
-QUEUE = [row("OF-1", 0.112, at=at(60)), row("OF-2"), row("OF-3")]
+QUEUE = [row("OF-1", 0.1), row("OF-2"), row("OF-3")]
 
 
-def told(tmp_path: Path, *steps: tuple[Change, datetime, str]) -> Audit:
-    """Make the steps in a run of three rows, each at its time and for its reason, and audit its log."""
-    path = tmp_path / "run.toml"
-    path.write_text(document(QUEUE), encoding="utf-8")
-    opened = store.open_for_writing(path, "tester", at(61))
-    for change, when, reason in steps:
-        opened.accept(change(opened.run), when, reason=reason)
-    run = opened.run
-    opened.close()
-    return audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run)
+class Day:
+    """A run typed over two openings."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        path.write_text(document(QUEUE), encoding="utf-8")
+
+    def read(self, number: int, reading: str, when: datetime) -> None:
+        """Open the run, read a row, leave."""
+        opened = store.open_for_writing(self.path, "M. Tarn", when)
+        opened.accept([edit.set_value(opened.run, f"queue[{number}].readings", [Decimal(reading)])], when)
+        assert opened.close()
+
+    @property
+    def log(self) -> bytes:
+        return files.log_of(self.path).read_bytes()
+
+    @property
+    def document(self) -> bytes:
+        return self.path.read_bytes()
+
+    def trail(self) -> Trail:
+        return trail(self.log, self.document)
+
+    def change(self, old: str, new: str) -> None:
+        """Change the document with an editor."""
+        text = self.path.read_text(encoding="utf-8")
+        assert text.count(old) == 1
+        self.path.write_text(text.replace(old, new), encoding="utf-8")
 
 
-def reading(number: int, *values: str, stamp: datetime | None = None) -> Change:
-    """Enter readings, with their time where one is given."""
-
-    def change(run: Run) -> list[Edit]:
-        first = edit.set_value(run, f"queue[{number}].readings", list(map(Decimal, values)))
-        return [first, edit.set_value(edit.apply(run, first), f"queue[{number}].at", stamp)] if stamp else [first]
-
-    return change
+@pytest.fixture
+def day(tmp_path: Path) -> Day:
+    made = Day(tmp_path / "KB-0311.toml")
+    made.read(2, "0.2112", at(60))
+    made.read(3, "0.3113", at(61))
+    return made
 
 
-def test_a_reading_overwritten_is_a_correction_with_old_and_new(tmp_path: Path) -> None:
-    found = told(
-        tmp_path,
-        (reading(2, "0.15", stamp=at(65)), at(65), ""),
-        (reading(2, "0.51", stamp=at(70)), at(70), "digits turned round"),
+def test_a_run_without_a_log_has_none(tmp_path: Path) -> None:
+    assert Day(tmp_path / "x.toml").document
+    assert trail(None, document(QUEUE).encode()) == Trail("none")
+
+
+def test_a_typed_day_is_whole_and_so_is_a_log_ahead_and_one_torn(day: Day) -> None:
+    assert day.trail() == Trail("whole")
+    assert trail(day.log, document(QUEUE).encode()) == Trail("whole")
+    torn = trail(day.log + b'{"ti\0\0\0\n', day.document)
+    assert torn == Trail(
+        "whole", "from line 5 on the log cannot be read, as after a power cut: that end is not counted"
     )
-    assert [(c.what, c.old, c.new, c.reason, c.who) for c in found.corrections] == [
-        ("OF-2 readings", "[0.15]", "[0.51]", "digits turned round", "tester")
-    ]
-    assert found.entries == 4
-    assert not found.late
 
 
-def test_a_replicate_added_and_a_first_reading_are_no_corrections(tmp_path: Path) -> None:
-    found = told(tmp_path, (reading(2, "0.15"), at(65), ""), (reading(2, "0.15", "0.16"), at(66), ""))
-    assert found.corrections == ()
+def test_a_comment_or_another_way_to_write_it_changes_nothing(day: Day) -> None:
+    day.path.write_text(day.path.read_text(encoding="utf-8") + "# seen\n", encoding="utf-8")
+    assert day.trail() == Trail("whole")
 
 
-@pytest.mark.parametrize(("minutes", "late"), [(15, False), (16, True), (67, True)])
-def test_an_entry_more_than_a_quarter_of_an_hour_after_its_reading_is_late(
-    tmp_path: Path, minutes: int, *, late: bool
-) -> None:
-    found = told(tmp_path, (reading(2, "0.15", stamp=at(70)), at(70 + minutes), ""))
-    assert [(each.row, each.minutes) for each in found.late] == ([("OF-2", minutes)] if late else [])
+def test_a_change_since_the_last_entry_is_told_with_old_and_new(day: Day) -> None:
+    day.change("0.3113", "0.1113")
+    last = at(61).isoformat()
+    change = Outside("queue[3].readings", "[0.3113]", "[0.1113]", last, "")
+    assert day.trail() == Trail("changed", "1 value was changed outside the log", (change,))
 
 
-def test_a_time_set_back_later_makes_the_entry_late(tmp_path: Path) -> None:
-    found = told(
-        tmp_path,
-        (reading(2, "0.15", stamp=at(90)), at(90), ""),
-        (lambda run: [edit.set_value(run, "queue[2].at", at(62))], at(91), "read then"),
+def test_a_change_between_two_openings_is_told_for_ever(day: Day) -> None:
+    day.change("0.3113", "0.1113")
+    day.read(1, "0.1001", at(90))
+    day.read(1, "0.1002", at(95))
+    change = Outside("queue[3].readings", "[0.3113]", "[0.1113]", at(61).isoformat(), at(90).isoformat())
+    assert day.trail() == Trail("changed", "1 value was changed outside the log", (change,))
+
+
+def test_a_document_that_cannot_be_read_any_more_is_changed(day: Day) -> None:
+    day.path.write_text("format = [", encoding="utf-8")
+    assert day.trail().state == "changed"
+
+
+@pytest.mark.parametrize("line", [0, 1, 2])
+def test_a_line_changed_taken_away_or_moved_breaks_it(day: Day, line: int) -> None:
+    lines = day.log.splitlines(keepends=True)
+    entry = json.loads(lines[line])
+    forged = json.dumps({**entry, "who": "B. Okoro"}).encode() + b"\n"
+    for made in ([*lines[:line], forged, *lines[line + 1 :]], [*lines[:line], *lines[line + 1 :]], lines[::-1]):
+        found = trail(b"".join(made), day.document)
+        assert found.state == "broken" or (line == 2 and found.state == "changed"), found
+
+
+def test_a_cut_tail_is_told_as_a_change_outside(day: Day) -> None:
+    cut = b"".join(day.log.splitlines(keepends=True)[:-1])
+    found = trail(cut, day.document)
+    assert (found.state, [change.path for change in found.outside]) == ("changed", ["queue[3].readings"])
+
+
+def test_a_forged_value_with_a_new_chain_breaks_it(day: Day) -> None:
+    chain, lines = "", []
+    for number, step in enumerate(log.parse(day.log).steps, 1):
+        made = [entry if entry.new != "[0.2112]" else replace(entry, new="[0.1112]") for entry in step.entries]
+        chained = log.chained(made, chain, number)
+        chain = chained[-1].chain
+        lines += [log.line(entry) for entry in chained]
+    found = trail(b"".join(lines), day.document)
+    assert found == Trail("broken", "line 3 leads to another document than the line says")
+
+
+def test_the_log_of_another_run_breaks_it(day: Day, tmp_path: Path) -> None:
+    other = Day(tmp_path / "other.toml")
+    other.path.write_text(document(QUEUE, run={"id": "other"}), encoding="utf-8")
+    other.read(2, "0.1", at(60))
+    assert trail(other.log, day.document) == Trail("broken", "it is not the log that [run] log names")
+    assert trail(other.log, document(QUEUE).encode()) == Trail("broken", "it is the log of another run, other")
+
+
+def test_what_run_log_names_must_be_there_and_be_the_one(day: Day) -> None:
+    chain = log.parse(day.log).steps[0].entries[0].chain
+    named = day.document
+    assert b'log = "' + chain.encode() + b'"' in named
+    assert trail(None, named) == Trail("broken", "the log that [run] log names is not there")
+    assert trail(day.log, named.replace(chain.encode(), b"0" * 64)) == Trail(
+        "broken", "it is not the log that [run] log names"
     )
-    assert [each.row for each in found.late] == ["OF-2"]
-    assert [(c.what, c.reason) for c in found.corrections] == [("OF-2 at", "read then")]
 
 
-def test_rows_are_followed_through_moves_insertions_and_renames(tmp_path: Path) -> None:
-    found = told(
-        tmp_path,
-        (reading(3, "0.2", stamp=at(65)), at(65), ""),
-        (lambda run: [edit.move_row(run, "queue", 3, 1)], at(66), ""),
-        (
-            lambda run: [edit.insert_row(run, "queue", 1, {"id": "N", "kind": "blank", "readings": [Decimal(0)]})],
-            at(67),
-            "",
-        ),
-        (lambda run: [edit.set_value(run, "queue[2].id", "OF-9")], at(68), "label misread"),
-        (reading(2, "0.21"), at(69), "misread"),
-        (lambda run: [edit.set_value(run, "queue[2].at", at(1))], at(70), "clock"),
-    )
-    assert [(c.what, c.old, c.new) for c in found.corrections] == [
-        ("OF-3 id", '"OF-3"', '"OF-9"'),
-        ("OF-9 readings", "[0.2]", "[0.21]"),
-        ("OF-9 at", at(65).isoformat(), at(1).isoformat()),
-    ]
-    assert [(each.row, each.minutes) for each in found.late] == [("OF-9", 64)]
+def test_entries_keep_the_account_and_the_machine(day: Day) -> None:
+    for step in log.parse(day.log).steps:
+        assert all(entry.account and entry.machine for entry in step.entries)
 
 
-def test_rows_read_before_the_log_began_are_named(tmp_path: Path) -> None:
-    found = told(tmp_path, (reading(2, "0.15", stamp=at(65)), at(65), ""))
-    assert "OF-1" in found.unknown
-    assert "OF-2" not in found.unknown
+def test_a_log_older_than_accounts_is_read_and_whole() -> None:
+    text = document(QUEUE)
+    begun = log.chained(log.start(text.encode(), at(60), "M. Tarn"), "", 1)
+    data = b"".join(map(log.line, begun))
+    assert b"account" not in data
+    assert trail(data, text.encode()) == Trail("whole")
 
 
-def test_a_reading_from_before_the_log_that_is_corrected_is_not_entered_late_by_that(tmp_path: Path) -> None:
-    found = told(tmp_path, (reading(1, "0.121"), at(300), "digits turned round"))
-    assert [(c.what, c.old, c.new) for c in found.corrections] == [("OF-1 readings", "[0.112]", "[0.121]")]
-    assert found.late == ()
-    assert "OF-1" in found.unknown
-
-
-def test_an_entry_taken_back_says_so_and_typing_it_anew_counts_from_then(tmp_path: Path) -> None:
-    path = tmp_path / "run.toml"
-    path.write_text(document(QUEUE), encoding="utf-8")
-    opened = store.open_for_writing(path, "tester", at(61))
-    opened.accept(reading(2, "0.15", stamp=at(65))(opened.run), at(65))
-    opened.undo(at(66))
-    opened.accept(reading(2, "0.16", stamp=at(65))(opened.run), at(90))
-    run = opened.run
-    opened.close()
-    found = audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run)
-    assert [(c.what, c.old, c.reason) for c in found.corrections] == [("OF-2 readings", "[0.15]", "undo of step 3")]
-    assert [(each.row, each.minutes) for each in found.late] == [("OF-2", 25)]
-
-
-def test_a_row_removed_with_its_reading_is_a_correction(tmp_path: Path) -> None:
-    found = told(
-        tmp_path,
-        (reading(2, "0.15"), at(65), ""),
-        (lambda run: [edit.remove_row(run, "queue", 2)], at(66), "no such bottle"),
-    )
-    assert [(c.what, c.reason) for c in found.corrections] == [("OF-2", "no such bottle")]
-
-
-def test_a_log_that_does_not_fit_is_told_and_ends_nothing() -> None:
-    run = made_run(QUEUE)
-    begun = log.chained(log.start(document(QUEUE).encode(), at(0), "tester"), "", 1)
-    strange = edit.Edit("remove", "queue[99]", {"id": "X", "readings": [Decimal("0.1")]}, None)
-    second = log.chained(log.entries([strange], b"x", at(1), "tester"), begun[-1].chain, 2)
-    third = log.chained([replace(second[0], new="[[[")], second[-1].chain, 3)
-    steps = log.parse(b"".join(map(log.line, (*begun, *second, *third)))).steps
-    assert audit(steps, run).faults == 2
-
-
-def test_without_a_log_there_is_nothing_to_tell() -> None:
-    assert audit((), made_run(QUEUE)) == Audit()
-
-
-# --- what is no correction, and what time tells -----------------------------------------------------------------
-
-
-def test_what_is_changed_before_anything_is_read_is_planning(tmp_path: Path) -> None:
-    path = tmp_path / "plan.toml"
-    path.write_text(document([row("OF-1"), row("OF-2")], standard=[], calibration=[]), encoding="utf-8")
-    opened = store.open_for_writing(path, "tester", at(0))
-    for volume in ("1000", "500"):
-        opened.accept([edit.set_value(opened.run, "queue[1].amount", Decimal(volume))], at(1))
-    opened.accept(reading(1, "0.15", stamp=at(65))(opened.run), at(65))
-    opened.accept([edit.set_value(opened.run, "queue[1].amount", Decimal(250))], at(70))
-    run = opened.run
-    opened.close()
-    found = audit(log.parse(path.with_name("plan.toml.log").read_bytes()).steps, run)
-    assert [(c.old, c.new) for c in found.corrections] == [("500.0", "250.0")]
-    assert found.unreasoned == 1
-
-
-def test_a_step_and_its_undo_are_none_and_made_again_it_is_one(tmp_path: Path) -> None:
-    path = tmp_path / "run.toml"
-    path.write_text(document(QUEUE), encoding="utf-8")
-    opened = store.open_for_writing(path, "tester", at(61))
-    opened.accept([edit.set_value(opened.run, "queue[1].extract_ml", Decimal(30))], at(62))
-    opened.accept([edit.set_value(opened.run, "queue[1].extract_ml", Decimal(40))], at(63), reason="misread")
-
-    def corrected() -> list[tuple[str, str]]:
-        steps = log.parse(path.with_name("run.toml.log").read_bytes()).steps
-        return [(c.old, c.new) for c in audit(steps, opened.run).corrections if c.new == "40.0"]
-
-    opened.undo(at(64))
-    opened.flush()
-    assert corrected() == []
-    opened.redo(at(65))
-    opened.flush()
-    assert corrected() == [("30.0", "40.0")]
-    opened.close()
-
-
-@pytest.mark.parametrize(("stamp", "early"), [(67, False), (68, True)])
-def test_a_reading_entered_before_its_own_time(tmp_path: Path, stamp: int, *, early: bool) -> None:
-    found = told(tmp_path, (reading(2, "0.15", stamp=at(stamp)), at(65), ""))
-    assert [each.row for each in found.early] == (["OF-2"] if early else [])
-    assert any("before it was read" in line for line in words(found)) is early
-
-
-@pytest.mark.parametrize(("apart", "bulk"), [(1.0, True), (10 / 9, True), (1.2, False)])
-def test_ten_readings_faster_than_they_can_be_read(tmp_path: Path, apart: float, *, bulk: bool) -> None:
-    path = tmp_path / "run.toml"
-    path.write_text(document([row(f"OF-{n}") for n in range(1, 13)]), encoding="utf-8")
-    opened = store.open_for_writing(path, "tester", at(61))
-    for number in range(1, 12):
-        opened.accept(reading(number, "0.15")(opened.run), at(65) + timedelta(seconds=apart * number))
-    run = opened.run
-    opened.close()
-    found = audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run)
-    assert [len(each.rows) for each in found.in_bulk] == ([11] if bulk else [])
-    assert len(found.untimed) == 11
-
-
-def test_a_pasted_block_is_not_in_bulk(tmp_path: Path) -> None:
-    path = tmp_path / "run.toml"
-    path.write_text(document([row(f"OF-{n}") for n in range(1, 13)]), encoding="utf-8")
-    opened = store.open_for_writing(path, "tester", at(61))
-    opened.accept([edit.set_value(opened.run, f"queue[{n}].readings", [Decimal("0.1")]) for n in range(1, 13)], at(65))
-    run = opened.run
-    opened.close()
-    assert audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run).in_bulk == ()
-
-
-def test_what_is_said_where_nothing_was_found_holds_for_a_block_and_a_minute_back(
-    tmp_path: Path,
-) -> None:
-    def pasted(run: Run) -> list[Edit]:
-        return [edit.set_value(run, f"queue[{n}].readings", [Decimal("0.1")]) for n in (2, 3)]
-
-    found = told(tmp_path, (pasted, at(66), ""), (reading(2, "0.1", "0.2"), at(65), ""))
-    run = made_run(QUEUE)
-    told_words = " ".join(
-        block.text for block in corrections(Report(evaluate(run, at(70)), found)) if isinstance(block, Paragraph)
-    )
-    assert "pasted blocks apart" in told_words
-    assert "no entry is more than 2 min older than the one before it" in told_words
-    assert "run forward" not in told_words
-
-
-@pytest.mark.parametrize(("back", "ran"), [(2, False), (3, True)])
-def test_a_clock_that_ran_back_is_told(tmp_path: Path, back: int, *, ran: bool) -> None:
-    found = told(tmp_path, (reading(2, "0.15"), at(70), ""), (reading(3, "0.16"), at(70 - back), ""))
-    assert bool(found.backwards) is ran
-
-
-def test_who_entered_a_reading_is_known(tmp_path: Path) -> None:
-    assert told(tmp_path, (reading(2, "0.15"), at(70), "")).entered_by == ("tester",)
-
-
-def test_what_a_reviewer_types_again_is_no_reading_entered(tmp_path: Path) -> None:
-    again = {"row": "OF-1", "readings": [Decimal("0.112")], "by": "tester", "at": at(70)}
-    found = told(tmp_path, (lambda run: [edit.insert_row(run, "review", 1, again)], at(70), ""))
-    assert found.entered_by == ()
-
-
-def test_readings_made_again_after_an_undo_are_not_in_bulk(tmp_path: Path) -> None:
-    path = tmp_path / "run.toml"
-    path.write_text(document([row(f"OF-{n}") for n in range(1, 13)]), encoding="utf-8")
-    opened = store.open_for_writing(path, "tester", at(61))
-    for number in range(1, 12):
-        opened.accept(reading(number, "0.15")(opened.run), at(65 + number))
-    for _ in range(11):
-        opened.undo(at(80))
-    for _ in range(11):
-        opened.redo(at(81))
-    run = opened.run
-    opened.close()
-    assert audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run).in_bulk == ()
+def test_a_remark_and_an_undo_are_no_change_outside(day: Day) -> None:
+    opened = store.open_for_writing(day.path, "M. Tarn", at(70))
+    opened.accept([Edit("note", "", None, "lamp replaced")], at(70))
+    opened.undo(at(71))
+    assert opened.close()
+    assert day.trail() == Trail("whole")

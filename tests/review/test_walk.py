@@ -14,7 +14,7 @@ from runsheet import demo, evaluate, read
 from runsheet.report import review_section, text
 from runsheet.report.making import Report
 from runsheet.review import signing, walk
-from runsheet.review.trail import Audit, Correction, Late
+from runsheet.review.entries import Audit, Correction, Late
 from runsheet.run import edit
 from runsheet.run.model import Action, Review
 from runsheet.run.text import write
@@ -125,7 +125,10 @@ def test_the_exceptions_of_a_day_in_words() -> None:
         "entry times: G-4: read 2026-04-22 09:23, entered 2026-04-22 10:03, 40 min later",
         "2 steps of the log could not be followed: runsheet log --verify says which",
     ):
-        assert words in told
+        assert any(words in each for each in told)
+    assert "corrected: G-2 readings, 2026-04-22 09:40 tarn: [0.184] to [0.148]: swapped" in told
+    (superseded,) = (each for each in told if "superseded: G-1T" in each)
+    assert superseded.startswith("6 of a kind: superseded: ")
     assert any(words.startswith("warn: batch G-1 G-2 G-3 G-4: ") for words in told)
     assert not any(words.startswith(("pass", "todo")) for words in told)
 
@@ -303,3 +306,17 @@ def test_the_report_says_who_looked_at_what_and_how_it_agrees() -> None:
 
 def test_the_report_says_nothing_where_nobody_reviewed() -> None:
     assert told(made_run([row("A", 0.112)])) == ""
+
+
+def test_more_than_three_of_a_kind_are_one_exception_that_lists_them_all_and_a_limit_stands_alone() -> None:
+    def corrected(number: int, what: str, *, step: int, limit: bool = False) -> Correction:
+        return Correction(f"2026-04-22T09:4{number}:11+02:00", "tarn", what, "1", "2", "", step, limit)
+
+    rows_ = tuple(corrected(at, f"G-{at} amount", step=7) for at in range(1, 5))
+    limits = tuple(corrected(at, f"method.setup.limit{at}", step=at, limit=True) for at in range(1, 6))
+    told = walk.exceptions(evaluate(day(), demo.NOW["soil-day"]), Audit(entries=9, corrections=(*rows_, *limits)))
+    (one,) = (each for each in told if "G-1 amount" in each)
+    assert one.startswith("4 of a kind: corrected: G-1 amount")
+    assert "G-4 amount" in one
+    alone = [each for each in told if each.startswith("limit changed after the first standard was read: ")]
+    assert len(alone) == 5

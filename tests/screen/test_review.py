@@ -11,7 +11,7 @@ import pytest
 from runsheet import demo, evaluate, read
 from runsheet.compute.rules import notebook
 from runsheet.review import signing, walk
-from runsheet.review.trail import Audit
+from runsheet.review.entries import Audit
 from runsheet.run.disk import opening
 from runsheet.run.model import Review
 from runsheet.run.text import write
