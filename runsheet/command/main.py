@@ -133,11 +133,13 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument(
         "--history", metavar="FOLDER", help="with control charts, and warnings, from earlier runs there"
     )
+    report.add_argument("--short", action="store_true", help="the client's pages only")
     report.set_defaults(command=one_run.report)
 
     log = commands.add_parser("log", help="the edit log of a run; with --verify whether it is whole")
     log.add_argument("file", help="a run document, NAME.toml")
     log.add_argument("--verify", action="store_true", help="find changed, missing or reordered lines; exit code 1")
+    log.add_argument("--digest", action="store_true", help="the SHA-256 of the document that its reports print")
     log.set_defaults(command=one_run.log)
 
     issuing.add(commands)

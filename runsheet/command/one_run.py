@@ -146,7 +146,7 @@ def report(asked: argparse.Namespace) -> int:
         sheet, charts = folder.with_history(Path(asked.file), sheet, Path(asked.history))
     told = entries.audit(found.log.steps, found.run)
     issue, why = issuing.issued_as(found.run, found.document, found.data, found.trail, found.log.steps)
-    text = formats.FORMATS[asked.form](Report(sheet, told, charts, found.trail, issue, why))
+    text = formats.FORMATS[asked.form](Report(sheet, told, charts, found.trail, issue, why, asked.short))
     output.write(asked.output, text)
     if asked.output is not None:
         streams.tell(f"{asked.output}: the report is written")
@@ -154,11 +154,13 @@ def report(asked: argparse.Namespace) -> int:
 
 
 def log(asked: argparse.Namespace) -> int:
-    """Print the edit log, or with --verify what it says of the document."""
+    """Print the edit log, or with --verify what it says of the document, or the document's digest."""
     from runsheet.problem import has_errors
     from runsheet.run.disk import files, log, opening
 
     path = Path(asked.file)
+    if asked.digest:
+        return _digest(path)
     try:
         problems = opening.verify(path) if asked.verify else []
         lines = [] if asked.verify else log.lines(files.DISK.read(files.log_of(files.real(path))))
@@ -170,6 +172,14 @@ def log(asked: argparse.Namespace) -> int:
         raise Refusal(f"{path}: {error.strerror or error}") from None
     streams.lines(lines or problems)
     return _verified(path, broken=has_errors(problems)) if asked.verify else Exit.FINE
+
+
+def _digest(path: Path) -> int:
+    """Print the digest that reports of a document print, as long as nothing in it is changed."""
+    from runsheet.review import signing
+
+    streams.lines([signing.digest(found_at(path).run)])
+    return Exit.FINE
 
 
 def _verified(path: Path, *, broken: bool) -> int:

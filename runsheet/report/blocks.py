@@ -33,6 +33,8 @@ class Facts:
     """Names and what they are."""
 
     pairs: tuple[tuple[str, str], ...]
+    beside: bool = False
+    """Whether they may stand in two columns where there is room."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,9 @@ class Figure:
 @dataclass(frozen=True, slots=True)
 class NewPage:
     """On paper, what follows begins on a new page."""
+
+    mark: str = ""
+    """What every page says; a format whose pages have margins says it there."""
 
 
 Block = Heading | Paragraph | Facts | Items | Table | Figure | NewPage

@@ -43,7 +43,7 @@ def table(lines: tuple[ClientResult, ...]) -> Table:
     """The client's table."""
     titles = (
         "sample", "analyte", "result", f"+/- ({client_results.coverage(lines) or 'k'})", "unit", "flags",
-        "detection limit", "reporting limit", "analysed", "client's id", "site", "collected",
+        "detection limit", "reporting limit", "analysed", "client's id *", "site *", "collected *",
     )  # fmt: skip
     cells = tuple(
         (

@@ -12,13 +12,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.figures import when
-from runsheet.report import client_sections, review_section
+from runsheet.report import client_sections, identity, review_section
 from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
 from runsheet.report.issue_marks import mark
 from runsheet.report.making import Report, facts
-from runsheet.report.reviewer_points import POINTS, span
-from runsheet.review import signed, signing
-from runsheet.show import findings, state
+from runsheet.report.reviewer_points import POINTS
+from runsheet.review import signing
+from runsheet.show import findings
 from runsheet.work import what_if
 
 if TYPE_CHECKING:
@@ -27,24 +27,31 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Finding, Sheet
     from runsheet.report.blocks import Block
 
+DIGEST_OF = (
+    "the document without signatures, amendments, issues and the reviews; runsheet log FILE --digest prints it again"
+)
 MOST = 6
 """Findings told on the first page; the others are counted."""
 
 
 def front(report: Report) -> Iterator[Block]:
-    """Say what the report is of, the client's results, and what fails or warns; the rest begins on a new page."""
-    yield Heading(report.sheet.run.run.title or report.sheet.run.run.id, 1)
-    yield facts(*_about(report))
+    """Say what the report is of, the client's results and what they carry; the rest begins on a new page."""
+    yield Heading(identity.title(report), 1)
+    yield Facts(tuple(identity.about(report)), beside=True)
     yield from client_sections.results(report)
-    yield Paragraph(
-        "Results relate only to the items tested. Verdicts are taken on unrounded figures (ASTM E29, absolute method); "
-        "the decision rule is simple acceptance, uncertainty not applied."
-    )
-    yield NewPage()
+    clients = {row.id for row in report.sheet.rows if row.for_client}
+    failing = [f for f in findings.raised(report.sheet) if f.state == "fail" and clients & {*(f.affects or ())}]
+    if failing:
+        yield Paragraph("What failed and affects results:")
+        yield Items(tuple(_told(finding, report.sheet) for finding in failing))
+    yield Paragraph(identity.AS_RECEIVED)
 
 
 def first_look(report: Report) -> Iterator[Block]:
     """Answer what reviewers look at first, after the findings in short."""
+    yield NewPage(mark(report))
+    yield Heading("The run")
+    yield facts(*_run(report))
     told = [_told(finding, report.sheet) for finding in findings.raised(report.sheet)]
     if told:
         yield Heading(f"Findings: {len(told)} that fail or warn")
@@ -53,7 +60,7 @@ def first_look(report: Report) -> Iterator[Block]:
     yield Heading("What reviewers look at first")
     answers = ((name, " ".join(filter(None, answer(report)))) for name, answer in POINTS)
     yield Facts(tuple((name, answer or "nothing recorded") for name, answer in answers))
-    yield NewPage()
+    yield NewPage(mark(report))
 
 
 def _told(finding: Finding, sheet: Sheet) -> str:
@@ -65,46 +72,18 @@ def _told(finding: Finding, sheet: Sheet) -> str:
     return f"{told}; {findings.taken(finding, sheet)}"
 
 
-def _about(report: Report) -> Iterator[tuple[str, object]]:
-    sheet = report.sheet
-    run, about, method, instrument, solvent = (
-        sheet.run,
-        sheet.run.run,
-        sheet.run.method,
-        sheet.run.instrument,
-        sheet.run.solvent,
-    )
-    lot = solvent.lot and f"lot {solvent.lot}"
-    yield "Run", about.id
-    yield "Report", mark(report)
-    yield "State", state.words(sheet)
-    yield "Edit log", report.trail.words + (f": {report.trail.why}" if report.trail.why else "")
-    yield "Laboratory", about.laboratory
-    yield "Client", about.client
-    yield "Received", span(s.received for s in run.sample)
-    yield "Tested", span(row.row.at for row in sheet.rows if row.counted)
-    yield "Analyst", about.analyst
-    yield "Reviewer", about.reviewer
-    yield "Authorised by", _authorised(report)
+def _run(report: Report) -> Iterator[tuple[str, object]]:
+    run, instrument, solvent = report.sheet.run, report.sheet.run.instrument, report.sheet.run.solvent
+    yield "Reviewer", run.run.reviewer
     yield "Review", review_section.extent(report)
-    yield "Evaluated as of", when(sheet.now)
-    yield "Method", " - ".join(filter(None, (method.title or method.name, method.basis)))
-    serial = instrument.serial and f"serial {instrument.serial}"
+    yield "Evaluated as of", when(report.sheet.now)
     step = "not given" if instrument.step is None else instrument.step
+    serial = instrument.serial and f"serial {instrument.serial}"
     reads = f"reads {instrument.reads or 'absorbance'}, display step {step}"
-    yield "Instrument", ", ".join(filter(None, (instrument.name, serial, reads)))
-    yield "Cell", ", ".join(dict.fromkeys(f"{c.cell_mm} mm" for c in run.calibration if c.cell_mm is not None))
-    yield "Solvent", ", ".join(filter(None, (solvent.name, solvent.grade, lot)))
-    yield "Standards made of", ", ".join(dict.fromkeys(c.material for c in run.calibration if c.material))
+    yield "Instrument", ", ".join(filter(None, (instrument.name, serial, reads, instrument.note)))
+    lot = solvent.lot and f"lot {solvent.lot}"
+    expires = f"expires {solvent.expires}" if solvent.expires else ""
+    yield "Solvent", ", ".join(filter(None, (solvent.name, solvent.grade, lot, expires, solvent.note)))
     yield "Document's SHA-256", signing.digest(run)
-    yield "Note", about.note
-
-
-def _authorised(report: Report) -> str:
-    run = report.sheet.run
-    made = signed.standing(run, report.trail).get("reviewer")
-    if made is None:
-        return "nobody yet: no reviewer's signature stands"
-    one = signed.shared_account(run)
-    said = f"{made.signature.name}, {when(made.signature.at)}"
-    return f"{said}; analyst and reviewer signed under one account, {one}" if one else said
+    yield "which is of", DIGEST_OF
+    yield "Note", run.run.note

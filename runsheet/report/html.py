@@ -16,19 +16,28 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 STYLE = """
-body { font: 10.5pt/1.4 sans-serif; color: #000; background: #fff; max-width: 182mm; margin: 1em auto; }
-h1 { font-size: 16pt; margin: 0 0 .4em; } h2 { font-size: 12pt; margin: 1.4em 0 .4em; border-bottom: 1px solid #000; }
-table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: .5em 0; }
+body { font: 9.5pt/1.35 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: 1em auto; }
+h1 { font-size: 14pt; margin: 0 0 .4em; } h2 { font-size: 11.5pt; margin: 1.2em 0 .4em; border-bottom: 1px solid #000; }
+p, ul { margin: .5em 0; }
+table { border-collapse: collapse; width: 100%; font-size: 8pt; margin: .4em 0; }
 h3 { font-size: 10pt; margin: 1.2em 0 .3em; break-after: avoid; }
-th, td { padding: .15em .5em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
+th, td { padding: .1em .4em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
 .facts th, .facts td { text-align: left; border-bottom: 1px solid #bbb; }
-.facts, .facts tr { break-after: avoid; } figure { margin: .8em 0; break-inside: avoid; }
+.beside { columns: 2; column-gap: 6mm; margin: .4em 0; font-size: 8pt; }
+.beside div { display: flex; break-inside: avoid; border-bottom: 1px solid #bbb; padding: .1em 0; }
+.beside dt { flex: 0 0 30%; } .beside dd { margin: 0; overflow-wrap: anywhere; }
+td { overflow-wrap: break-word; } .one { white-space: nowrap; } figure { margin: .8em 0; break-inside: avoid; }
 svg { width: 100%; height: auto; max-height: 62mm; }
-h2 { break-after: avoid; } tr { break-inside: avoid; } .page { break-after: page; }
+h1, h2, h3 { break-after: avoid; } thead tr { break-after: avoid; } tr { break-inside: avoid; }
+.page { break-after: page; }
 a { color: inherit; }
 thead { display: table-header-group; }
+@media print { body { max-width: none; margin: 0; } }
 """
+
+ONE = 24
+"""A word with hyphens is kept on one line below this length."""
 
 
 def write(blocks: Sequence[Block], marks: str = "", foot: str = "") -> str:
@@ -44,10 +53,13 @@ def write(blocks: Sequence[Block], marks: str = "", foot: str = "") -> str:
 
 
 def _page(marks: str, foot: str) -> str:
-    """The rules of the printed page: its margins say the run, the digest, and which page of how many it is."""
+    """The rules of the printed page: its margins say the run, the digest, and which page of how many it is.
+
+    It has no size of its own, so that it comes out on the paper that is in the printer, A4 or US Letter.
+    """
     small = "font: 8pt sans-serif; color: #000;"
     return (
-        "\n@page { size: A4; margin: 18mm 14mm;\n"
+        "\n@page { margin: 16mm 13mm 15mm;\n"
         f"  @top-left {{ content: {_css(marks)}; {small} }}\n"
         f"  @bottom-left {{ content: {_css(foot)}; {small} }}\n"
         f'  @bottom-right {{ content: "page " counter(page) " of " counter(pages); {small} }}\n}}'
@@ -81,6 +93,9 @@ def _block(block: Block, places: dict[str, str]) -> str:
         return '<div class="page"></div>'
     if isinstance(block, Items):
         return "<ul>\n" + "\n".join(f"<li>{_escaped(text)}</li>" for text in block.texts) + "\n</ul>"
+    if isinstance(block, Facts) and block.beside:
+        pairs = (f"<div><dt>{_escaped(name)}</dt><dd>{_escaped(value)}</dd></div>" for name, value in block.pairs)
+        return '<dl class="beside">\n' + "\n".join(pairs) + "\n</dl>"
     if isinstance(block, Facts):
         rows = "\n".join(f"<tr><th>{_escaped(name)}</th><td>{_escaped(value)}</td></tr>" for name, value in block.pairs)
         return f'<table class="facts">\n{rows}\n</table>'
@@ -115,7 +130,12 @@ def _pointing(cell: str, places: dict[str, str]) -> str:
 def _row(tag: str, cells: Iterable[str], left: Iterable[bool], name: str = "") -> str:
     """A row of cells that are ready to stand on the page."""
     inner = "".join(
-        f'<{tag} class="left">{cell}</{tag}>' if is_left else f"<{tag}>{cell}</{tag}>"
-        for cell, is_left in zip(cells, left, strict=True)
+        f"<{tag}{_class(cell, left=is_left)}>{cell}</{tag}>" for cell, is_left in zip(cells, left, strict=True)
     )
     return f"<tr{name}>{inner}</tr>"
+
+
+def _class(cell: str, *, left: bool) -> str:
+    """How a cell stands: to the left where it is text, on one line where it is one word, as a date or an id."""
+    classes = [*(["left"] if left else []), *(["one"] if "-" in cell and " " not in cell and len(cell) < ONE else [])]
+    return f' class="{" ".join(classes)}"' if classes else ""

@@ -46,6 +46,8 @@ class Report:
     """The issue this is the report of; None: it is a draft."""
     no_issue: str = ""
     """Why it is a draft although the document names a report as issued; empty where it names none."""
+    short: bool = False
+    """Whether it is the client's pages only."""
 
 
 def table(chosen: Sequence[Column[T]], rows: Sequence[T]) -> Table:

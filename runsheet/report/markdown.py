@@ -28,7 +28,7 @@ def _lines(block: Block) -> list[str]:
     if isinstance(block, Paragraph):
         return [_escaped(block.text)]
     if isinstance(block, NewPage):
-        return ["---"]
+        return ["---", *(("", _escaped(block.mark)) if block.mark else ())]
     if isinstance(block, Items):
         return [f"- {_escaped(text)}" for text in block.texts]
     if isinstance(block, Facts):

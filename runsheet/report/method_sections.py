@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.methods import solvents, standing, words
 from runsheet.report.blocks import Block, Heading, Items, Paragraph, Table
+from runsheet.report.issue_marks import mark
 from runsheet.report.making import facts
 
 if TYPE_CHECKING:
@@ -58,4 +59,5 @@ def cautions(report: Report) -> Iterator[Block]:
 
 def end(report: Report) -> Iterator[Block]:
     """Say where the report ends, so that a missing page is missed."""
-    yield Paragraph(f"End of the report on run {report.sheet.run.run.id}.")
+    short = ", the client's pages; the full report has what they stand on" if report.short else ""
+    yield Paragraph(f"End of the report on run {report.sheet.run.run.id}{short}. {mark(report)}.")

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
 
 def outline(report: Report) -> tuple[Block, ...]:
-    """The whole report as blocks."""
-    return tuple(block for section in SECTIONS for block in section(report))
+    """The whole report as blocks, or the client's pages of it."""
+    return tuple(block for section in (SHORT if report.short else SECTIONS) for block in section(report))
 
 
 def _charts(report: Report) -> Iterator[Block]:
@@ -41,6 +41,7 @@ def _charts(report: Report) -> Iterator[Block]:
 
 SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     front,
+    method_sections.not_claimed,
     issue_marks.amended,
     first_look,
     standing_section.each_result,
@@ -60,7 +61,14 @@ SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     quality_sections.corrections,
     review_section.review,
     quality_sections.signatures,
-    method_sections.not_claimed,
     method_sections.cautions,
     method_sections.end,
 )
+
+SHORT: tuple[Callable[[Report], Iterator[Block]], ...] = (
+    front,
+    method_sections.not_claimed,
+    issue_marks.amended,
+    method_sections.end,
+)
+"""The client's pages."""

@@ -43,7 +43,7 @@ def _lines(block: Block, *, ascii_only: bool) -> list[str]:
     if isinstance(block, Paragraph):
         return wrapped(visible(block.text), WIDTH)
     if isinstance(block, NewPage):
-        return ["=" * WIDTH]
+        return ["=" * WIDTH, *(wrapped(visible(block.mark), WIDTH) if block.mark else [])]
     if isinstance(block, Items):
         return [line for text in block.texts for line in _hanging("- ", visible(text))]
     if isinstance(block, Facts):

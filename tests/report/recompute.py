@@ -247,8 +247,7 @@ class Recomputed:
     def __init__(self, text: str) -> None:
         """Read it and compute every row."""
         self.parts = sections(text)
-        title = text.splitlines()[0]
-        self.cover = facts(self.parts[title])
+        self.cover = facts(self.parts["The run"])
         assert "reads absorbance" in self.cover["Instrument"]
         self.step = needed(self.cover["Instrument"].partition("display step ")[2])
         limits = self.parts["The method's limits and their sources"]
