@@ -253,24 +253,26 @@ class Bench(Screen[None], inherit_bindings=False):
 
     # --- changing the run ---------------------------------------------------------------------------------------
 
-    def commit(self, edits: Sequence[Edit], reason: str = "") -> bool:
+    def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
         """Have a step taken and show what comes of it; a reason that is needed is asked for first."""
         question = "" if reason.strip() else self.session.question(edits)
         if question:
 
             def answer(why: str) -> None:
-                self._committed(edits, why)
+                self._committed(edits, why, then)
 
             self.ask(question, answer, words=True)
-        return not question and self._committed(edits, reason)
+        return not question and self._committed(edits, reason, then)
 
-    def _committed(self, edits: Sequence[Edit], reason: str) -> bool:
+    def _committed(self, edits: Sequence[Edit], reason: str, then: Callable[[], None] | None) -> bool:
         complaint = self.session.commit(edits, reason)
         if complaint:
             self.say(complaint)
             return False
         self.message = ""
         self._show()
+        if then is not None:
+            then()
         return True
 
     def say(self, message: str) -> None:

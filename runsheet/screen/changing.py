@@ -96,8 +96,9 @@ def move_down(context: Context) -> None:
 def _move(context: Context, by: int) -> None:
     at, to = context.place + 1, context.place + 1 + by
     moved = 1 <= to <= len(getattr(context.session.run, context.pane.array))
-    if moved and context.commit([edit.move_row(context.session.run, context.pane.array, at, to)]):
-        context.go(to - 1, same_column=True)
+    if moved:
+        made = edit.move_row(context.session.run, context.pane.array, at, to)
+        context.commit([made], then=lambda: context.go(to - 1, same_column=True))
 
 
 def sign(context: Context) -> None:

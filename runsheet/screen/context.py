@@ -127,8 +127,11 @@ class Context(Protocol):
     def close_page(self) -> None:
         """Put it away."""
 
-    def commit(self, edits: Sequence[Edit], reason: str = "") -> bool:
-        """Have a step taken, asking for a reason where one is needed; whether it was taken at once."""
+    def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
+        """Have a step taken, asking for a reason where one is needed; whether it was taken at once.
+
+        `then` is done once it is taken, at once or after the answer.
+        """
 
     def recompute(self) -> None:
         """Compute the run and show it."""

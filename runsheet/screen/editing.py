@@ -189,7 +189,8 @@ class Editing:
         name = self.bench.pane.columns[0].text(self.bench.item)
         change = f"{name}: {entry.shown(old)} -> {entry.shown(new)}"
         if field == "readings" and old and not _adds(old, new):
-            return f"{change}. Why does it change?"
+            moved = self._moved_with(new)
+            return f"{change}{'; ' if moved else ''}{moved}. Why does it change?"
         if field == "id" and row.readings:
             return f"Rename {change}. Why?"
         if field == "readings" and not old and new and row.at is None:
@@ -202,6 +203,11 @@ class Editing:
             return f"{name}: {entry.shown(far)} is no usual {reads}. Why is it right?"
         return ""
 
+    def _moved_with(self, new: Any) -> str:
+        """What else a standard's or a blank's new reading moves; of a row of its own, its result is in sight."""
+        blank = self.bench.active == "queue" and self._row().kind != "blank"
+        return "" if blank or self.bench.active == "setup" else self.bench.session.moved(self._edits(new))
+
     def _finish(self, value: Any, reason: str, *, advance: bool, move: tuple[int, int]) -> None:
         bench = self.bench
         if not reason.strip() and self._question(self._old(), value):
@@ -212,10 +218,13 @@ class Editing:
         except EditError as error:
             bench.say(f"not accepted: {error}")
             return
-        if bench.commit(edits, reason):
+
+        def taken() -> None:
             self._end()
             bench.paint()
             self._onward(advance=advance, move=move)
+
+        bench.commit(edits, reason, taken)
 
     def _onward(self, *, advance: bool, move: tuple[int, int]) -> None:
         bench = self.bench

@@ -76,8 +76,8 @@ def _answer(context: Context, field: Field, text: str, again: Callable[[], None]
     except EditError as error:
         context.say(f"not accepted: {error}")
         return
-    if context.commit([made]):
-        _ask_source(context, field, again) if _is_limit(field) and parsed.value is not None else again()
+    asks = _is_limit(field) and parsed.value is not None
+    context.commit([made], then=(lambda: _ask_source(context, field, again)) if asks else again)
 
 
 def _is_limit(field: Field) -> bool:

@@ -42,6 +42,7 @@ def paste(bench: Bench, text: str) -> None:
         bench.say(f"not pasted: {complaint}")
         return
     steps = [each for each in edits if not isinstance(each, str)]
+    again = any(each.path.endswith(".readings") and each.old for each in steps)
     lines = [f"{each.path}: {edit.typed(each.old)} -> {edit.typed(each.new)}" for each in steps]
     if any(each.path.endswith(".at") for each in steps) and (
         behind := clock_behind(bench.session.run, bench.session.now())
@@ -50,7 +51,14 @@ def paste(bench: Bench, text: str) -> None:
 
     def choose(_: int) -> None:
         bench.close_page()
-        if bench.commit(steps, "pasted block"):
+        question = bench.session.question(steps) or ("Readings taken before are replaced. Why?" if again else "")
+        if question:
+            bench.ask(question, lambda why: take(why) if why.strip() else bench.say("nothing pasted"), words=True)
+        else:
+            take("")
+
+    def take(why: str) -> None:
+        if bench.commit(steps, f"pasted block: {why.strip()}" if why.strip() else "pasted block"):
             bench.say(f"{len(steps)} cells pasted")
 
     bench.open_page(Content(f"Paste {len(steps)} cells: Enter pastes, Escape does not", lines, choose))
@@ -85,5 +93,7 @@ def fill_down(bench: Bench) -> None:
         return
     value = edit.value_at(bench.session.run, place_of(bench, field or ""))
     steps = bench.session.writing(bench.pane.array, grid.places[grid.row + 1], field or "", value)
-    if not steps or bench.commit(steps):
+    if not steps:
         grid.move(rows=1)
+    else:
+        bench.commit(steps, then=lambda: grid.move(rows=1))

@@ -122,11 +122,12 @@ def _again(context: Context, *, diluted: bool = False) -> None:
     new = read_again(item.row, Names(run).first(stem), item.sample, advised(item) if diluted else None)
     edits = [edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new)]
     row = item.row
+    why = ""
     if row.readings and row.void is None and row.report is not False and item.kind == "sample":
         why = f"read again as {new.id}"
         old = f"queue[{place + 1}]"
         edits = [edit.set_value(run, f"{old}.report", value=False), edit.set_value(run, f"{old}.reason", why), *edits]
-    if context.commit(edits):
+    if context.commit(edits, why):
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
 
 

@@ -20,7 +20,7 @@ from runsheet.run import edit, entry
 from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import ReadOnlyStore
-from runsheet.work import limit_source
+from runsheet.work import limit_source, moves
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -134,7 +134,14 @@ class Session:
 
     def question(self, edits: Sequence[Edit]) -> str:
         """What must be answered with a reason before these edits are taken; empty where nothing must."""
-        return "This run is signed. Why is it changed?" if self._signed(edits) else ""
+        moved = self.moved(edits)
+        if self._signed(edits):
+            return f"This run is signed{'; ' if moved else ''}{moved}. Why is it changed?"
+        return f"{moved}. Why?" if moved else ""
+
+    def moved(self, edits: Sequence[Edit]) -> str:
+        """What edits move of what was read before, in words; empty where nothing does."""
+        return "" if self.read_only else moves.asked(self.run, edits, self.clock())
 
     def commit(self, edits: Sequence[Edit], reason: str = "") -> str:
         """Make the edits as one step; the answer says why they were not taken, and is empty where they were.
@@ -143,9 +150,10 @@ class Session:
         """
         if self.read_only:
             return READ_ONLY
+        spoken = any(character.isalpha() for character in reason)
+        if not spoken and self.question(edits):
+            return "nothing changed: this needs a reason, in words"
         if self._signed(edits):
-            if not reason.strip():
-                return "nothing changed: a signed run needs a reason"
             edits = [*edits, *self._amendment(reason)]
         try:
             self.store.accept(limit_source.with_sources(self.run, edits), self.clock(), reason=reason)

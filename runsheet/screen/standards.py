@@ -24,20 +24,20 @@ def toggle_use(context: Context) -> None:
         return
     run, place = context.session.run, place_of(context)
     if not context.item.used:
-        context.commit([edit.set_value(run, f"{place}.use", value=True)], "used again")
+        again = [edit.set_value(run, f"{place}.use", value=True)]
+        context.commit(again, "" if context.session.question(again) else "used again")
         return
+    off = edit.set_value(run, f"{place}.use", value=False)
+    moved = context.session.moved([off])
 
     def answer(text: str) -> None:
         if not text.strip():
             context.say("nothing changed: a reason is needed")
         else:
-            edits = [
-                edit.set_value(run, f"{place}.use", value=False),
-                edit.set_value(run, f"{place}.reason", text.strip()),
-            ]
-            context.commit(edits, text.strip())
+            context.commit([off, edit.set_value(run, f"{place}.reason", text.strip())], text.strip())
 
-    context.ask(f"{context.item.standard.id} left out, because:", answer, words=True)
+    told = f" ({moved})" if moved else ""
+    context.ask(f"{context.item.standard.id} left out{told}, because:", answer, words=True)
 
 
 def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Context], None]:
@@ -52,8 +52,12 @@ def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Context], No
             return
         now = getattr(calibration, field) or values[0]
         after = values[(values.index(now) + 1) % len(values)]
-        context.commit([edit.set_value(context.session.run, f"calibration[{at + 1}].{field}", after)])
-        context.say(f"{calibration.id}: {field} {after}; {panes.STANDARDS.summary(context.session.sheet)}")
+        context.commit(
+            [edit.set_value(context.session.run, f"calibration[{at + 1}].{field}", after)],
+            then=lambda: context.say(
+                f"{calibration.id}: {field} {after}; {panes.STANDARDS.summary(context.session.sheet)}"
+            ),
+        )
 
     return turn
 

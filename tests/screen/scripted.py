@@ -102,9 +102,21 @@ class Scripted:
     def close_page(self) -> None:
         self.page = None
 
-    def commit(self, edits: Sequence[Edit], reason: str = "") -> bool:
+    def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
+        question = "" if reason.strip() else self.session.question(edits)
+        if question:
+
+            def answer(why: str) -> None:
+                self._committed(edits, why, then)
+
+            self.ask(question, answer, words=True)
+        return not question and self._committed(edits, reason, then)
+
+    def _committed(self, edits: Sequence[Edit], reason: str, then: Callable[[], None] | None) -> bool:
         complaint = self.session.commit(edits, reason)
         self.said += [complaint] if complaint else []
+        if not complaint and then is not None:
+            then()
         return not complaint
 
     def recompute(self) -> None:

@@ -95,7 +95,7 @@ def test_a_signed_run_is_changed_with_a_reason_only_and_keeps_it(day: Scripted) 
     assert session.commit([signing.sign(session.run, "A. Person", NOW)]) == ""
     edits = reading(session, 18, "0.112")
     assert session.question(edits) == "This run is signed. Why is it changed?"
-    assert session.commit(edits) == "nothing changed: a signed run needs a reason"
+    assert session.commit(edits) == "nothing changed: this needs a reason, in words"
     assert session.run.queue[18].readings == ()
     assert session.commit(edits, "read after all") == ""
     assert [each.reason for each in session.run.amendment] == ["read after all"]
@@ -120,7 +120,9 @@ def test_a_run_that_is_only_looked_at_refuses_everything(water: Path) -> None:
 def test_a_check_whose_value_nobody_has_said_is_asked_for(day: Scripted) -> None:
     run = day.session.run
     checks = [at for at, row in enumerate(run.queue, 1) if row.kind == "check"]
-    assert day.session.commit([edit.set_value(run, f"queue[{at}].expected", None) for at in checks]) == ""
+    assert (
+        day.session.commit([edit.set_value(run, f"queue[{at}].expected", None) for at in checks], "as delivered") == ""
+    )
     blank = len(day.session.run.queue)
     day.run("insert_due").run("insert_due")
     made = next(row for row in day.session.run.queue if row.kind == "check" and not row.readings)

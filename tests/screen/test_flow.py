@@ -161,7 +161,7 @@ def test_a_standard_is_left_out_with_a_reason_and_the_curve_follows(water: Path)
 
 
 def test_model_and_weighting_turn_with_a_key(water: Path) -> None:
-    calibration = Drive(water).run("f3", "m", "w").document.calibration[0]
+    calibration = Drive(water).run("f3", "m", typed("bends"), "w", typed("wide range")).document.calibration[0]
     assert (calibration.model, calibration.weighting) == ("quadratic", "1/x")
 
 

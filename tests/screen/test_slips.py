@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo
+from runsheet.screen.page import Page
 from runsheet.screen.status_words import next_thing
+from runsheet.show.columns import QUEUE
 from tests.screen.driving import NOW, Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -206,3 +208,82 @@ def test_the_cursor_stays_on_a_standard_that_spoils_its_curve(water: Path) -> No
     drive = Drive(water).run("f3", ["down"] * 3, typed("0.274"), typed("read again"))
     assert drive.bench.session.sheet.calibrations[0].state == "fail"
     assert (drive.bench.active, drive.bench.place) == ("standards", 3)
+
+
+# --- after a row is read --------------------------------------------------------------------------------------------
+
+
+def at_amount(row: str) -> list[str]:
+    return [f"scan:{row}", *["right"] * (column("amount") - column("readings"))]
+
+
+def column(key: str) -> int:
+    return next(at for at, each in enumerate(QUEUE) if each.key == key)
+
+
+def amount(drive: Drive, name: str) -> str:
+    return next(str(row.amount) for row in drive.document.queue if row.id == name)
+
+
+def test_the_amount_of_a_read_row_changes_with_a_reason_only(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run(*at_amount("OS-06"), typed("990"), typed("0.125"), then=asked(seen))
+    assert seen == ["1 result moves, at most 1 %. Why?"]
+    assert amount(drive, "OS-06") == "1000"
+    drive = Drive(water).run("escape", *at_amount("OS-06"), typed("990"), typed("misread the cylinder"))
+    assert amount(drive, "OS-06") == "990"
+    assert drive.bench.grid.entry is None
+    assert "misread the cylinder" in water.with_suffix(".toml.log").read_text()
+
+
+def test_escape_at_the_question_leaves_the_amount(water: Path) -> None:
+    drive = Drive(water).run(*at_amount("OS-06"), typed("990"), "escape", "escape")
+    assert amount(drive, "OS-06") == "1000"
+    assert drive.bench.grid.entry is None
+
+
+def test_the_amount_of_an_unread_row_asks_nothing(water: Path) -> None:
+    drive = Drive(water).run(*at_amount("OS-09"), typed("980"))
+    assert amount(drive, "OS-09") == "980"
+    assert drive.bench.prompt is None
+
+
+def test_one_key_turns_no_accepted_result_without_a_reason(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("f3", "m", then=asked(seen))
+    assert drive.document.calibration[0].model == "line"
+    assert "results move, at most" in seen[0]
+    assert seen[0].endswith("Why?")
+
+
+def test_a_form_asks_too_and_comes_back(water: Path) -> None:
+    pages: list[bool] = []
+
+    def look(drive: Drive) -> None:
+        pages.append(drive.bench.query_one(Page).content is not None)
+
+    drive = Drive(water).run("up", "g", typed("extract_ml"), typed("90"), typed("short fill"), then=look)
+    assert str(drive.document.queue[17].extract_ml) == "90"
+    assert pages == [True]
+
+
+def test_a_standards_new_reading_says_how_many_results_move(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run("f3", ["down"] * 3, typed("0.274"), then=asked(seen))
+    assert " results move, at most" in seen[0]
+    assert seen[0].count("Why") == 1
+
+
+def test_a_block_pasted_over_readings_asks_why(water: Path) -> None:
+    before = water.read_text()
+    Drive(water).run("up", "paste:0.030\n0.040", "enter", typed("0.125"), "escape")
+    assert water.read_text() == before
+    drive = Drive(water).run("n", "up", "paste:0.030\n0.040", "enter", typed("from the notebook"))
+    assert [str(row.readings[0]) for row in drive.document.queue[17:19]] == ["0.030", "0.040"]
+
+
+def test_a_standard_left_out_and_taken_back_moves_no_result_without_a_reason(water: Path) -> None:
+    drive = Drive(water).run("f3", "down", "down", "o", typed("bubble"), "o")
+    assert drive.document.standard[2].use is False
+    drive = Drive(water).run("escape", "f3", "down", "down", "o", typed("no bubble after all"))
+    assert drive.document.standard[2].use is True

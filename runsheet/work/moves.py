@@ -1,0 +1,128 @@
+"""How far a change moves what was read before it, and whether that asks for a reason.
+
+Owns: `asked`, the one place that decides it. Invariant: a reading taken is no change, nor is a fact given for the first
+time; whatever moves a figure that stood there is one, be it the row's own or one for all rows.
+
+A figure that was not there cannot move: solids weighed after the extract was read ask nothing. A limit moves no figure,
+so what is asked about is whether a flag, a state or a verdict turns with it.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet.compute.sheet import evaluate
+from runsheet.figures import counted
+from runsheet.run import edit
+from runsheet.run.edit import EditError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from datetime import datetime
+
+    from runsheet.compute.results import RowResult, Sheet
+    from runsheet.run.edit import Edit
+    from runsheet.run.model import Run
+
+WORDS_ONLY = ("run", "action", "review", "signature", "amendment", "issued")
+"""Tables no figure hangs on."""
+_FIELD = re.compile(r"(\w+)\[(\d+)\](?:\.(\w+))?")
+SAME = 1e-12
+"""Relative difference up to which two figures are one."""
+
+
+class Moved(NamedTuple):
+    """What differs between two sheets of one day."""
+
+    results: int
+    """Results and recoveries that stood there and are others now, or none."""
+    percent: float
+    """By how much the one of them moves most that still is a figure other than 0, percent of what it was."""
+    lost: int
+    """Those of them that are none now."""
+    marks: int
+    """Rows whose flags, printed result or state differ, their figures apart."""
+    verdicts: int
+    """Findings that turn."""
+
+    @property
+    def words(self) -> str:
+        """Say it in a line; empty where nothing differs."""
+        told = []
+        if self.results:
+            most = f", at most {_percent(self.percent)} %" if self.percent else ""
+            lost = f", {self.lost} lost" if self.lost else ""
+            told.append(f"{counted(self.results, 'result moves', 'results move')}{most}{lost}")
+        if self.marks:
+            told.append(counted(self.marks, "row gets another flag or state", "rows get other flags or states"))
+        if self.verdicts and not told:
+            told.append(counted(self.verdicts, "verdict turns", "verdicts turn"))
+        return "; ".join(told)
+
+
+def asked(run: Run, edits: Sequence[Edit], now: datetime) -> str:
+    """What the edits move of what was read, in words; empty where nothing does, and no reason is asked."""
+    if not any(_may(run, made) for made in edits):
+        return ""
+    try:
+        new = edit.apply_each(run, edits)
+    except EditError:  # whoever takes them says so
+        return ""
+    found = compare(evaluate(run, now), evaluate(new, now))
+    replaced = any(made.action != "set" or made.old is not None for made in edits if _may(run, made))
+    limit = any(made.path.startswith("method") for made in edits)
+    return found.words if found.results or (found.marks and replaced) or (found.verdicts and limit) else ""
+
+
+def compare(old: Sheet, new: Sheet) -> Moved:
+    """How two sheets differ in the rows read in both with the same readings."""
+    after = {row.id: row for row in new.rows}
+    pairs = [(row, after[row.id]) for row in old.rows if row.counted and row.id in after]
+    pairs = [(row, other) for row, other in pairs if other.counted and row.row.readings == other.row.readings]
+    steps = [step for row, other in pairs if (step := _step(row, other)) is not None]
+    marks = sum(_step(row, other) is None and _mark(row) != _mark(other) for row, other in pairs)
+    before, then = ({(f.rule, f.rows): f.state for f in sheet.quality} for sheet in (old, new))
+    verdicts = sum(before.get(key) != then.get(key) for key in {*before, *then})
+    figures = [step for step in steps if step != float("inf")]
+    return Moved(len(steps), max(figures, default=0.0), len(steps) - len(figures), marks, verdicts)
+
+
+def _step(row: RowResult, other: RowResult) -> float | None:
+    """By how many percent a row's figures move, infinite where one is lost; None where they stay."""
+    found = [each for each in _steps(row, other) if each]
+    return max(found, default=None)
+
+
+def _steps(row: RowResult, other: RowResult) -> Iterator[float]:
+    for name in ("result", "recovery_percent"):
+        was, now = getattr(row, name), getattr(other, name)
+        if was is not None and now is None:
+            yield float("inf")
+        elif was is not None and abs(now - was) > SAME * max(abs(was), abs(now)):
+            yield abs(now - was) / abs(was) * 100 if was else 100.0
+
+
+def _mark(row: RowResult) -> tuple[object, ...]:
+    return (row.flags, row.reported, row.state) if row.result is not None else ()
+
+
+def _percent(value: float) -> str:
+    return f"{value:,.0f}" if value >= 100 else f"{value:.2g}"
+
+
+def _may(run: Run, made: Edit) -> bool:
+    """Whether an edit could move anything read: cheap, since every edit is asked."""
+    if not made.changes or not any(row.readings for row in run.queue):
+        return False
+    found = _FIELD.match(made.path)
+    table, field = (found[1], found[3]) if found else (made.path.split(".")[0], None)
+    if table in WORDS_ONLY or field in ("note", "at", "started"):
+        return False
+    if made.action == "insert":
+        return bool(made.new and made.new.get("readings")) or table == "standard"
+    rows: Iterable[object] = getattr(run, table, ())
+    row = rows[int(found[2]) - 1] if found and isinstance(rows, tuple) and int(found[2]) <= len(rows) else None
+    if field == "readings" and not made.old:
+        return False
+    return table != "queue" or bool(getattr(row, "readings", True))

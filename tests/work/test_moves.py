@@ -1,0 +1,89 @@
+"""What a change moves of what was read before it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from runsheet import demo, read
+from runsheet.run import edit
+from runsheet.work import moves
+
+if TYPE_CHECKING:
+    from runsheet.run.model import Run
+
+NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
+
+
+@pytest.fixture
+def run() -> Run:
+    made, _ = read(demo.text("water-day"))
+    assert made is not None
+    return made
+
+
+def place(run: Run, name: str) -> int:
+    return next(at for at, row in enumerate(run.queue, 1) if row.id == name)
+
+
+def asked(run: Run, path: str, value: Any) -> str:
+    return moves.asked(run, [edit.set_value(run, path, value)], NOW)
+
+
+def test_twice_the_amount_is_half_the_result(run: Run) -> None:
+    at = place(run, "OS-01")
+    assert asked(run, f"queue[{at}].amount", 1930).startswith("1 result moves, at most 50 %")
+
+
+@pytest.mark.parametrize(
+    ("row", "field", "value"),
+    [("OS-01", "extract_ml", 50), ("OS-01", "dilution", 10), ("CCV1", "expected", 90), ("MS1", "added_mg", 3)],
+)
+def test_each_of_its_facts_moves_a_read_row(row: str, field: str, value: object, run: Run) -> None:
+    assert "result moves" in asked(run, f"queue[{place(run, row)}].{field}", value)
+
+
+@pytest.mark.parametrize("field", ["amount", "extract_ml", "dilution", "batch", "note"])
+def test_nothing_is_asked_of_a_row_that_is_not_read(field: str, run: Run) -> None:
+    value = {"batch": run.batch[0].id if run.batch else None, "note": "x"}.get(field, 50)
+    assert asked(run, f"queue[{place(run, 'OS-08')}].{field}", value) == ""
+
+
+def test_one_setting_of_the_calibration_moves_every_result(run: Run) -> None:
+    told = asked(run, "calibration[1].model", "quadratic")
+    many = int(told.split(" ")[0])
+    assert many > 10
+    assert "results move, at most" in told
+
+
+@pytest.mark.parametrize("path", ["standard[3].concentration", "calibration[1].weighting", "calibration[1].drift"])
+def test_what_is_shared_is_asked_about(path: str, run: Run) -> None:
+    value = {"concentration": 60, "weighting": "1/x2", "drift": "interpolate"}[path.rsplit(".", maxsplit=1)[1]]
+    assert "results move" in asked(run, path, value)
+
+
+def test_a_limit_that_turns_a_verdict_is_asked_about_and_one_that_does_not_is_not(run: Run) -> None:
+    assert asked(run, "method.check.recovery_percent", [99, 100]) != ""
+    assert asked(run, "method.check.recovery_percent", [89, 111]) == ""
+
+
+def test_a_reading_taken_is_no_change(run: Run) -> None:
+    assert asked(run, f"queue[{place(run, 'OS-08')}].readings", [Decimal("0.112")]) == ""
+
+
+def test_a_fact_given_for_the_first_time_is_no_change_where_no_figure_stood(run: Run) -> None:
+    at = place(run, "OS-01")
+    bare = edit.apply(run, edit.set_value(run, f"queue[{at}].amount", None))
+    assert asked(bare, f"queue[{at}].amount", 965) == ""
+    assert asked(run, f"queue[{at}].amount", None).startswith("1 result moves, 1 lost")
+
+
+def test_nothing_is_asked_before_anything_is_read(run: Run) -> None:
+    from dataclasses import replace
+
+    unread = replace(run, queue=tuple(replace(row, readings=(), at=None) for row in run.queue))
+    assert asked(unread, "calibration[1].model", "quadratic") == ""
+    assert asked(unread, "queue[5].amount", 10) == ""
