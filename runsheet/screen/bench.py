@@ -345,7 +345,8 @@ class Bench(Screen[None], inherit_bindings=False):
             self._waiting = self.set_timer(keystrokes.WAIT, self.release)
         else:
             self.release()
-            self._take(event.key, event.character, scanned=scanning.names_a_row(self.session.run, scan))
+            name = scanning.names_a_row(self.session.run, scan)
+            self._take(event.key, event.character, scanned=name, fast=self._burst.runs)
 
     def release(self) -> None:
         """Do what the keys say that waited; they are no scan."""
@@ -359,7 +360,7 @@ class Bench(Screen[None], inherit_bindings=False):
             self._waiting.stop()
             self._waiting = None
 
-    def _take(self, name: str, character: str | None, *, scanned: bool = False) -> None:
+    def _take(self, name: str, character: str | None, *, scanned: bool = False, fast: bool = False) -> None:
         """Send a key where it belongs: prompt, page, entry, command."""
         page = self.query_one(Page)
         if self.prompt is not None:
@@ -368,7 +369,7 @@ class Bench(Screen[None], inherit_bindings=False):
             if page.key(name, character) and page.content is not None:
                 self.close_page()
         elif self.grid.entry is not None:
-            self.editing.key(name, character)
+            self.editing.key(name, character, fast=fast)
         else:
             self.message = ""
             self._command(name, character)

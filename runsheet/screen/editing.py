@@ -18,7 +18,7 @@ from runsheet.run import edit, entry
 from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
 from runsheet.screen.typing_line import TypingLine
-from runsheet.work import next_step
+from runsheet.work import next_step, usual
 
 if TYPE_CHECKING:
     from runsheet.run.disk.store import Draft
@@ -38,6 +38,16 @@ class Editing:
         """Belong to a bench."""
         self.bench = bench
         self._in_place = False
+        self._asked: str | None = None
+        """The unusual text that Enter takes; while it stands nothing can be typed into it."""
+        self._meant = True
+        """Whether the next Enter is an answer: not the one that ends a number typed in vain."""
+        self._unusual = ""
+
+    @property
+    def asks(self) -> bool:
+        """Whether an unusual entry is asked about."""
+        return self._asked is not None
 
     # --- beginning ----------------------------------------------------------------------------------------------
 
@@ -82,7 +92,9 @@ class Editing:
 
     def paste(self, text: str) -> None:
         """Take pasted characters as typed."""
-        if self.bench.grid.entry is None:
+        if self._asked is not None:
+            self.bench.say(f"{self._unusual} Enter takes it, Escape goes back")
+        elif self.bench.grid.entry is None:
             self.begin(text)
         else:
             self.bench.grid.entry.put(text)
@@ -108,10 +120,12 @@ class Editing:
 
     # --- keys ---------------------------------------------------------------------------------------------------
 
-    def key(self, name: str, character: str | None) -> None:
-        """Take a key of the entry."""
+    def key(self, name: str, character: str | None, *, fast: bool = False) -> None:
+        """Take a key of the entry; `fast` of a line that came at once."""
         grid = self.bench.grid
-        if name == "escape":
+        if self._asked is not None:
+            self._answer(name, fast=fast)
+        elif name == "escape":
             self.drop()
         elif name in ("enter", "ctrl+j"):
             self.accept(advance=True)
@@ -121,6 +135,20 @@ class Editing:
         elif grid.entry is not None and grid.entry.key(name, character):
             self._draft()
 
+    def _answer(self, name: str, *, fast: bool) -> None:
+        """Take a key while an unusual entry is asked about: Enter takes it, Escape goes back to it.
+
+        A reading that comes in meanwhile, from a device or unseen fingers, goes nowhere, and its Enter is no answer.
+        """
+        if name == "escape":
+            self._asked = None
+            self._draft()
+        elif name in ("enter", "ctrl+j") and self._meant and not fast:
+            self.accept(advance=True)
+        else:
+            self._meant = name in ("enter", "ctrl+j") and not fast
+            self.bench.say(f"{self._unusual} Enter takes it, Escape goes back")
+
     def _draft(self) -> None:
         """Show what the entry would do; a half-typed or wrong one leaves the sheet as it was."""
         bench, line = self.bench, self.bench.grid.entry
@@ -128,7 +156,8 @@ class Editing:
             return
         bench.session.store.draft(line.text, f"{bench.pane.array}[{bench.place + 1}].{self._field()}")
         parsed = entry.parse(bench.pane.model, self._field() or "", line.text, bench.session.clock())
-        bench.message = parsed.complaint
+        self._unusual = "" if parsed.complaint else self._why_unusual(parsed.value)
+        bench.message = parsed.complaint or self._unusual
         if parsed.complaint:
             bench.show_draft(bench.session.run)
             return
@@ -172,11 +201,28 @@ class Editing:
             bench.recompute()
             self._onward(advance=advance, move=move)
         elif question := self._question(old, parsed.value):
+            self._asked = None
             bench.ask(
                 question, lambda reason: self._finish(parsed.value, reason, advance=advance, move=move), words=True
             )
+        elif self._asked != text and self._must_ask(parsed.value):
+            self._asked, self._meant = text, True
+            bench.say(f"{self._unusual} Enter takes it, Escape goes back")
         else:
+            self._asked = None
             self._finish(parsed.value, "", advance=advance, move=move)
+
+    def _why_unusual(self, value: Any) -> str:
+        """Why a value is unusual here, as a sentence, or nothing."""
+        bench, session = self.bench, self.bench.session
+        field, steps = self._field() or "", session.laboratory.dilutions
+        why = usual.why_not(session.run, bench.pane.array, bench.place, field, value, steps)
+        return f"Unusual: {why.rstrip('?.')}{'?' if why.endswith('?') else '.'}" if why else ""
+
+    def _must_ask(self, value: Any) -> bool:
+        """Whether to ask about an unusual value: not where a reason is asked for anyway."""
+        self._unusual = self._why_unusual(value)
+        return bool(self._unusual) and not self.bench.session.question(self._edits(value))
 
     def _no_name(self, text: str) -> str:
         """Why a text is no name of a row, or nothing."""
@@ -239,9 +285,14 @@ class Editing:
         """Go to the next thing to read below, else to the first one; what was skipped above stays in NEXT."""
         bench = self.bench
         step = next_step.next_step(bench.session.sheet)
-        seen_to = next_step.must_be_seen_to(bench.session.sheet, bench.active, bench.place)
-        if seen_to or (step.pane, step.row) == (bench.active, bench.place):
-            return  # whatever falls due: that waits in NEXT
+        seen_to = next_step.to_be_seen_to(bench.session.sheet, bench.active, bench.place)
+        if seen_to is not None:  # whatever falls due: that waits in NEXT
+            bench.go(seen_to)
+            if bench.active == "standards":
+                bench.say(bench.grids["standards"].summary)
+            return
+        if (step.pane, step.row) == (bench.active, bench.place):
+            return
         below = next_step.unread_after(bench.session.sheet, bench.active, bench.place)
         if below is not None:
             bench.go(below)
@@ -270,6 +321,7 @@ class Editing:
         self.bench.session.store.draft("", "")
         self.bench.grid.entry = None
         self.bench.message = ""
+        self._asked, self._unusual = None, ""
 
 
 def _adds(old: Any, new: Any) -> bool:

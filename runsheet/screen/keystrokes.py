@@ -48,6 +48,11 @@ class Burst:
         """Whether a key begins a new burst: after a pause, or after the end of a line."""
         return not self._keys or self._keys[-1].key in ENDS or key.time - self._keys[-1].time > FAST
 
+    @property
+    def runs(self) -> bool:
+        """Whether the last key came at once with the one before it."""
+        return len(self._keys) > 1
+
     def add(self, key: Key) -> str:
         """Take a key; the text of the scan that it ends, or nothing."""
         self._keys = [key] if self.begins(key) else [*self._keys, key]

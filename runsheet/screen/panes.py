@@ -18,7 +18,7 @@ from runsheet.show.columns import Column
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from runsheet.compute.results import Finding, Sheet
+    from runsheet.compute.results import CalibrationResult, Finding, Sheet
     from runsheet.work.next_step import PaneName
 
 T = TypeVar("T")
@@ -82,9 +82,16 @@ def _standards_summary(sheet: Sheet) -> str:
             parts.append(f"r {curve.r:.5f}")
         if result.rse_percent is not None:
             parts.append(f"RSE {result.rse_percent:.1f} %")
+        if worst := max(_errors(result), key=lambda each: abs(each[1]), default=None):
+            parts.append(f"worst {worst[0]} {worst[1]:+.1f} %")
         parts += result.fails[:1]
         told.append(", ".join(parts))
     return " | ".join(told) or "no calibration"
+
+
+def _errors(result: CalibrationResult) -> list[tuple[str, float]]:
+    """The error of each used standard, by id."""
+    return [(s.standard.id, s.error_percent) for s in result.standards if s.used and s.error_percent is not None]
 
 
 def _queue_summary(sheet: Sheet) -> str:

@@ -9,6 +9,7 @@ last key.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from runsheet.history.cache import Progress
     from runsheet.history.open_run import EarlierRuns
     from runsheet.report.issuing import Asked, Made
+    from runsheet.methods.laboratory import Laboratory
     from runsheet.review.trail import Trail
     from runsheet.run.disk.log import Step
     from runsheet.run.disk.store import Store
@@ -72,6 +74,14 @@ class Session:
     def read_only(self) -> bool:
         """Whether the run is only looked at."""
         return isinstance(self.store, ReadOnlyStore)
+
+    @functools.cached_property
+    def laboratory(self) -> Laboratory:
+        """What the house has: people, instruments, lots, dilutions; as the file was when it was first asked for."""
+        from runsheet.methods import laboratory
+        from runsheet.run.disk import files
+
+        return laboratory.find(files.real(self.path).parent)[0]
 
     def now(self) -> datetime:
         """The time as it is written into the run."""

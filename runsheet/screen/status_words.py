@@ -84,6 +84,8 @@ def footer(bench: Bench, width: int) -> str:
         return f"{bench.prompt.trouble}; Escape leaves all as it was"
     if bench.prompt is not None:
         return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
+    if bench.editing.asks:
+        return "Enter takes what is typed, Escape goes back to it; nothing else is taken"
     if bench.grid.entry is not None:
         return "Enter accepts and goes on, Tab and arrows accept, Escape puts the old value back"
     return keys.footer(bench.active, width, bench.commands)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.run.kinds import EVENTS
 from runsheet.show import state
+from runsheet.work import usual
 
 if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet
@@ -116,22 +117,32 @@ def _held(sheet: Sheet) -> NextStep | None:
     return NextStep("queue", held[0], f"{rows}: H plans the shortest way to read them again", "a blank or check failed")
 
 
-def must_be_seen_to(sheet: Sheet, pane: str, place: int) -> bool:
-    """Whether a row just read needs something done: an extract above the range, an event that fails, the standard
-    farthest from a curve that fails.
+def to_be_seen_to(sheet: Sheet, pane: str, place: int) -> int | None:
+    """Where something must be done after a row was read, or None.
+
+    It is that row where it is above the range or an event that fails; of a calibration all read, the standard that
+    spoils its curve.
     """
     if pane == "queue":
         row = sheet.rows[place]
         failed = row.kind in (*EVENTS, "second-source") and row.state == "held"
-        return bool(row.signals) and ((bool(row.advice) and row.reports) or failed)
+        return place if row.signals and ((row.advice and row.reports) or failed) else None
     if pane != "standards":
-        return False
-    standard = sheet.run.standard[place]
+        return None
+    places = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
     for result in sheet.calibrations:
-        off = {s.standard.id: abs(s.residual) for s in result.standards if s.used and s.residual is not None}
-        if standard.id in off and result.ready and result.state == "fail":
-            return off[standard.id] == max(off.values())
-    return False
+        mine = {s.standard.id for s in result.standards}
+        if result.ready and sheet.run.standard[place].id in mine and (odd := _spoiler(sheet, result)):
+            return places[odd]
+    return None
+
+
+def _spoiler(sheet: Sheet, result: CalibrationResult) -> str:
+    """The standard that does not fit the others of its calibration, of one that fails the farthest; or nothing."""
+    if odd := usual.odd_level(sheet.run, result.id):
+        return odd[0]
+    off = {s.standard.id: abs(s.residual) for s in result.standards if s.used and s.residual is not None}
+    return max(off, key=lambda name: off[name]) if off and result.state == "fail" else ""
 
 
 def unread_after(sheet: Sheet, pane: str, place: int) -> int | None:

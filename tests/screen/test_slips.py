@@ -287,3 +287,72 @@ def test_a_standard_left_out_and_taken_back_moves_no_result_without_a_reason(wat
     assert drive.document.standard[2].use is False
     drive = Drive(water).run("escape", "f3", "down", "down", "o", typed("no bubble after all"))
     assert drive.document.standard[2].use is True
+
+
+# --- usual or not ---------------------------------------------------------------------------------------------------
+
+UNUSUAL = "Unusual: 0.112 is 1/8.93e+03 of the nominal 1000."
+
+
+def test_a_reading_typed_into_the_column_of_amounts_is_asked_about_once(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run(*at_amount("OS-09"), typed("0.112"), then=lambda drive: seen.append(drive.bench.message))
+    assert seen == [f"{UNUSUAL} Enter takes it, Escape goes back"]
+    assert amount(drive, "OS-09") == "1000"
+    assert amount(Drive(water).run("escape", *at_amount("OS-09"), typed("0.112"), "enter"), "OS-09") == "0.112"
+
+
+def test_what_is_unusual_is_shown_while_it_is_typed(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run(*at_amount("OS-09"), keys("0.112"), then=lambda drive: seen.append(drive.bench.message))
+    assert seen == [UNUSUAL]
+
+
+def test_escape_goes_back_to_what_is_unusual(water: Path) -> None:
+    drive = Drive(water).run(*at_amount("OS-09"), typed("98"), "escape", typed("0"))
+    assert amount(drive, "OS-09") == "980"
+
+
+def test_no_reading_that_comes_in_answers_what_is_asked(water: Path) -> None:
+    drive = Drive(water).run(*at_amount("OS-09"), typed("0.112"), "scan:0.125\n", "scan:0.200\n")
+    assert (amount(drive, "OS-09"), read(drive)) == ("1000", {})
+    drive = Drive(water).run("escape", "escape", *at_amount("OS-09"), typed("0.112"), typed("0.125"))
+    assert (amount(drive, "OS-09"), read(drive)) == ("1000", {})
+    drive = Drive(water).run("escape", "escape", *at_amount("OS-09"), typed("0.112"), typed("0.125"), "enter")
+    assert amount(drive, "OS-09") == "0.112"
+
+
+def test_a_transmittance_is_no_absorbance(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run(typed("56.6"), then=asked(seen))
+    assert seen == ["OS-08: 56.6 is no usual absorbance. Why is it right?"]
+    assert read(drive) == {}
+
+
+def test_a_dilution_of_no_house_is_asked_about(water: Path) -> None:
+    to = ["right"] * (column("dilution") - column("readings"))
+    drive = Drive(water).run("down", to, typed("15"))
+    assert drive.document.queue[19].dilution == 1
+    assert Drive(water).run("escape", "scan:OS-09", to, typed("15"), "enter").document.queue[19].dilution == 15
+
+
+def test_the_house_says_which_dilutions_are_usual(water: Path) -> None:
+    (water.parent / "laboratory.toml").write_text("[laboratory]\ndilutions = [4, 15]\n")
+    to = ["right"] * (column("dilution") - column("readings"))
+    assert Drive(water).run("down", to, typed("15")).document.queue[19].dilution == 15
+
+
+def test_a_standard_off_the_others_is_asked_about_and_the_cursor_stays(water: Path) -> None:
+    import re
+
+    text = water.read_text()
+    last = text.index('id = "S5"')
+    water.write_text(text[:last] + re.sub(r"readings = \[[^]]*\]\nat = [^\n]*", "readings = []", text[last:], count=1))
+    seen: list[str] = []
+    drive = Drive(water).run(typed("0.300"), then=lambda drive: seen.append(drive.bench.message))
+    assert seen[0].startswith("Unusual: S5 is ")
+    assert drive.document.standard[5].readings == ()
+    drive = Drive(water).run("escape", "escape", typed("0.300"), "enter", then=lambda d: seen.append(d.bench.message))
+    assert [str(each) for each in drive.document.standard[5].readings] == ["0.300"]
+    assert (drive.bench.active, drive.bench.item.standard.id) == ("standards", "S5")
+    assert "worst S" in seen[1]

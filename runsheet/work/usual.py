@@ -1,0 +1,172 @@
+"""Whether what is typed is usual.
+
+Owns: why an entry looks like a slip of the hand. Invariant: nothing is refused here; what is unusual may be right, and
+is asked about once.
+
+An amount is compared with the nominal one and with the others of its kind, whichever it is farther off: a day of small
+bottles is told once for each, rather than a reading typed into the column of amounts not at all. The bounds are common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+import statistics
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from runsheet.compute import calibration
+from runsheet.compute.amounts import MATRIX_OF_UNIT, concentration
+from runsheet.compute.photometry import absorbance, signals, transmittance
+from runsheet.figures import figure
+from runsheet.run.kinds import WORDS
+from runsheet.run.model import Setup
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from runsheet.compute.results import CalibrationResult
+    from runsheet.run.model import Row, Run, Standard
+    from runsheet.tables import Number
+
+TIMES = 3.0
+"""How many times off the nominal one, or the others, an amount may be."""
+OFF_PERCENT = 10.0
+"""How far a standard may be off the curve of the others, where the method's level limit is no tighter."""
+STEPS_OFF = 5
+"""Display steps a standard may be off in any case: more than two readings of one solution differ by."""
+MOST_ABSORBANCE = 3.0
+"""From here on a number is no absorbance a bench photometer shows, and below it hardly a transmittance in percent."""
+MEASURED = ("amount", "extract_ml", "added_mg", "expected", "full_g", "empty_g", "wet_g", "dry_g", "dish_g")
+"""Fields of a row that are much the same in all rows of a kind."""
+NOMINAL = {"amount": "nominal_amount", "extract_ml": "nominal_extract_ml"}
+
+
+def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Sequence[Number]) -> str:
+    """Why a value is unusual for a field of the row at a place, from 0, in words; empty where it is usual.
+
+    `steps` are the dilutions of the house.
+    """
+    if value in (None, ()) or array not in ("queue", "standard", "setup"):
+        return ""
+    row = getattr(run, array)[place]
+    if field == "readings":
+        new = tuple(value)[len(row.readings) :] or tuple(value)
+        return _reading(run, row, new) or (_level(run, place, tuple(value)) if array == "standard" else "")
+    if array == "queue" and field == "dilution":
+        return _dilution(value, steps)
+    return _amount(run, row, field, float(value)) if array == "queue" and field in MEASURED else ""
+
+
+def odd_level(run: Run, name: str) -> tuple[str, float] | None:
+    """The standard of a calibration that is farthest off the curve of the others, with its percent off, signed.
+
+    None where each is as the others have it.
+    """
+    places = [at for at, each in enumerate(run.standard) if _calibration(run, each) == name and each.readings]
+    off = {at: percent for at in places if (percent := _off(run, at, run.standard[at].readings)) is not None}
+    if not off:
+        return None
+    # One odd level bends the curve of all the others: it is the one without which those agree best.
+    at = min(off, key=lambda place: _rse(_others(run, place)))
+    return run.standard[at].id, off[at]
+
+
+def _rse(found: CalibrationResult | None) -> float:
+    return float("inf") if found is None or found.rse_percent is None else found.rse_percent
+
+
+def _reading(run: Run, row: Setup | Standard | Row, new: Sequence[Number]) -> str:
+    """Why readings look like those of another scale, or nothing."""
+    reads, lowest = run.instrument.reads or "absorbance", 0.0
+    if isinstance(row, Setup):
+        if row.check == "dark":
+            return ""
+        reads = "transmittance" if row.check == "full-scale" else row.reads or "absorbance"
+    for each in map(float, new):
+        if reads == "transmittance" and lowest < each < MOST_ABSORBANCE:
+            return f"{each:g} %T is {absorbance(each):.2f} A: is it an absorbance?"
+        if reads == "absorbance" and MOST_ABSORBANCE <= each <= 110:
+            return f"{each:g} A lets through nothing: is it %T?"
+    return ""
+
+
+def _dilution(value: Number, steps: Sequence[Number]) -> str:
+    if float(value) == 1 or any(float(step) == float(value) for step in steps):
+        return ""
+    return f"{value}x is none of the house's dilutions ({' '.join(map(str, steps))})"
+
+
+def _amount(run: Run, row: Row, field: str, value: float) -> str:
+    """Why an amount is far off the nominal one or the others of its kind, or nothing."""
+    usual = MATRIX_OF_UNIT[run.method.unit]
+    nominal = getattr(run.method.limits, NOMINAL.get(field, ""), None) if row.matrix in (None, usual) else None
+    if nominal is not None and _far(value, float(nominal)):
+        return f"{value:g} is {_times(value, float(nominal))} the nominal {nominal}"
+    others = [
+        float(given)
+        for other in run.queue
+        if other.id != row.id
+        and (other.kind == row.kind or field in NOMINAL)
+        and (other.matrix or usual) == (row.matrix or usual)
+        and (given := getattr(other, field)) is not None
+    ]
+    middle = statistics.median(others) if others else None
+    if middle and _far(value, middle):
+        whose = "the other rows" if field in NOMINAL else f"the other rows, {WORDS[row.kind]},"
+        return f"{value:g} is {_times(value, middle)} what {whose} have ({middle:g})"
+    return ""
+
+
+def _far(value: float, usual: float) -> bool:
+    return value > TIMES * usual or value * TIMES < usual
+
+
+def _times(value: float, usual: float) -> str:
+    return f"{value / usual:.3g} times" if value > usual else f"1/{usual / value:.3g} of"
+
+
+def _level(run: Run, place: int, readings: tuple[Number, ...]) -> str:
+    """Why a standard's readings do not fit the others, or nothing."""
+    percent = _off(run, place, readings)
+    if percent is None:
+        return ""
+    expected = _expected(run, place)
+    reads = run.instrument.reads
+    shown = transmittance(expected) if reads == "transmittance" and expected is not None else expected
+    return f"{run.standard[place].id} is {percent:+.1f} % off the other standards, which expect {figure(shown, 3)}"
+
+
+def _off(run: Run, place: int, readings: tuple[Number, ...]) -> float | None:
+    """How far a standard's signal is off what the curve of the others expects, percent; None within the bounds."""
+    expected, standard = _expected(run, place), run.standard[place]
+    if not expected or concentration(standard) == 0 or (run.instrument.reads == "transmittance" and min(readings) <= 0):
+        return None
+    values = signals(readings, run.instrument.reads)
+    mean = sum(values) / len(values)
+    limits = run.method.calibration
+    own = [getattr(limits, "level_error_percent", None)]
+    bound = min([OFF_PERCENT, *(float(limit) for limit in own if limit is not None)])
+    percent = (mean - expected) / expected * 100
+    step = float(run.instrument.step or 0) if run.instrument.reads != "transmittance" else 0.001
+    return percent if abs(percent) > bound and abs(mean - expected) > STEPS_OFF * step else None
+
+
+def _expected(run: Run, place: int) -> float | None:
+    """The signal the curve of the other standards expects of one; None where they are too few to say."""
+    standard, found = run.standard[place], _others(run, place)
+    if found is None or standard.use is False or found.curve is None or found.curve.n <= found.curve.p:
+        return None
+    subtract = (found.calibration.zero_standard or "subtract") == "subtract"
+    return found.curve.signal(concentration(standard)) + (found.zero if subtract else 0)
+
+
+def _others(run: Run, place: int) -> CalibrationResult | None:
+    """The calibration of a standard as it would be without its readings."""
+    standard = run.standard[place]
+    bare = (*run.standard[:place], replace(standard, readings=()), *run.standard[place + 1 :])
+    wanted = _calibration(run, standard)
+    return next((c for c in calibration.judge(replace(run, standard=bare)) if c.id == wanted), None)
+
+
+def _calibration(run: Run, standard: Standard) -> str | None:
+    return standard.calibration or (run.calibration[0].id if len(run.calibration) == 1 else None)

@@ -1,0 +1,126 @@
+"""What looks like a slip of the hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from runsheet import demo, read
+from runsheet.work import usual
+
+if TYPE_CHECKING:
+    from runsheet.run.model import Run
+
+STEPS = (2, 5, 10, 20, 50, 100)
+
+
+def day(name: str = "water-day") -> Run:
+    made, _ = read(demo.text(name))
+    assert made is not None
+    return made
+
+
+def why(run: Run, row: str, field: str, value: Any, array: str = "queue") -> str:
+    place = next(at for at, each in enumerate(getattr(run, array)) if each.id == row)
+    return usual.why_not(run, array, place, field, value, STEPS)
+
+
+def on(reads: Any, run: Run) -> Run:
+    return replace(run, instrument=replace(run.instrument, reads=reads))
+
+
+@pytest.mark.parametrize("amount", [334, 1000, 2900])
+def test_an_amount_within_three_times_is_usual(amount: int) -> None:
+    assert why(day(), "OS-08", "amount", amount) == ""
+
+
+@pytest.mark.parametrize(
+    ("amount", "words"),
+    [(Decimal("0.112"), "1/8.93e+03 of the nominal 1000"), (3001, "3 times the nominal 1000")],
+)
+def test_an_amount_that_is_a_reading_is_unusual(amount: Any, words: str) -> None:
+    assert words in why(day(), "OS-08", "amount", amount)
+
+
+def test_without_a_nominal_amount_the_others_of_the_kind_say_what_is_usual() -> None:
+    run = day()
+    assert run.method.limits is not None
+    bare = replace(run, method=replace(run.method, limits=replace(run.method.limits, nominal_amount=None)))
+    assert why(bare, "OS-08", "amount", 985) == ""
+    assert "what the other rows have" in why(bare, "OS-08", "amount", Decimal("9.85"))
+
+
+def test_other_small_bottles_make_a_large_one_unusual() -> None:
+    run = day()
+    small = replace(run, queue=tuple(replace(row, amount=350 if row.amount else None) for row in run.queue))
+    assert why(small, "OS-08", "amount", 360) == ""
+    assert "what the other rows have (350)" in why(small, "OS-08", "amount", 1100)
+
+
+@pytest.mark.parametrize(("dilution", "usual_one"), [(1, True), (10, True), (15, False), (3, False)])
+def test_a_dilution_is_one_of_the_house(dilution: int, usual_one: bool) -> None:  # noqa: FBT001 - a table of cases
+    assert (why(day(), "OS-08", "dilution", dilution) == "") is usual_one
+
+
+def test_a_reading_of_the_other_scale_is_unusual() -> None:
+    run = day()
+    assert why(run, "OS-08", "readings", (Decimal("0.247"),)) == ""
+    assert "is it %T?" in why(run, "OS-08", "readings", (Decimal("56.6"),))
+    assert "is it an absorbance?" in why(on("transmittance", run), "OS-08", "readings", (Decimal("0.247"),))
+    assert why(on("transmittance", run), "OS-08", "readings", (Decimal("56.6"),)) == ""
+    assert why(on("concentration", run), "OS-08", "readings", (Decimal("56.6"),)) == ""
+
+
+def test_setup_checks_have_scales_of_their_own() -> None:
+    run = day()
+    checks = [check.check for check in run.setup]
+
+    def told(check: Any, value: str) -> str:
+        return usual.why_not(run, "setup", checks.index(check), "readings", (Decimal(value),), STEPS)
+
+    assert told("zero", "0.000") == ""
+    assert "is it %T?" in told("zero", "100.0")
+    assert "is it an absorbance?" in told("full-scale", "0.1")
+    assert told("full-scale", "99.9") == ""
+    assert told("dark", "0.1") == ""
+
+
+def standards(*values: str) -> Run:
+    """A curve of about 0.00247 A for each mg/L; the zero first."""
+    run = day()
+    made = [
+        replace(run.standard[0], id=f"S{n}", concentration=x, readings=(Decimal(value),) if value else (), use=None)
+        for n, (x, value) in enumerate(zip((0, 10, 25, 50, 100, 200), values, strict=True))
+    ]
+    return replace(run, standard=tuple(made), queue=())
+
+
+GOOD = ("0.000", "0.025", "0.062", "0.123", "0.247", "0.494")
+
+
+def test_digits_that_changed_places_in_a_standard_are_unusual() -> None:
+    run = standards(*GOOD[:4], "", GOOD[5])
+    assert why(run, "S4", "readings", (Decimal("0.247"),), "standard") == ""
+    told = why(run, "S4", "readings", (Decimal("0.274"),), "standard")
+    assert told == "S4 is +10.9 % off the other standards, which expect 0.247"
+
+
+def test_the_last_digit_of_a_low_level_is_not_unusual() -> None:
+    run = standards("0.000", "", *GOOD[2:])
+    assert why(run, "S1", "readings", (Decimal("0.028"),), "standard") == ""
+    assert why(run, "S1", "readings", (Decimal("0.052"),), "standard") != ""
+
+
+def test_too_few_others_say_nothing() -> None:
+    run = standards("0.000", "0.025", "0.062", "", "", "")
+    assert why(run, "S3", "readings", (Decimal("0.321"),), "standard") == ""
+
+
+def test_the_odd_level_of_a_curve_is_named() -> None:
+    assert usual.odd_level(standards(*GOOD), "C1") is None
+    found = usual.odd_level(standards(*GOOD[:4], "0.274", GOOD[5]), "C1")
+    assert found is not None
+    assert found[0] == "S4"
