@@ -68,19 +68,19 @@ def _setup_summary(sheet: Sheet) -> str:
 
 
 def _standards_summary(sheet: Sheet) -> str:
-    told = []
+    told, several = [], len(sheet.calibrations) > 1
     for result in sheet.calibrations:
         curve = result.curve
         read = sum(s.y is not None for s in result.standards)
         parts = [
             f"{result.id} {result.state.upper() if result.state == 'fail' else result.state}",
-            result.calibration.model,
+            *([] if several else [result.calibration.model]),
         ]
         if result.state == "todo":
             parts.append(f"{read} of {len(result.standards)} read")
-        if curve is not None and curve.r is not None:
+        if curve is not None and curve.r is not None and not several:
             parts.append(f"r {curve.r:.5f}")
-        if result.rse_percent is not None:
+        if result.rse_percent is not None and not several:
             parts.append(f"RSE {result.rse_percent:.1f} %")
         if worst := max(_errors(result), key=lambda each: abs(each[1]), default=None):
             parts.append(f"worst {worst[0]} {worst[1]:+.1f} %")

@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.history.cache import Progress
     from runsheet.history.open_run import EarlierRuns
-    from runsheet.report.issuing import Asked, Made
     from runsheet.methods.laboratory import Laboratory
+    from runsheet.report.issuing import Asked, Made
     from runsheet.review.trail import Trail
     from runsheet.run.disk.log import Step
     from runsheet.run.disk.store import Store
