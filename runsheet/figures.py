@@ -45,6 +45,11 @@ def readings(values: tuple[Any, ...]) -> str:
     return " ".join(str(value) for value in values)
 
 
+def fillings(row: Any) -> str:
+    """Write the readings of a row as typed, those struck out in brackets behind them."""
+    return " ".join([*map(str, row.readings), *(f"({value})" for value in row.struck)])
+
+
 def clock(at: datetime | None) -> str:
     """Write the time of day."""
     return "" if at is None else f"{at:%H:%M}"

@@ -116,7 +116,7 @@ def blanks(report: Report) -> Iterator[Block]:
         (
             row.id,
             figures.clock(row.row.at),
-            figures.readings(row.row.readings),
+            figures.fillings(row.row),
             figures.signal(row.net),
             findings.limits(verdicts[row.id]),
             ("yes" if row.row.as_left is None else f"yes, left {row.row.as_left}") if row.row.rezeroed else "",

@@ -160,7 +160,7 @@ def _dilutions(report: Report) -> Iterator[str]:
     yield f"Above the range: {findings.some(above)}." if above else ""
     yield "None." if not diluted else ""
     for row in diluted:
-        read = figures.readings(row.row.readings) or "not read"
+        read = figures.fillings(row.row) or "not read"
         yield f"{row.id} {row.row.dilution}x: {read}{_undiluted(row, report.sheet)}."
     yield from _bad(report.sheet, "dilutions")
 

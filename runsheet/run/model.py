@@ -309,6 +309,9 @@ class Standard:
     final_ml: Positive | None = None
     readings: Readings = ()
     at: datetime | None = None
+    struck: Readings = ()
+    """Fillings struck out: shown, used for nothing."""
+    struck_reason: str | None = None
     use: bool | None = None
     reason: str | None = None
     lot: str | None = None
@@ -374,6 +377,9 @@ class Row:
     """True: petroleum hydrocarbons; false: oil and grease."""
     readings: Readings = ()
     at: datetime | None = None
+    struck: Readings = ()
+    """Fillings struck out: shown, used for nothing."""
+    struck_reason: str | None = None
     analyst: str | None = None
     of: str | None = None
     """The field sample a duplicate or a spike belongs to."""

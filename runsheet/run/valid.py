@@ -219,6 +219,10 @@ def _reasons(at: Places) -> Iterator[Problem]:
     for path, standard in at.standards:
         if standard.use is False and not standard.reason:
             yield Problem(f"{path}.reason", "is missing: a standard that is not used needs a reason", "warning")
+    fillings: list[tuple[str, Row | Standard]] = [*at.standards, *at.queue]
+    for path, each in fillings:
+        if each.struck and not each.struck_reason:
+            yield Problem(f"{path}.struck_reason", "is missing: a filling struck out needs a reason", "warning")
     for path, row in at.queue:
         if row.void == "":
             yield Problem(f"{path}.void", "is empty: a void row needs its reason", "warning")

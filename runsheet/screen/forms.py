@@ -41,7 +41,7 @@ def fields_of(model: Any, path: str) -> Iterator[Field]:
         inner = next((arg for arg in (hints[field.name], *get_args(hints[field.name])) if is_dataclass(arg)), None)
         if isinstance(inner, type):
             yield from fields_of(inner, f"{path}.{field.name}")
-        elif field.name not in ("sources", "readings"):
+        elif field.name not in ("sources", "readings", "struck"):
             yield Field(f"{path}.{field.name}", model, field.name)
 
 

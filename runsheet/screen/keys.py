@@ -73,6 +73,22 @@ COMMANDS: tuple[Command, ...] = (
     Command("model", ("m",), "standards:model", "next model for this calibration", "model", STANDARDS),
     Command("weighting", ("w",), "standards:weighting", "next weighting for this calibration", "weighting", STANDARDS),
     Command("plot", ("p",), "looking:plot", "plot of the calibration and its residuals", "plot"),
+    Command(
+        "swap",
+        ("y",),
+        "swapping:swap",
+        "exchange what was read as this row and another, with a reason",
+        "",
+        ("queue", "standards"),
+    ),
+    Command(
+        "strike",
+        ("k",),
+        "swapping:strike",
+        "strike out one filling of this row with a reason; it stays in sight",
+        "",
+        ("queue", "standards"),
+    ),
     Command("void", ("v",), "rows:void", "void this row with a reason, or take that back", "", QUEUE),
     Command("rezero", ("z",), "rows:rezero", "this blank was re-zeroed after it was read", "", QUEUE),
     Command(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from runsheet.figures import readings
 from runsheet.screen import keys, panes
 from runsheet.show import explain, findings
 from runsheet.work.next_step import next_step
@@ -74,6 +75,8 @@ def cell(bench: Bench) -> str:
 def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
     if row.advice and column.key in ("readings", "reported", "flags"):
         return f"{row.id} is above the range: {row.advice} and read again (d)"
+    if row.row.struck and column.key == "readings":
+        return f"{row.id}: {readings(row.row.struck)} struck out: {row.row.struck_reason or 'no reason given'}"
     lines = explain.lines(row, bench.session.sheet, column.key if column.explains else "state")
     return " ".join(line.strip() for line in lines[:2])
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from runsheet.figures import clock, figure, one_decimal, readings, signal
+from runsheet.figures import clock, figure, fillings, one_decimal, readings, signal
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, EVENTS
 
 if TYPE_CHECKING:
@@ -115,7 +115,7 @@ QUEUE: tuple[Column[RowResult], ...] = (
         "readings",
         "reading",
         11,
-        lambda r: readings(r.row.readings),
+        lambda r: fillings(r.row),
         lambda r: readings(r.row.readings),
         edits="readings",
     ),
@@ -166,7 +166,7 @@ STANDARDS: tuple[Column[StandardResult], ...] = (
         "readings",
         "reading",
         11,
-        lambda s: readings(s.standard.readings),
+        lambda s: fillings(s.standard),
         lambda s: readings(s.standard.readings),
         edits="readings",
     ),

@@ -143,7 +143,7 @@ def _takings(rows: list[Row], calibrations: tuple[CalibrationResult, ...]) -> li
 
 
 def _reading(row: Row, calibrations: tuple[CalibrationResult, ...]) -> Taking:
-    mm, many = _cell_mm(row, calibrations), len(row.readings) or 1
+    mm, many = _cell_mm(row, calibrations), len(row.readings) + len(row.struck) or 1
     filling = max(LEAST_ML, ML_PER_MM * mm)
     dilution = 1.0 if row.dilution is None else float(row.dilution)
     words = f"{many} filling{'s' if many > 1 else ''} of {figure(filling)} mL, {figure(mm)} mm cell"

@@ -106,7 +106,8 @@ def read_again(row: Row, name: str, sample: str, dilution: Number | float | None
     return replace(
         row, id=name, sample=None if row.kind in SOLVENT_STANDARDS else sample,
         dilution=row.dilution if dilution is None else plain(dilution),
-        readings=(), at=None, void=None, report=None, reason=None, rezeroed=None, as_left=None, note=None,
+        readings=(), at=None, struck=(), struck_reason=None,
+        void=None, report=None, reason=None, rezeroed=None, as_left=None, note=None,
     )  # fmt: skip
 
 

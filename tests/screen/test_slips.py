@@ -356,3 +356,58 @@ def test_a_standard_off_the_others_is_asked_about_and_the_cursor_stays(water: Pa
     assert [str(each) for each in drive.document.standard[5].readings] == ["0.300"]
     assert (drive.bench.active, drive.bench.item.standard.id) == ("standards", "S5")
     assert "worst S" in seen[1]
+
+
+# --- readings in the wrong place ------------------------------------------------------------------------------------
+
+
+def test_two_rows_read_under_each_others_names_are_exchanged_with_one_reason(water: Path) -> None:
+    drive = Drive(water).run(typed("0.200"), typed("0.125"), "scan:OS-09", "y", typed("OS-08"), typed("0.3"))
+    assert read(drive) == {"OS-08": ["0.200"], "OS-09": ["0.125"]}
+    drive = Drive(water).run("scan:OS-09", "y", "enter", typed("bottles in the wrong order"))
+    assert read(drive) == {"OS-08": ["0.125"], "OS-09": ["0.200"]}
+    drive = Drive(water).run("u")
+    assert read(drive) == {"OS-08": ["0.200"], "OS-09": ["0.125"]}
+
+
+def test_the_times_go_with_the_readings(water: Path) -> None:
+    before = Drive(water)
+    at = {row.id: row.at for row in before.document.queue}
+    before.store.close()
+    after = Drive(water).run("scan:OS-07", "y", typed("OS-06"), typed("labels")).document.queue
+    assert {row.id: row.at for row in after if row.id in ("OS-06", "OS-07")} == {
+        "OS-06": at["OS-07"],
+        "OS-07": at["OS-06"],
+    }
+
+
+def test_a_reading_in_the_row_above_goes_to_the_one_it_was_meant_for(water: Path) -> None:
+    drive = Drive(water).run(typed("0.125"), "scan:OS-08", "y", typed("OS-09"), typed("one row too high"))
+    assert read(drive) == {"OS-09": ["0.125"]}
+
+
+def test_one_filling_is_struck_out_with_a_reason_and_stays_in_sight(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run("up", "k", "down", "enter", typed("bubble"), then=lambda d: seen.extend(d.screen()))
+    row = drive.document.queue[17]
+    assert (row.readings, row.struck, row.struck_reason) == ((Decimal("0.024"),), (Decimal("0.025"),), "bubble")
+    assert drive.sheet.rows[17].mean == 0.024
+    assert "OS-07: 0.025 struck out: bubble" in seen
+    assert any("0.024 (0.0" in line for line in seen)
+    drive = Drive(water).run("n", "up", "k", "enter", typed("no bubble"))
+    row = drive.document.queue[17]
+    assert (row.readings, row.struck, row.struck_reason) == ((Decimal("0.024"), Decimal("0.025")), (), None)
+
+
+def test_the_only_filling_is_not_struck_out(water: Path) -> None:
+    seen: list[str] = []
+    before = water.read_text()
+    Drive(water).run("scan:OS-06", "k", then=lambda drive: seen.append(drive.bench.message))
+    assert seen == ["only one filling: void the row (v), or read it again (r)"]
+    assert water.read_text() == before
+
+
+def test_an_answer_without_a_letter_exchanges_and_strikes_nothing(water: Path) -> None:
+    before = water.read_text()
+    Drive(water).run("scan:OS-07", "y", typed("OS-06"), typed("12"), "escape", "k", "enter", typed("3"), "escape")
+    assert water.read_text() == before
