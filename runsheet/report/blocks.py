@@ -77,11 +77,10 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class NewPage:
-    """On paper, what follows begins on a new page."""
+class PageMark:
+    """What the report is, said again where a page may begin; a format whose pages have margins says it there."""
 
-    mark: str = ""
-    """What every page says; a format whose pages have margins says it there."""
+    text: str
 
 
-Block = Heading | Paragraph | Facts | Items | Table | Figure | NewPage
+Block = Heading | Paragraph | Facts | Items | Table | Figure | PageMark

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute import limits as limits_
 from runsheet.figures import figure
-from runsheet.report.blocks import Block, Facts, Heading, Paragraph, Table
+from runsheet.report.blocks import Block, Heading, Paragraph, Table
 from runsheet.report.making import Report, pick
 from runsheet.report.making import table as laid
 from runsheet.run import kinds
@@ -85,11 +85,12 @@ def uncertainty(lines: tuple[ClientResult, ...], sheet: Sheet) -> str:
     )
     sure = any(line.confidence is not None for line in lines)
     t = "; the percentage is the confidence k is taken from t at" if sure else ""
-    return f"+/- is the expanded uncertainty U, {client_results.coverage(lines)}: {scope}{t}. None stands beside <."
+    k = client_results.coverage(lines)
+    return f"+/- is the expanded uncertainty U, {k}: {scope}{t}. None stands beside a less-than."
 
 
 def others(report: Report) -> Iterator[Block]:
-    """Say the rows of quality control, and the reason of each row that reports nothing."""
+    """Say the rows of quality control."""
     sheet = report.sheet
     rows = [row for row in sheet.rows if row.kind not in kinds.CLIENTS]
     if rows:
@@ -97,14 +98,6 @@ def others(report: Report) -> Iterator[Block]:
         keys = ("id", "kind", "of", "net", "extract", "reported", "unit", "flags", "recovery_percent", "rpd_percent")
         yield laid(pick(columns.QUEUE, *keys, "state"), rows)
         yield Paragraph(kinds_legend(rows))
-    aside = tuple(
-        (row.id, f"void: {row.row.void}" if row.void else f"superseded: {row.row.reason or 'no reason given'}")
-        for row in sheet.rows
-        if row.void or row.row.report is False
-    )
-    if aside:
-        yield Heading("Rows that report no result")
-        yield Facts(aside)
 
 
 def kinds_legend(rows: Sequence[RowResult]) -> str:

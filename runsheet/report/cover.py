@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.figures import when
 from runsheet.report import client_sections, identity, review_section
-from runsheet.report.blocks import Facts, Heading, Items, NewPage, Paragraph
+from runsheet.report.blocks import Facts, Heading, Items, PageMark, Paragraph
 from runsheet.report.issue_marks import mark
 from runsheet.report.making import Report, facts
 from runsheet.report.reviewer_points import POINTS
@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 DIGEST_OF = (
     "the document without signatures, amendments, issues and the reviews; runsheet log FILE --digest prints it again"
 )
-MOST = 6
-"""Findings told on the first page; the others are counted."""
 
 
 def front(report: Report) -> Iterator[Block]:
@@ -47,20 +45,18 @@ def front(report: Report) -> Iterator[Block]:
     yield Paragraph(identity.AS_RECEIVED)
 
 
-def first_look(report: Report) -> Iterator[Block]:
-    """Answer what reviewers look at first, after the findings in short."""
-    yield NewPage(mark(report))
+def the_run(report: Report) -> Iterator[Block]:
+    """Begin the laboratory's pages with what the run was made with, and what its digest is of."""
+    yield PageMark(mark(report))
     yield Heading("The run")
     yield facts(*_run(report))
-    told = [_told(finding, report.sheet) for finding in findings.raised(report.sheet)]
-    if told:
-        yield Heading(f"Findings: {len(told)} that fail or warn")
-        more = (f"and {len(told) - MOST} more, under Findings",) if len(told) > MOST else ()
-        yield Items((*told[:MOST], *more))
+
+
+def first_look(report: Report) -> Iterator[Block]:
+    """Answer what reviewers look at first."""
     yield Heading("What reviewers look at first")
     answers = ((name, " ".join(filter(None, answer(report)))) for name, answer in POINTS)
     yield Facts(tuple((name, answer or "nothing recorded") for name, answer in answers))
-    yield NewPage(mark(report))
 
 
 def _told(finding: Finding, sheet: Sheet) -> str:

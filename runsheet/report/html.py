@@ -9,33 +9,35 @@ import html
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, PageMark, Paragraph, Table
 from runsheet.report.svg import draw
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 STYLE = """
-body { font: 9.5pt/1.35 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: 1em auto; }
-h1 { font-size: 14pt; margin: 0 0 .4em; } h2 { font-size: 11.5pt; margin: 1.2em 0 .4em; border-bottom: 1px solid #000; }
-p, ul { margin: .5em 0; }
-table { border-collapse: collapse; width: 100%; font-size: 8pt; margin: .4em 0; }
+body { font: 9.5pt/1.3 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: 1em auto; }
+h1 { font-size: 14pt; margin: 0 0 .4em; } h2 { font-size: 11pt; margin: 1em 0 .3em; border-bottom: 1px solid #000; }
+p, ul { margin: .4em 0; font-size: 8.5pt; }
+table { border-collapse: collapse; width: 100%; font-size: 8.5pt; margin: .4em 0; }
+.wide { font-size: 7.5pt; }
 h3 { font-size: 10pt; margin: 1.2em 0 .3em; break-after: avoid; }
 th, td { padding: .1em .4em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
 .facts th, .facts td { text-align: left; border-bottom: 1px solid #bbb; }
-.beside { columns: 2; column-gap: 6mm; margin: .4em 0; font-size: 8pt; }
+.beside { columns: 2; column-gap: 6mm; margin: .4em 0; font-size: 8.5pt; }
 .beside div { display: flex; break-inside: avoid; border-bottom: 1px solid #bbb; padding: .1em 0; }
 .beside dt { flex: 0 0 30%; } .beside dd { margin: 0; overflow-wrap: anywhere; }
 td { overflow-wrap: break-word; } .one { white-space: nowrap; } figure { margin: .8em 0; break-inside: avoid; }
 svg { width: 100%; height: auto; max-height: 62mm; }
 h1, h2, h3 { break-after: avoid; } thead tr { break-after: avoid; } tr { break-inside: avoid; }
-.page { break-after: page; }
 a { color: inherit; }
 thead { display: table-header-group; }
 @media print { body { max-width: none; margin: 0; } }
 """
 
+MANY = 12
+"""A table of more columns is set smaller."""
 ONE = 24
 """A word with hyphens is kept on one line below this length."""
 
@@ -44,7 +46,7 @@ def write(blocks: Sequence[Block], marks: str = "", foot: str = "") -> str:
     """Write blocks as a page; its first heading is its title, `marks` and `foot` stand on every printed page."""
     title = next((block.text for block in blocks if isinstance(block, Heading)), "report")
     places = _places(blocks)
-    body = "\n".join(_block(block, places) for block in blocks)
+    body = "\n".join(filter(None, (_block(block, places) for block in blocks)))
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f"<title>{_escaped(title)}</title>\n<style>{_page(marks, foot)}{STYLE}</style>\n</head>\n"
@@ -89,8 +91,8 @@ def _block(block: Block, places: dict[str, str]) -> str:
         return f"<h{block.level}>{_escaped(block.text)}</h{block.level}>"
     if isinstance(block, Paragraph):
         return f"<p>{_escaped(block.text)}</p>"
-    if isinstance(block, NewPage):
-        return '<div class="page"></div>'
+    if isinstance(block, PageMark):
+        return ""
     if isinstance(block, Items):
         return "<ul>\n" + "\n".join(f"<li>{_escaped(text)}</li>" for text in block.texts) + "\n</ul>"
     if isinstance(block, Facts) and block.beside:
@@ -106,14 +108,15 @@ def _block(block: Block, places: dict[str, str]) -> str:
 
 def _table(block: Table, places: dict[str, str]) -> str:
     block = block.filled()
-    head = _row("th", map(_escaped, block.titles), block.left)
+    head = _row("th", block.titles, map(_escaped, block.titles), block.left)
     pointed = places if block.points else {}
     lines = []
     for row in block.rows:
         name = f' id="{places[row[0]]}"' if block.places else ""
-        lines.append(_row("td", (_pointing(cell, pointed) for cell in row), block.left, name))
+        lines.append(_row("td", row, (_pointing(cell, pointed) for cell in row), block.left, name))
     body = "\n".join(lines)
-    return f"<table>\n<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+    wide = ' class="wide"' if len(block.titles) > MANY else ""
+    return f"<table{wide}>\n<thead>\n{head}\n</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
 
 
 def _pointing(cell: str, places: dict[str, str]) -> str:
@@ -127,15 +130,16 @@ def _pointing(cell: str, places: dict[str, str]) -> str:
     )
 
 
-def _row(tag: str, cells: Iterable[str], left: Iterable[bool], name: str = "") -> str:
-    """A row of cells that are ready to stand on the page."""
+def _row(tag: str, texts: Iterable[str], cells: Iterable[str], left: Iterable[bool], name: str = "") -> str:
+    """A row of texts, each with its cell as it stands on the page."""
     inner = "".join(
-        f"<{tag}{_class(cell, left=is_left)}>{cell}</{tag}>" for cell, is_left in zip(cells, left, strict=True)
+        f"<{tag}{_class(text, left=is_left)}>{cell}</{tag}>"
+        for text, cell, is_left in zip(texts, cells, left, strict=True)
     )
     return f"<tr{name}>{inner}</tr>"
 
 
-def _class(cell: str, *, left: bool) -> str:
+def _class(text: str, *, left: bool) -> str:
     """How a cell stands: to the left where it is text, on one line where it is one word, as a date or an id."""
-    classes = [*(["left"] if left else []), *(["one"] if "-" in cell and " " not in cell and len(cell) < ONE else [])]
+    classes = [*(["left"] if left else []), *(["one"] if "-" in text and " " not in text and len(text) < ONE else [])]
     return f' class="{" ".join(classes)}"' if classes else ""

@@ -10,7 +10,7 @@ import re
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, PageMark, Paragraph
 from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
@@ -27,8 +27,8 @@ def _lines(block: Block) -> list[str]:
         return [f"{'#' * block.level} {_escaped(block.text)}"]
     if isinstance(block, Paragraph):
         return [_escaped(block.text)]
-    if isinstance(block, NewPage):
-        return ["---", *(("", _escaped(block.mark)) if block.mark else ())]
+    if isinstance(block, PageMark):
+        return ["---", "", _escaped(block.text)]
     if isinstance(block, Items):
         return [f"- {_escaped(text)}" for text in block.texts]
     if isinstance(block, Facts):

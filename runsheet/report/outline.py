@@ -19,7 +19,7 @@ from runsheet.report import (
     standing_section,
 )
 from runsheet.report.blocks import Heading
-from runsheet.report.cover import first_look, front
+from runsheet.report.cover import first_look, front, the_run
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -43,9 +43,10 @@ SECTIONS: tuple[Callable[[Report], Iterator[Block]], ...] = (
     front,
     method_sections.not_claimed,
     issue_marks.amended,
+    the_run,
+    quality_sections.findings_found,
     first_look,
     standing_section.each_result,
-    quality_sections.findings_found,
     quality_sections.quality,
     client_sections.others,
     bench_sections.calibrations,

@@ -11,7 +11,7 @@ from dataclasses import fields, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from runsheet.report.blocks import Block, Heading, Paragraph, Table
+from runsheet.report.blocks import Block, Facts, Heading, Paragraph, Table
 from runsheet.report.making import Report, pick, table
 from runsheet.run.model import Batch, Row, Sample
 from runsheet.show import columns
@@ -82,8 +82,13 @@ def rows(report: Report) -> Iterator[Block]:
     if not sheet.run.queue:
         return
     yield Heading("Rows as typed, in the order of analysis")
-    yield replace(typed(sheet.run.queue, Row), places=True)
+    told = [replace(row, void=None if row.void is None else "yes") for row in sheet.run.queue]
+    yield replace(typed(told, Row, ("reason", "note")), places=True)
     yield Paragraph(DEFAULTS)
+    notes = tuple((row.id, "; ".join(_notes(row))) for row in sheet.run.queue)
+    if any(words for _, words in notes):
+        yield Heading("Reasons and notes of rows")
+        yield Facts(tuple((name, words) for name, words in notes if words))
     yield Heading("Rows as computed")
     keys = (
         "id", "calibration", "drift", "net", "extract", "u_extract", "factor", "result", "unit", "U", "k", "detection",
@@ -91,6 +96,17 @@ def rows(report: Report) -> Iterator[Block]:
     )  # fmt: skip
     yield replace(table(pick(columns.QUEUE, *keys), sheet.rows), points=True)
     yield Paragraph("Figures in brackets are not reported.")
+
+
+def _notes(row: Row) -> Iterator[str]:
+    if row.void is not None:
+        yield f"void: {row.void or 'no reason given'}"
+    if row.report is False:
+        yield f"superseded: {row.reason or 'no reason given'}"
+    elif row.reason:
+        yield f"reason: {row.reason}"
+    if row.note:
+        yield f"note: {row.note}"
 
 
 DEFAULTS = (

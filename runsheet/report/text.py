@@ -11,7 +11,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, NewPage, Paragraph, Table
+from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, PageMark, Paragraph, Table
 from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
@@ -42,8 +42,8 @@ def _lines(block: Block, *, ascii_only: bool) -> list[str]:
         return [*lines, ("=" if block.level == 1 else "-") * max(map(len, lines))]
     if isinstance(block, Paragraph):
         return wrapped(visible(block.text), WIDTH)
-    if isinstance(block, NewPage):
-        return ["=" * WIDTH, *(wrapped(visible(block.mark), WIDTH) if block.mark else [])]
+    if isinstance(block, PageMark):
+        return ["=" * WIDTH, *wrapped(visible(block.text), WIDTH)]
     if isinstance(block, Items):
         return [line for text in block.texts for line in _hanging("- ", visible(text))]
     if isinstance(block, Facts):

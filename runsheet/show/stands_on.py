@@ -45,7 +45,8 @@ class Support(NamedTuple):
     def short(self) -> str:
         """It for a table: its id first, value and verdict."""
         if self.verdict == "none":
-            missing = f"no {self.what.removesuffix(' before').removesuffix(' after')}"
+            name = self.what.removesuffix(" before").removesuffix(" after")
+            missing = f"no {name.partition('(')[2].rstrip(')') or name}"
             return f"{missing} here, {self.note}" if self.note else missing
         return " ".join(filter(None, (*self.ids, self.measured, self.verdict)))
 

@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 
 from runsheet import demo, evaluate, read
-from runsheet.report.blocks import Facts, Heading, NewPage
+from runsheet.report.blocks import Facts, Heading
 from runsheet.report.cover import first_look
 from runsheet.report.making import Report
 from runsheet.report.reviewer_points import POINTS
@@ -48,7 +48,6 @@ def test_the_points_stand_in_the_order_reviewers_look() -> None:
     found = blocks[asked + 1]
     assert isinstance(found, Facts)
     assert [name for name, _ in found.pairs] == ORDER
-    assert isinstance(blocks[-1], NewPage)
 
 
 CASES = [

@@ -232,7 +232,7 @@ def test_jump_goes_to_the_row_a_finding_names(water: Path) -> None:
 
 def test_report_is_written_from_the_screen(water: Path) -> None:
     Drive(water).run("W", "enter")
-    assert "<title>Orla Sound harbour drains" in water.with_suffix(".html").read_text(encoding="utf-8")
+    assert "<title>Test report. Draft, not issued" in water.with_suffix(".html").read_text(encoding="utf-8")
 
 
 def test_strange_characters_do_not_get_into_a_number(water: Path) -> None:
