@@ -47,7 +47,7 @@ def calibrations(report: Report) -> Iterator[Block]:
             keys = ("id", "x", "y", "back", "error_percent", "used")
             yield table(pick(columns.STANDARDS, *keys), result.standards)
         if (plot := curve_plots.calibration(result)) is not None:
-            yield Figure(f"Calibration {result.id}: o standard, x not used", plot)
+            yield Figure(f"Calibration {result.id}: o standard, x left out", plot)
         if (rest := curve_plots.residuals(result)) is not None:
             yield Figure(f"Residuals of {result.id}", rest)
 

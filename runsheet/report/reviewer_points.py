@@ -179,7 +179,7 @@ def _undiluted(row: RowResult, sheet: Sheet) -> str:
 def _corrections(report: Report) -> Iterator[str]:
     sheet = report.sheet
     drifts = [abs(row.drift) for row in sheet.rows if row.drift and row.counted]
-    yield f"Drift subtracted, at most {figure(max(drifts), 3)}." if drifts else "No drift subtracted."
+    yield f"Baseline subtracted, at most {figure(max(drifts), 3)}." if drifts else "No baseline subtracted."
     factors = [row.id for row in sheet.rows if row.row.response_factor is not None]
     yield f"Response factor: {findings.some(factors)}." if factors else ""
     void, superseded = (

@@ -123,7 +123,7 @@ def plots_of(context: Context) -> list[str]:
     lines: list[str] = []
     for result in context.session.sheet.calibrations:
         for title, plot in (
-            (f"Calibration {result.id}: o standard, x not used", curve_plots.calibration(result)),
+            (f"Calibration {result.id}: o standard, x left out", curve_plots.calibration(result)),
             (f"Residuals of {result.id}", curve_plots.residuals(result)),
         ):
             if plot is not None:

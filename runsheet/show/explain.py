@@ -137,7 +137,7 @@ def _extract(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
         "extract",
         f"{_INVERSE[model]}, calibration {calibration.id}",
         f"{numbers} = {figure(row.extract, 5)} mg/L of extract",
-        "inverse of the fitted curve",
+        "inverse of the calibration",
     )
 
 
@@ -304,7 +304,7 @@ def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[St
         found.append(Step("y", f"net, zero standard: {treatment}", numbers, "one preparation is one point"))
     if result.on_curve is not None:
         numbers = f"{curve_words(calibration)}; net {signal(result.y)}: {figure(result.on_curve, 5)} mg/L"
-        found.append(Step("back", _INVERSE[calibration.calibration.model], numbers, "inverse of the fitted curve"))
+        found.append(Step("back", _INVERSE[calibration.calibration.model], numbers, "inverse of the calibration"))
     if result.error_percent is not None:
         numbers = f"({figure(result.on_curve, 5)} - {figure(result.x, 5)}) / {figure(result.x, 5)} x 100"
         formula = "error % = (read back - x) / x x 100"

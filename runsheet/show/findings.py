@@ -28,7 +28,9 @@ def lines(sheet: Sheet) -> list[str]:
     unread = [row.id for row in sheet.rows if row.state == "unread"]
     waiting = [row.id for row in sheet.rows if row.state == "open"]
     found += [f"todo: {len(unread)} rows not read: {some(unread)}"] if unread else []
-    found += [f"todo: {len(waiting)} rows wait for a closing blank or check: {some(waiting)}"] if waiting else []
+    found += (
+        [f"todo: {len(waiting)} rows wait for a closing blank or check standard: {some(waiting)}"] if waiting else []
+    )
     return found
 
 

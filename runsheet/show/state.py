@@ -68,5 +68,5 @@ def _left(sheet: Sheet) -> str:
         return f"{counted(unread, 'row')} to read"
     waiting = sum(row.state == "open" and row.is_reported for row in sheet.rows)
     if waiting:
-        return f"{counted(waiting, 'row')} without a closing blank or check"
+        return f"{counted(waiting, 'row')} without a closing blank or check standard"
     return "a setup check or a calibration is not done"

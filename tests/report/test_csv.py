@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from datetime import datetime
+from pathlib import Path
 
 from runsheet import demo, evaluate, read
 from runsheet.report import csv_table
@@ -26,6 +27,12 @@ def test_the_header_is_the_same_for_every_run_and_says_what_each_column_is() -> 
     assert [head.replace('"', "").split(",") for head in heads] == [list(csv_table.HEADER)]
     assert len(set(csv_table.HEADER)) == len(csv_table.HEADER)
     assert all(csv_table.BESIDE.values())
+
+
+def test_the_readme_says_what_each_column_is() -> None:
+    words = " ".join((Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").split())
+    assert [key for key in csv_table.HEADER if f"`{key}`" not in words] == []
+    assert [said for said in csv_table.BESIDE.values() if said not in words] == []
 
 
 def test_the_polar_part_stands_at_the_petroleum_row() -> None:
