@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from runsheet.figures import when
 from runsheet.report import client_sections, identity, review_section
 from runsheet.report.blocks import Facts, Heading, Items, PageMark, Paragraph
-from runsheet.report.issue_marks import mark
+from runsheet.report.issue_marks import marks
 from runsheet.report.making import Report, facts
 from runsheet.report.reviewer_points import POINTS
 from runsheet.review import signing
@@ -47,7 +47,7 @@ def front(report: Report) -> Iterator[Block]:
 
 def the_run(report: Report) -> Iterator[Block]:
     """Begin the laboratory's pages with what the run was made with, and what its digest is of."""
-    yield PageMark(mark(report))
+    yield PageMark(marks(report))
     yield Heading("The run")
     yield facts(*_run(report))
 

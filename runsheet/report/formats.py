@@ -9,10 +9,8 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from runsheet.report import as_json, csv_table, html, markdown, summary, text
-from runsheet.report.issue_marks import mark
-from runsheet.report.making import DIGITS, Report
+from runsheet.report.issue_marks import marks
 from runsheet.report.outline import outline
-from runsheet.review import signing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,6 +18,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
     from runsheet.compute.statistics.monte_carlo import Propagated
     from runsheet.problem import Problem
+    from runsheet.report.making import Report
     from runsheet.review.trail import Trail
 
 
@@ -29,12 +28,6 @@ def _data(sheet: Sheet, problems: list[Problem], trail: Trail) -> dict[str, Any]
 
 def _dumped(data: dict[str, Any]) -> str:
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-
-
-def _marks(report: Report) -> str:
-    """Say what stands on every page: the run and the document's digest."""
-    run = report.sheet.run
-    return f"{run.run.id}   {mark(report)}   SHA-256 {signing.digest(run)[:DIGITS]}"
 
 
 RESULTS: dict[str, Callable[[Sheet, list[Problem], Trail], str]] = {
@@ -55,6 +48,6 @@ DRAWN: dict[str, Callable[[Sheet, list[Problem], Trail, list[Propagated]], str]]
 FORMATS: dict[str, Callable[[Report], str]] = {
     "text": lambda report: text.write(outline(report)),
     "markdown": lambda report: markdown.write(outline(report)),
-    "html": lambda report: html.write(outline(report), _marks(report), "Results relate only to the items tested."),
+    "html": lambda report: html.write(outline(report), marks(report), "Results relate only to the items tested."),
 }
 """What `report --as` writes."""

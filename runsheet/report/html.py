@@ -25,7 +25,7 @@ h3 { font-size: 10pt; margin: 1.2em 0 .3em; break-after: avoid; }
 th, td { padding: .1em .4em; vertical-align: top; border-bottom: 1px solid #bbb; text-align: right; }
 th { border-bottom: 1px solid #000; } .left { text-align: left; } .facts th { width: 32%; font-weight: normal; }
 .facts th, .facts td { text-align: left; border-bottom: 1px solid #bbb; }
-.beside { columns: 2; column-gap: 6mm; margin: .4em 0; font-size: 8.5pt; }
+.facts { break-inside: avoid; } .beside { columns: 2; column-gap: 6mm; margin: .4em 0; font-size: 8.5pt; }
 .beside div { display: flex; break-inside: avoid; border-bottom: 1px solid #bbb; padding: .1em 0; }
 .beside dt { flex: 0 0 30%; } .beside dd { margin: 0; overflow-wrap: anywhere; }
 td { overflow-wrap: break-word; } .one { white-space: nowrap; } figure { margin: .8em 0; break-inside: avoid; }

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.figures import counted, when
 from runsheet.report.issue_marks import mark
+from runsheet.report.making import DIGITS
 from runsheet.report.reviewer_points import span
 from runsheet.review import signed, signing
 from runsheet.run.kinds import JOURNEY_BLANKS
@@ -63,7 +64,7 @@ def about(report: Report) -> Iterator[tuple[str, str]]:
 
 def _number(report: Report) -> str:
     """The number of an issued report; of a draft the digest that tells it from any other."""
-    return report.issue.issued.number if report.issue else f"draft {signing.digest(report.sheet.run)[:16]}"
+    return report.issue.issued.number if report.issue else f"draft {signing.digest(report.sheet.run)[:DIGITS]}"
 
 
 def _with(name: str | None, **more: str | None) -> str:

@@ -1,7 +1,7 @@
 """What a report says of being issued: a draft, the report of a number, or one that replaces another.
 
-Owns: `mark`, which stands on every page, and the section `amended`. Invariant: only a document that the register has a
-line of is called issued; whatever else is a draft, and says why where the document claims otherwise.
+Owns: `mark` and `marks`, which stand on every page, and the section `amended`. Invariant: only a document that the
+register has a line of is called issued; whatever else is a draft, and says why where the document claims otherwise.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from runsheet.figures import when
 from runsheet.report.blocks import Heading, Items, Paragraph, Table
+from runsheet.report.making import DIGITS
+from runsheet.review import signing
 from runsheet.show.client_results import ANALYTES
 
 if TYPE_CHECKING:
@@ -36,6 +38,12 @@ def mark(report: Report) -> str:
         else (f"Test report {made.issued.number}")
     )
     return said if made.reviewed else f"{said}, {NOT_REVIEWED}"
+
+
+def marks(report: Report) -> str:
+    """Say what stands on every page: the run, what the report is, and the digest that tells a draft from any other."""
+    run = report.sheet.run
+    return f"{run.run.id}   {mark(report)}   SHA-256 {signing.digest(run)[:DIGITS]}"
 
 
 def amended(report: Report) -> Iterator[Block]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.methods import solvents, standing, words
 from runsheet.report.blocks import Block, Heading, Items, Paragraph, Table
-from runsheet.report.issue_marks import mark
+from runsheet.report.issue_marks import marks
 from runsheet.report.making import facts
 
 if TYPE_CHECKING:
@@ -60,4 +60,4 @@ def cautions(report: Report) -> Iterator[Block]:
 def end(report: Report) -> Iterator[Block]:
     """Say where the report ends, so that a missing page is missed."""
     short = ", the client's pages; the full report has what they stand on" if report.short else ""
-    yield Paragraph(f"End of the report on run {report.sheet.run.run.id}{short}. {mark(report)}.")
+    yield Paragraph(f"End of the report on run {report.sheet.run.run.id}{short}. {marks(report)}")

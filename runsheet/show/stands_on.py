@@ -230,7 +230,7 @@ def _study(sheet: Sheet) -> Iterator[Support]:
         limits.studied_cell_mm and f"{limits.studied_cell_mm} mm",
         limits.studied_solvent,
     )
-    told = [str(place) for place in places if place] or ["on what is not given"]
+    told = [str(place) for place in places if place] or ["instrument, cell and solvent not given"]
     said = ", ".join([str(limits.studied or "no date"), *told])
     warned = [f.why for f in sheet.quality if f.rule == "reporting-limit" and not f.rows]
     verdict = "warn" if warned else "not judged" if limits.studied is None else "pass"

@@ -249,3 +249,24 @@ def test_a_name_that_would_steer_the_terminal_is_shown_harmless(capsys: pytest.C
     told = capsys.readouterr().err
     assert "\x1b" not in told
     assert "\\x1b[2J" in told
+
+
+def test_the_short_report_is_the_clients_pages(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["report", str(soil), *NOW]) == 0
+    whole = capsys.readouterr().out
+    assert main(["report", str(soil), "--short", *NOW]) == 0
+    short = capsys.readouterr().out
+    assert "What each result stands on" in whole
+    assert "What each result stands on" not in short
+    assert "the client's pages" in " ".join(short.split())
+
+
+def test_the_digest_is_the_one_reports_print(soil: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["log", str(soil), "--digest"]) == 0
+    digest = capsys.readouterr().out.strip()
+    assert len(digest) == 64
+    assert main(["report", str(soil), *NOW]) == 0
+    assert digest in capsys.readouterr().out
+    soil.write_text(soil.read_text(encoding="utf-8").replace("amount = 9.8", "amount = 9.7"), encoding="utf-8")
+    assert main(["log", str(soil), "--digest"]) == 0
+    assert capsys.readouterr().out.strip() != digest

@@ -58,7 +58,7 @@ def test_every_support_is_named_with_its_verdict_or_said_to_be_missing() -> None
         "laboratory control sample: L 39.6 %, fail: recovers 39.6 %, limits 70-130",
         "duplicate: none",
         "matrix spike: none",
-        "detection study: 0.5 mg/L, not judged: no date, on what is not given",
+        "detection study: 0.5 mg/L, not judged: no date, instrument, cell and solvent not given",
     ]
 
 
