@@ -100,7 +100,7 @@ def _part(cells: list[tuple[str, ...]], left: list[bool]) -> list[str]:
 def _parts(cells: list[tuple[str, ...]], keys: int) -> list[list[int]]:
     """The columns of each part: as many as fit the line with room for their words, one where not even one does."""
     least = [
-        max(width, min(EASY, max(map(len, column))))
+        max(width, min(EASY, max(map(len, column[1:]), default=0)))
         for width, column in zip(_least(cells), zip(*cells, strict=True), strict=True)
     ]
     first = list(range(keys))

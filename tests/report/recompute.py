@@ -495,7 +495,7 @@ def _same(printed: str, mine: float | None, digits: int) -> bool:
 def compare(text: str) -> Compared:
     """Compute a report again and compare every figure it prints."""
     made, said = Recomputed(text), Compared()
-    for part in (_setup, _curves, _rows, _clients, _quality, _blanks):
+    for part in (_setup, _curves, _rows, _clients, _quality, _standing, _blanks):
         part(made, said)
     return said
 
@@ -618,6 +618,22 @@ def _quality(made: Recomputed, said: Compared) -> None:
             looked_at += 1
             said.figure(f"verdict {line['rule']} {line['rows']}", line["value"], value)
     assert looked_at
+
+
+def _standing(made: Recomputed, said: Compared) -> None:
+    """What each result stands on: rows by id, each with its figure."""
+    named = {row.typed["id"]: row for row in made.rows}
+    for line in table(made.parts["What each result stands on"], "result", "calibration", "method blank"):
+        curve = named[line["result"]].curve
+        assert curve is not None
+        said.text(f"{line['result']} stands on", line["calibration"].split()[0], curve.name)
+        said.decimals(f"{line['result']} stands on r", line["calibration"].split()[2], float(curve.fit.rvalue), 6)
+        for part in (part for head, cell in line.items() if head != "lots" for part in cell.split("; ")):
+            words = part.split()
+            if len(words) > 2 and words[0] in named:
+                row = named[words[0]]
+                value = {"blank": row.net, "method-blank": row.result, "duplicate": row.rpd}.get(row.kind, row.recovery)
+                said.figure(f"{line['result']} stands on {row.typed['id']}", words[1], value)
 
 
 def _blanks(made: Recomputed, said: Compared) -> None:

@@ -5,6 +5,7 @@ The clauses are those of ISO/IEC 17025:2017, 7.8.2.1, their content in words of 
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime
 from functools import cache
@@ -96,7 +97,7 @@ CLAUSES = [
     ("j", "when the report was issued", "Issued 2026-03-11 12:00+01:00 by R. Holt", "Issued not issued"),
     ("k", "the sampling plan and method", "by J. Bell*; plan and method not given", "sampler not given; plan and"),
     ("l", "that results relate only to the items tested", ONLY, ONLY),
-    ("m", "the results with their units", "A oil and grease 10.0", "No sample is in the queue and none is named"),
+    ("m", "the results with their units", "A oil and 10.0", "No sample is in the queue and none is named"),
     (
         "n", "additions, deviations, exclusions",
         "Deviations from it filtered before extraction",
@@ -112,6 +113,10 @@ def test_each_clause_is_answered_or_said_not_to_be_given(clause: str, asks: str,
     assert of_full in report("full"), (clause, asks)
     assert of_empty in report("empty"), (clause, asks)
     assert of_full in report("full", short=True), (clause, asks)
+
+
+def test_a_result_stands_with_its_unit() -> None:
+    assert re.search(r"\| A \| oil and grease \| 10\.0 \| [0-9.]+ \| mg/L \|", report("full", "markdown"))
 
 
 def test_every_clause_is_asked() -> None:
