@@ -1,6 +1,6 @@
 """The sections of a report on what was measured.
 
-Owns: samples as received, photometer checks, calibrations, blanks, results, fractions and one worked calculation.
+Owns: setup checks, calibrations, blanks, the rows in short and one worked calculation.
 Invariant: figures of the sheet only.
 """
 
@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 from runsheet import figures
 from runsheet.compute.calibration import DIN_K, confidence
 from runsheet.compute.compare import finite
+from runsheet.compute.readings import coverage
 from runsheet.report import client_sections, record_sections
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Paragraph, Table
 from runsheet.report.making import Report, facts, pick, table
-from runsheet.run.model import Setup, Standard
+from runsheet.run.model import Setup, Standard, Uncertainty
 from runsheet.show import columns, curve_plots, explain, findings
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def calibrations(report: Report) -> Iterator[Block]:
     sheet = report.sheet
     for result in sheet.calibrations:
         yield Heading(f"Calibration {result.id}")
-        yield _curve_facts(result)
+        yield _curve_facts(result, sheet.run.method.uncertainty)
         if result.standards:
             yield record_sections.typed([each.standard for each in result.standards], Standard)
             keys = ("id", "x", "y", "back", "error_percent", "used")
@@ -52,7 +53,7 @@ def calibrations(report: Report) -> Iterator[Block]:
             yield Figure(f"Residuals of {result.id}", rest)
 
 
-def _curve_facts(result: CalibrationResult) -> Facts:
+def _curve_facts(result: CalibrationResult, uncertainty: Uncertainty | None) -> Facts:
     curve, given = result.curve, result.calibration
     span = ""
     if result.low is not None:
@@ -77,11 +78,22 @@ def _curve_facts(result: CalibrationResult) -> Facts:
         ("RSE", "" if result.rse_percent is None else f"{result.rse_percent:.2f} %"),
         ("RSD of the factors", "" if result.rsd_percent is None else f"{result.rsd_percent:.2f} %"),
         ("Residual s", "" if curve is None or curve.s is None else f"{figures.figure(curve.s, 3)} A"),
-        ("Confidence of U", f"{confidence(given) * 100:g} %"),
+        ("Confidence", "" if result.direct else f"{confidence(given) * 100:g} %"),
+        ("k of U", _coverage(result, uncertainty)),
         *_din(result),
         ("Verified", given.verified),
         ("Note", given.note),
     )
+
+
+def _coverage(result: CalibrationResult, uncertainty: Uncertainty | None) -> str:
+    """The k of what is read on a calibration, and where it is from."""
+    k = coverage(result, uncertainty)
+    if k is None:
+        return "none: nothing is fitted, or no degree of freedom is left"
+    if uncertainty is not None and uncertainty.coverage is not None:
+        return f"{k:.3g}, chosen in the method"
+    return f"{k:.3g}, " + ("usual where nothing is fitted" if result.direct else "two-sided t at the confidence")
 
 
 NAMES = ("Critical value", "Detection limit", "Quantification limit")

@@ -155,7 +155,7 @@ class Curve:
         self.low, self.high = float(min(xs)), float(max(xs))
         back = self.inverse(ys)
         self.rse = 100 * math.sqrt(float(np.sum(((back - xs) / xs) ** 2)) / (self.n - 2))
-        self.confidence = needed(self.given["Confidence of U"]) / 100
+        self.confidence = needed(self.given["Confidence"]) / 100
         self.k = float(stats.t.ppf(1 - (1 - self.confidence) / 2, self.n - 2))
 
     @staticmethod
