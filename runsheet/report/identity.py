@@ -12,7 +12,7 @@ from runsheet.report.issue_marks import mark
 from runsheet.report.making import DIGITS
 from runsheet.report.reviewer_points import span
 from runsheet.review import signed, signing
-from runsheet.run.kinds import JOURNEY_BLANKS
+from runsheet.run.kinds import CLIENTS, JOURNEY_BLANKS
 from runsheet.show import findings, state
 
 if TYPE_CHECKING:
@@ -83,20 +83,25 @@ def measured_with(run: Run) -> str:
 
 
 def _items(report: Report) -> str:
-    clients = {row.sample: row.kind for row in report.sheet.rows if row.for_client}
-    blanks = sum(kind in JOURNEY_BLANKS for kind in clients.values())
-    named = len({*clients, *(sample.id for sample in report.sheet.run.sample)}) - blanks
-    return counted(named, "sample") + (f", {counted(blanks, 'blank')} of their journey" if blanks else "")
+    """How many samples have a result, of how many, and how many blanks that made their journey."""
+    rows = [row for row in report.sheet.rows if row.kind in CLIENTS]
+    journey = {row.sample for row in rows if row.kind in JOURNEY_BLANKS}
+    every = {*(row.sample for row in rows), *(sample.id for sample in report.sheet.run.sample)} - journey
+    read = {row.sample for row in rows if row.for_client}
+    samples = f"{len(read & every)} of " if every - read else ""
+    blanks = f", {len(read & journey)} of {counted(len(journey), 'blank')} of their journey" if journey else ""
+    return samples + counted(len(every), "sample") + blanks
 
 
 def _condition(report: Report) -> str:
     """What is recorded of how the samples came in, and what the findings say of it."""
     samples = report.sheet.run.sample
     warm = sorted(float(s.received_c) for s in samples if s.received_c is not None)
-    cold = f"{warm[0]:g} to {warm[-1]:g} C" if warm and warm[0] != warm[-1] else f"{warm[0]:g} C" if warm else ""
+    span_c = f"{warm[0]:g} to {warm[-1]:g} C" if warm and warm[0] != warm[-1] else f"{warm[0]:g} C" if warm else ""
+    cold = span_c + (f" ({len(warm)} of {len(samples)})" if len(warm) < len(samples) else "")
     found = [f for f in report.sheet.quality if f.rule == "receipt" and f.state in ("fail", "warn")]
     told = [f"{findings.some(f.rows, 4)}: {f.why}" for f in found]
-    return "; ".join([f"received at {cold}" if cold else f"temperature {NOT_GIVEN}", *told])
+    return "; ".join([f"received at {cold}" if warm else f"temperature {NOT_GIVEN}", *told])
 
 
 def _sampling(run: Run) -> str:

@@ -13,7 +13,7 @@ from functools import cache
 import pytest
 
 from runsheet import evaluate
-from runsheet.report import formats
+from runsheet.report import formats, identity
 from runsheet.report.making import Report
 from runsheet.report.outline import outline
 from runsheet.review import signing
@@ -168,3 +168,12 @@ def test_the_short_form_is_the_first_pages_of_the_full_one() -> None:
     short, whole = outline(Report(sheet, short=True)), outline(Report(sheet))
     assert short[:-1] == whole[: len(short) - 1]
     assert len(short) < len(whole) / 2
+
+
+def test_items_and_their_condition_say_of_how_many() -> None:
+    sample = [SAMPLE, {"id": "B"}, {"id": "C"}]
+    queue = [row("A", 0.25, at=at(60)), row("B"), row("FB", 0.001, kind="field-blank", at=at(61))]
+    sheet = evaluate(made_run(queue, sample=sample), datetime.fromisoformat(NOW))
+    told = dict(identity.about(Report(sheet)))
+    assert told["Items tested"] == "1 of 3 samples, 1 of 1 blank of their journey"
+    assert told["Condition on receipt"] == "received at 4.2 C (1 of 3)"
