@@ -77,6 +77,28 @@ def find(asked: argparse.Namespace) -> int:
     return 0 if runs or hits or places else 1
 
 
+def audit(asked: argparse.Namespace) -> int:
+    """Print what a data-integrity review looks for in a folder of runs."""
+    import json
+
+    from runsheet.history import audit as audits
+    from runsheet.report import audit as told
+
+    try:
+        runs, unread = audits.audited(Path(asked.folder), _progress())
+    except OSError as error:
+        raise Refusal(f"{asked.folder}: {error.strerror or error}") from None
+    except KeyboardInterrupt:
+        raise Refusal("stopped; nothing is kept of it") from None
+    same, groups = list(audits.same_readings(runs)), list(audits.grouped(runs))
+    if asked.form == "csv":
+        return _out(asked, told.csv(runs, same))
+    if asked.form == "json":
+        data = told.as_data(runs, unread, same, groups)
+        return _out(asked, json.dumps(data, ensure_ascii=False, indent=1) + "\n")
+    return _out(asked, _written(asked, told.blocks(runs, unread, same, groups)))
+
+
 def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tuple[Block, ...]]:
     """A run's sheet with what its folder's history says of it, and its control charts for the report."""
     from runsheet.history import open_run
@@ -152,6 +174,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
         choices=("interim", "1664-oil-grease", "1664-petroleum"),
         default="interim",
         help="what a demonstration is judged by",
+    )
+
+    _over(
+        commands,
+        "audit",
+        "what a data-integrity review looks for, over a folder of runs",
+        audit,
+        (*BLOCKS, "csv", "json"),
     )
 
     found = _over(commands, "find", "where a sample, a lot or a run is, and what a lot touches", find)
