@@ -119,7 +119,7 @@ def test_qc_repeated_until_it_passed_is_told_by_its_rule(tmp_path: Path) -> None
     queue = [
         row("CCV1", 0.02, kind="check", expected=100, at=at(60)),
         row("CCV2", 0.03, kind="check", expected=100, at=at(62)),
-        row("CCV3", 0.201, kind="check", expected=100, at=at(64)),
+        row("CCV3", 0.25, kind="check", expected=100, at=at(64)),
     ]
     method = {"check": {"recovery_percent": [90, 110]}}
     (tmp_path / "A.toml").write_text(document(queue, run={"id": "A"}, method=method), encoding="utf-8")
