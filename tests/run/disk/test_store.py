@@ -909,6 +909,8 @@ def test_a_handler_in_the_middle_of_an_append_does_no_harm(document: Path, opene
     disk = Interrupted()
     run = opened(document, disk=disk)
     read(run, 1, "0.130")
+    assert run.flush()
+    time.sleep(0.1)  # the saving thread waits again: else it may be the one that writes the next reading
     disk.run = run
     read(run, 1, "0.131")
     assert disk.saved
