@@ -103,6 +103,9 @@ def corrections(report: Report) -> Iterator[Block]:
         f"apart), and no entry is more than {early / 60:g} min older than the one before it."
     )
     yield Items(told) if told else Paragraph(none)
+    logins = ", ".join(f"{login or 'an account that was not kept'} ({count})" for login, count in found.logins)
+    if logins:
+        yield Paragraph(f"Edits were accepted under: {logins}.")
     if found.untimed:
         names = findings.some(found.untimed)
         yield Paragraph(f"Read without a time, so whether they were entered late cannot be said: {names}.")

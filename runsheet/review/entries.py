@@ -104,6 +104,8 @@ class Audit:
     """The times of two entries, the later one with the earlier time."""
     entered_by: tuple[str, ...] = ()
     """Who entered a reading."""
+    logins: tuple[tuple[str, int], ...] = ()
+    """The accounts with their machines, and how many edits were accepted under each; empty for a name not kept."""
     untimed: tuple[str, ...] = ()
     """Rows read without their own time: whether they were entered late cannot be said."""
     unknown: tuple[str, ...] = ()
@@ -144,10 +146,20 @@ def audit(steps: Sequence[Step], run: Run) -> Audit:
         in_bulk=tuple(_in_bulk(reader.readings)),
         backwards=tuple(_backwards(steps)),
         entered_by=tuple(dict.fromkeys(reader.readers)),
+        logins=tuple(_logins(steps)),
         untimed=tuple(row.id for row in rows if row.readings and row.at is None),
         unknown=unknown,
         faults=faults,
     )
+
+
+def _logins(steps: Sequence[Step]) -> Iterator[tuple[str, int]]:
+    counts: dict[str, int] = {}
+    for step in steps:
+        entry = step.entries[0]
+        login = "@".join(filter(None, (entry.account, entry.machine)))
+        counts[login] = counts.get(login, 0) + step.count
+    yield from ((login, count) for login, count in counts.items() if count)
 
 
 def _backwards(steps: Sequence[Step]) -> Iterator[tuple[str, str]]:

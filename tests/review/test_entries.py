@@ -301,3 +301,15 @@ def test_a_limit_changed_after_the_first_standard_is_told_by_itself(tmp_path: Pa
     assert [(each.what, each.old, each.new) for each in found.limits] == (
         [("method.check.every_readings", "10", "40")] if read_first else []
     )
+
+
+def test_the_edits_of_each_account_are_counted_and_printed(tmp_path: Path) -> None:
+    found = told(tmp_path, (reading(2, "0.1"), at(65), ""), (reading(3, "0.2"), at(66), ""))
+    ((login, count),) = found.logins
+    assert (count, "@" in login) == (2, True)
+    printed = [
+        block.text
+        for block in corrections(Report(evaluate(made_run(QUEUE), at(70)), found))
+        if isinstance(block, Paragraph)
+    ]
+    assert f"Edits were accepted under: {login} (2)." in printed

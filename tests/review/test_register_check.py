@@ -7,11 +7,14 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
 
 from runsheet.command import main
+from runsheet.review import signed, signing
 from runsheet.run import edit, text
 from runsheet.run.disk import files, log, register, store
 from tests.report.test_issuing import ID, Bench
@@ -90,6 +93,25 @@ def changed(bench: Bench, old: str, new: str) -> None:
     bench.document.write_text(had.replace(old, new, 1), encoding="utf-8")
 
 
+def unsigned(bench: Bench) -> None:
+    run = bench.run
+    bench.document.write_text(text.write(replace(run, signature=run.signature[:1])), encoding="utf-8")
+
+
+def with_new_digests(bench: Bench) -> None:
+    """Change a reading by hand, and make signatures and issue cover it."""
+    run = bench.run
+    at = next(at for at, row in enumerate(run.queue) if row.kind == "sample" and row.readings)
+    row = replace(run.queue[at], readings=(Decimal("0.111"),))
+    run = replace(run, queue=(*run.queue[:at], row, *run.queue[at + 1 :]))
+    signatures = tuple(replace(made, digest=signing.digest(run, made.role)) for made in run.signature)
+    issues = tuple(replace(made, digest=signing.digest(run, "reviewer")) for made in run.issued)
+    made = replace(run, signature=signatures, issued=issues)
+    assert len(signing.standing(made)) == 2
+    bench.document.write_text(text.write(made), encoding="utf-8")
+    assert signed.standing(made, bench.said()) == {}, "by the document alone they would stand"
+
+
 def through_the_log(bench: Bench) -> None:
     opened = bench.open()
     opened.accept([edit.set_value(opened.run, "run.title", "another")], bench.at)
@@ -107,8 +129,10 @@ CHEATS: dict[str, tuple[Callable[[Bench], object], str]] = {
         "DOC: changed after GR-0422 was issued, outside its log: run.analyst",
     ),
     "a signature removed": (
-        lambda bench: changed(bench, "[[signature]]\n", "[[signature]]\nnote = 'x'\n"),
-        "DOC: changed after GR-0422 was issued, outside its log: signature[1].note",
+        unsigned, "DOC: changed after GR-0422 was issued, outside its log: signature[2]",
+    ),
+    "a value edited and every digest computed anew": (
+        with_new_digests, "DOC: changed after GR-0422 was issued, outside its log: queue[",
     ),
     "the issue removed": (
         lambda bench: bench.document.write_text(
