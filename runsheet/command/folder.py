@@ -99,6 +99,61 @@ def audit(asked: argparse.Namespace) -> int:
     return _out(asked, _written(asked, told.blocks(runs, unread, same, groups)))
 
 
+def baseline(asked: argparse.Namespace) -> int:
+    """Freeze the points of a kind of chart as its baseline."""
+    from runsheet.history import baselines, charts
+    from runsheet.run.disk import files
+
+    tables = _tables(asked)
+    found = [
+        c for c in charts.all_charts(tables, asked.points, what=asked.of) if asked.fraction in ("", c.series.fraction)
+    ]
+    known = {(point.path, point.row) for chart in found for point in chart.points}
+    causes = {(path, row): cause for path, row, cause in asked.leave_out}
+    if unknown := [f"{path}:{row}" for path, row in causes if (path, row) not in known]:
+        raise Refusal(f"{unknown[0]} is no point of these charts")
+    before = baselines.read(tables.folder)
+    if before.problems:
+        raise Refusal(f"{before.problems[0]}; put that right first")
+    made, now = [], datetime.now().astimezone().replace(microsecond=0)
+    for chart in found:
+        points = [point for point in chart.points if not asked.to or point.at[:10] <= asked.to]
+        try:
+            made.append(baselines.freeze(chart.series, points, causes, asked.by, asked.why, now))
+        except ValueError as error:
+            streams.tell(f"{chart.series.title}: not frozen, {error}")
+    if not made:
+        raise Refusal("no chart has points enough; nothing was written")
+    path = tables.folder / baselines.NAME
+    data = baselines.text((*before.baselines, *made)).encode()
+    try:
+        if path.exists():
+            files.replace_file(files.DISK, path, data, path.stat())
+        else:
+            files.write_new(files.DISK, path, data, mode=0o666)
+    except OSError as error:
+        raise Refusal(f"{path}: {files.words(error)}") from None
+    for each in made:
+        streams.tell(f"{each.what} {each.fraction}: {len(each.values)} points are its baseline now, in {path}")
+    return 0
+
+
+def left_out(text: str) -> tuple[str, str, str]:
+    """Read a point left out of a baseline, as `day-3.toml:LCS1=spiking solution spoilt`."""
+    place, equals, cause = text.partition("=")
+    path, colon, row = place.rpartition(":")
+    if not (equals and colon and path and row and any(sign.isalpha() for sign in cause)):
+        raise argparse.ArgumentTypeError(f"{text!r}: expected DOCUMENT:ROW=its assigned cause, in words")
+    return path, row, cause.strip()
+
+
+def words(text: str) -> str:
+    """Read words that have a letter."""
+    if not any(sign.isalpha() for sign in text):
+        raise argparse.ArgumentTypeError(f"{text!r} has no word in it")
+    return text.strip()
+
+
 def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tuple[Block, ...]]:
     """A run's sheet with what its folder's history says of it, and its control charts for the report."""
     from runsheet.history import open_run
@@ -183,6 +238,19 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
         audit,
         (*BLOCKS, "csv", "json"),
     )
+
+    frozen = commands.add_parser("baseline", help="freeze the points of a control chart, to judge later ones by them")
+    frozen.add_argument("folder", help="a folder; run documents in it and below are read")
+    frozen.add_argument("--of", choices=tuple(SERIES), required=True, help="the kind of chart")
+    frozen.add_argument("--fraction", choices=("oil_grease", "petroleum"), default="", help="of one fraction only")
+    frozen.add_argument("--by", type=words, required=True, metavar="NAME", help="who freezes it")
+    frozen.add_argument("--why", type=words, required=True, metavar="WORDS", help="why these points")
+    frozen.add_argument("--to", default="", metavar="DATE", help="the last day of it, 2026-06-30")
+    frozen.add_argument("--points", type=_count, default=100, metavar="N", help="of the latest N points (100)")
+    frozen.add_argument(
+        "--leave-out", type=left_out, action="append", default=[], metavar="DOCUMENT:ROW=CAUSE", help="a point, and why"
+    )
+    frozen.set_defaults(command=baseline, command_name="baseline")
 
     found = _over(commands, "find", "where a sample, a lot or a run is, and what a lot touches", find)
     found.add_argument("text", help="an id, a site, a lot number; * stands for anything")

@@ -82,7 +82,7 @@ class _Parser(argparse.ArgumentParser):
 
 COMMANDS = (
     "open", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history", "detection",
-    "find", "audit",
+    "find", "audit", "baseline",
 )  # fmt: skip
 
 

@@ -1,25 +1,33 @@
 """Control charts on the tables of a history.
 
-Owns: which points make one chart, its limits, and what its points violate. Invariant: limits come from the points
-shown, or from those before a run that is judged; on few points a chart says that they are provisional.
+Owns: which points make one chart, its limits, and what its points violate. Invariant: limits come from a frozen
+baseline, else from the points shown, or from those before a run that is judged; on few points a chart says so.
 
-Charts are made for each method, fraction, instrument, cell and solvent apart, slopes also for each model. Checks and
-blanks are charted as they were found; controls and spikes not while held or superseded. The latest 100 points give
-the limits, unless more are asked for; below 20 they are called provisional.
+Charts of the procedure (controls, spikes, duplicates, method blanks, replicates) are made for each method and fraction
+over all photometers, with what changed named; those of a photometer (checks, solvent blanks, slopes) for each
+instrument, cell and solvent apart, slopes also for each model. Checks and blanks are charted as they were found; what
+is held or superseded is shown apart and counted. A baseline that a person froze gives the limits and is not moved by
+the points it judges (phase I and II of any textbook, common practice); without one the latest 100 points do, and
+whatever drifts is in them. Below 20 points limits are called provisional, below 10 nothing is judged.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.compute.statistics import control_charts
+from runsheet.compute.statistics import control_charts, drift
+from runsheet.history import baselines
 from runsheet.history.rows import SERIES, PointRow
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from runsheet.compute.statistics.control_charts import Individuals, Violation
+    from runsheet.compute.statistics.drift import Signal, Trend
+    from runsheet.history.baselines import Baseline
     from runsheet.history.cache import Tables
 
 NEVER = "~"
@@ -28,6 +36,10 @@ LATEST = 100
 """Points a chart shows, and takes its limits from, unless more are asked for."""
 PROVISIONAL = control_charts.OWN_LIMITS_FROM
 """Points below which a chart's limits are provisional."""
+RANGES = ("duplicate", "replicates")
+"""Ranges of two, which have no lower limit."""
+ENOUGH = 10
+"""Points from which on a chart is judged (common practice, no source)."""
 RECOVERIES = ("control", "spike", "check", "second-source")
 FRACTIONS = {"oil_grease": "oil and grease", "petroleum": "petroleum hydrocarbons", "": ""}
 
@@ -66,15 +78,25 @@ class Series(NamedTuple):
 SHARED = ", ".join(Series._fields)
 
 
+class Change(NamedTuple):
+    """Something that is other from one point on: it may be the cause of what the chart shows from there."""
+
+    at: int
+    """Place of the first point with it, from 0."""
+    what: str
+    old: str
+    new: str
+
+
 @dataclass(frozen=True, slots=True)
 class Chart:
     """One control chart."""
 
     series: Series
     points: tuple[PointRow, ...]
-    """In order of time, the latest last."""
+    """Those that give limits or are judged by them, in order of time, the latest last."""
     of: int
-    """How many points there are in all."""
+    """How many of them there are in all."""
     limits: Individuals | None
     """None for a single point."""
     violations: tuple[Violation, ...]
@@ -82,6 +104,10 @@ class Chart:
     """The laboratory's own limits, mean -+ 3 s, from 20 points on; for recoveries only (SW-846 8000D)."""
     judged_from: int | None = None
     """Number of the first point that is judged; None where the last one is."""
+    apart: tuple[PointRow, ...] = ()
+    """Held and superseded figures of the same time: shown, and in no limit."""
+    baseline: Baseline | None = None
+    """The points a person froze to give the limits; None: they come from the points shown."""
 
     @property
     def method_limits(self) -> tuple[float | None, float | None]:
@@ -94,10 +120,55 @@ class Chart:
         return self.limits is None or self.limits.n < PROVISIONAL
 
     @property
+    def judged(self) -> bool:
+        """Whether there are points enough to judge by."""
+        return self.limits is not None and self.limits.n >= ENOUGH
+
+    @property
     def latest(self) -> tuple[Violation, ...]:
         """What the last point violates, or those of the run that is judged."""
         first = len(self.points) - 1 if self.judged_from is None else self.judged_from
         return tuple(found for found in self.violations if found.at >= first)
+
+    @property
+    def changes(self) -> Iterator[Change]:
+        """Where analyst, lot, photometer or the method's limits became others."""
+        for at, (before, point) in enumerate(pairwise(self.points), 1):
+            limits = (_limits(before), _limits(point))
+            pairs = (
+                ("analyst", before.analyst, point.analyst),
+                ("lot", before.lot, point.lot),
+                ("photometer, cell or solvent", before.setting, point.setting),
+                ("method's limits", *limits),
+            )
+            yield from (Change(at, what, old or "none", new or "none") for what, old, new in pairs if old != new)
+
+    @property
+    def cusum(self) -> tuple[Signal, ...]:
+        """Where the cumulative sum from the baseline's mean is beyond its interval; of ranges none is formed."""
+        if self.limits is None or not self.judged or self.series.what in RANGES:
+            return ()
+        return drift.cusum([point.value for point in self.points], self.limits.mean, self.limits.sigma)
+
+    @property
+    def trend(self) -> Trend | None:
+        """The slope over the points shown."""
+        days = [day(point) for point in self.points]
+        return drift.trend(days, [point.value for point in self.points])
+
+
+def _limits(point: PointRow) -> str:
+    low, high = point.low, point.high
+    return "" if low is None and high is None else f"{_plain(low)} to {_plain(high)}"
+
+
+def _plain(value: float | None) -> str:
+    return "any" if value is None else f"{value:g}"
+
+
+def day(point: PointRow) -> float:
+    """The time of a point in days."""
+    return datetime.fromisoformat(point.moment).timestamp() / 86400
 
 
 def all_charts(
@@ -107,7 +178,13 @@ def all_charts(
     order = {name: at for at, name in enumerate(SERIES)}
     found = [series for series in all_series(tables) if what in (None, series.what)]
     found.sort(key=lambda series: (order.get(series.what, len(order)), series))
-    return [chart(series, *points_of(tables, series, latest), rules) for series in found]
+    frozen = baselines.read(tables.folder).baselines
+    made = []
+    for series in found:
+        points, of = points_of(tables, series, latest)
+        apart = apart_of(tables, series, points[0].moment if of > len(points) else "")
+        made.append(chart(series, points, of, rules, apart=apart, baseline=baselines.of(frozen, series)))
+    return made
 
 
 def all_series(tables: Tables) -> list[Series]:
@@ -116,22 +193,50 @@ def all_series(tables: Tables) -> list[Series]:
     return [Series(*map(str, row)) for row in tables.rows(query)]
 
 
+def only_apart(tables: Tables) -> list[tuple[Series, int]]:
+    """Every series whose points are all held or superseded, with how many they are."""
+    query = (
+        f"SELECT {SHARED}, count(*) FROM point WHERE path NOT IN (SELECT path FROM twice) "  # noqa: S608 - our own names
+        f"GROUP BY {SHARED} HAVING max(counts) = 0"
+    )
+    return [(Series(*map(str, row[:-1])), int(str(row[-1]))) for row in tables.rows(query)]
+
+
 def chart(
     series: Series,
     points: Sequence[PointRow],
     of: int,
     rules: Iterable[int] = control_charts.DEFAULT,
     judged_from: int | None = None,
+    *,
+    apart: Sequence[PointRow] = (),
+    baseline: Baseline | None = None,
 ) -> Chart:
     """Make one chart of points in order of time.
 
-    Its limits are those of the points before number `judged_from`, of all of them without.
+    Its limits are those of the baseline, else of the points before number `judged_from`, of all of them without.
     """
     values = [point.value for point in points]
-    limits = control_charts.individuals(values[:judged_from])
+    given = baseline.values if baseline else values[:judged_from]
+    limits = limits_of(series, given)
     violations = () if limits is None else control_charts.violations(values, limits.mean, limits.sigma, rules)
-    own = control_charts.own_limits(values[:judged_from]) if series.what in RECOVERIES else None
-    return Chart(series, tuple(points), of, limits, violations, own, judged_from)
+    own = control_charts.own_limits(given) if series.what in RECOVERIES else None
+    return Chart(series, tuple(points), of, limits, violations, own, judged_from, tuple(apart), baseline)
+
+
+def limits_of(series: Series, values: Sequence[float]) -> Individuals | None:
+    """The limits that values give to a chart; None for fewer than two."""
+    return control_charts.ranges(values) if series.what in RANGES else control_charts.individuals(values)
+
+
+def apart_of(tables: Tables, series: Series, since: str) -> list[PointRow]:
+    """The held and superseded points of a series from a time in UTC on."""
+    where = " AND ".join(f"{name} = ?" for name in Series._fields)
+    query = (
+        f"SELECT * FROM point WHERE {where} AND moment >= ? AND counts = 0 "  # noqa: S608 - our own names
+        "AND path NOT IN (SELECT path FROM twice) ORDER BY moment, path, rowid"
+    )
+    return [PointRow(*row) for row in tables.rows(query, *series, since)]  # type: ignore[arg-type]
 
 
 def points_of(

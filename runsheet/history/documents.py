@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 KEPT_COPIES = (".before-edit.toml", ".ours-", ".theirs-")
 """What the program keeps beside a run, which is no run of its own."""
+OWN_FILES = ("baselines.toml", "rounds.toml", "laboratory.toml")
+"""What lies beside runs and is none."""
 TOGETHER = 40
 """Documents that are worth a process of their own."""
 TAIL = 4096
@@ -54,7 +56,7 @@ def _walk(folder: str, below: str, *, deep: bool) -> Iterator[tuple[str, str]]:
                 continue  # the copies of what was issued are no runs of their own
             if entry.is_dir(follow_symlinks=False):
                 yield from _walk(entry.path, f"{below}{name}/", deep=deep) if deep else ()
-            elif name.endswith(".toml") and not any(part in name for part in KEPT_COPIES):
+            elif name.endswith(".toml") and name not in OWN_FILES and not any(part in name for part in KEPT_COPIES):
                 yield below + name, f"{_stamp(entry)} {_stamp(seen.get(f'{name}.log'))}"
         except OSError:  # gone while we looked
             continue

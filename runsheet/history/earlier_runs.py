@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.results import Finding
 from runsheet.compute.statistics import control_charts
-from runsheet.history.charts import LATEST, Series, all_series, points_of
+from runsheet.history import baselines
+from runsheet.history.charts import LATEST, Series, all_series, limits_of, points_of
 from runsheet.history.rows import SERIES
 
 if TYPE_CHECKING:
@@ -46,9 +47,11 @@ def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Se
     Series with fewer than `ENOUGH` points are left out.
     """
     found = {}
+    frozen = baselines.read(tables.folder).baselines
     for series in all_series(tables):
         earlier, _ = points_of(tables, series, latest, but, before)
-        limits = control_charts.individuals([point.value for point in earlier])
+        baseline = baselines.of(frozen, series)
+        limits = limits_of(series, baseline.values if baseline else [point.value for point in earlier])
         if limits is not None and limits.n >= ENOUGH:
             found[series] = SeriesBefore(tuple(earlier), limits)
     return found
@@ -77,7 +80,6 @@ def warnings(points: Iterable[PointRow], known: dict[Series, SeriesBefore]) -> I
             if found.at >= len(before):
                 point = here[found.at - len(before)]
                 low, high = limits.action
-                why = (
-                    f"{SERIES[series.what]}: {found.words}, over {limits.n} points before this run (rule {found.rule})"
-                )
+                over = f"{limits.n} points before this run"
+                why = f"{SERIES[series.what]}: {found.words}, over {over} (rule {found.rule})"
                 yield Finding(RULE, (point.row,), point.value, low, high, "warn", why)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import finite, optional
 from runsheet.compute.sheet import evaluate
-from runsheet.history.rows import SERIES, LotRow, PointRow, ResultRow, RunRow, StudyRow
+from runsheet.history.rows import PROCEDURE, SERIES, LotRow, PointRow, ResultRow, RunRow, StudyRow
 from runsheet.run.kinds import CHECK_STANDARDS, STUDIED
 
 if TYPE_CHECKING:
@@ -107,26 +107,43 @@ def points(path: str, sheet: Sheet) -> Iterator[PointRow]:
         yield from _curve(path, sheet, result)
     limits = {(f.rule, name): (f.low, f.high) for f in sheet.quality for name in f.rows[:1]}
     for row in sheet.rows:
-        what = row.kind.removesuffix("-duplicate")
-        value = finite(row.net if what == "blank" else row.recovery_percent)
-        if what not in SERIES or not row.counted or value is None:
-            continue
-        low, high = limits.get((what, row.id), (None, None))
-        procedure = what in ("control", "spike")  # of the whole procedure, so of a fraction; the others of the curve
-        yield PointRow(
-            row=row.id,
-            what=what,
-            fraction=row.fraction if procedure else "",
-            model="",
-            unit="%" if what != "blank" else "mg/L" if row.calibration and row.calibration.direct else "A",
-            value=value,
-            low=low,
-            high=high,
-            lot=row.row.lot or "",
-            counts=int(not procedure or not _left_out(row)),  # a check or a blank is charted as it was found
-            **_where(path, sheet, row.calibration),
-            **_times(row.row.at, sheet.run),
-        )
+        what = row.kind if row.kind == "duplicate" else row.kind.removesuffix("-duplicate")
+        if what in SERIES and row.counted:
+            yield from _point(path, sheet, row, what, _charted(row, what), limits.get((what, row.id), (None, None)))
+    rows = {row.id: row for row in sheet.rows}
+    for finding in sheet.quality:
+        if finding.rule == "replicates" and finding.rows[0] in rows:
+            row = rows[finding.rows[0]]
+            yield from _point(path, sheet, row, "replicates", finding.value, (finding.low, finding.high))
+
+
+def _charted(row: RowResult, what: str) -> float | None:
+    return {"blank": row.net, "duplicate": row.rpd_percent, "method-blank": row.result}.get(what, row.recovery_percent)
+
+
+def _point(
+    path: str, sheet: Sheet, row: RowResult, what: str, value: float | None, limits: tuple[float | None, float | None]
+) -> Iterator[PointRow]:
+    if finite(value) is None or value is None:
+        return
+    procedure = what in PROCEDURE  # of the whole procedure, so of a fraction; the others of the curve
+    direct = row.calibration is not None and row.calibration.direct
+    units = {"blank": "mg/L" if direct else "A", "method-blank": row.unit or ""}
+    yield PointRow(
+        row=row.id,
+        what=what,
+        fraction=row.fraction if procedure else "",
+        model="",
+        unit=units.get(what, "%"),
+        value=value,
+        low=limits[0],
+        high=limits[1],
+        lot=row.row.lot or "",
+        counts=int(not procedure or not _left_out(row)),  # a check or a blank is charted as it was found
+        analyst=row.row.analyst or sheet.run.run.analyst or "",
+        **_where(path, sheet, row.calibration, pooled=procedure),
+        **_times(row.row.at, sheet.run),
+    )
 
 
 def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[PointRow]:
@@ -146,6 +163,7 @@ def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[Point
                 high=limit,
                 lot="",
                 counts=1,
+                analyst=sheet.run.run.analyst or "",
                 **_where(path, sheet, result),
                 **_times(result.finished, sheet.run),
             )
@@ -165,23 +183,30 @@ def _lowest(result: CalibrationResult, sheet: Sheet) -> tuple[str, str, float | 
     return "lowest-level", "%", lowest.error_percent if lowest else None, limit
 
 
-def _where(path: str, sheet: Sheet, curve: CalibrationResult | None) -> dict[str, str]:
-    """What two figures must share to be compared, and the document."""
+def _where(path: str, sheet: Sheet, curve: CalibrationResult | None, *, pooled: bool = False) -> dict[str, str]:
+    """What two figures must share to be compared, the document, and what they were read with."""
     run = sheet.run
     cell = None if curve is None else curve.calibration.cell_mm
-    return {
-        "path": path,
-        "method": run.method.name or "",
+    shared = {
         "instrument": instrument(run),
         "cell": "" if cell is None else f"{float(cell):g}",
         "solvent": run.solvent.name or "",
     }
+    width = f"{shared['cell']} mm" if shared["cell"] else ""
+    setting = ", ".join(filter(None, (shared["instrument"], width, shared["solvent"])))
+    chart = dict.fromkeys(shared, "") if pooled else shared
+    return {"path": path, "method": run.method.name or "", "setting": setting, **chart}
 
 
 def _times(at: datetime | None, run: Run) -> dict[str, str]:
     """A time as written and in UTC; what has none counts as read with the run's latest reading."""
     known = at or latest(run)
     return {"at": _iso(known), "moment": moment(known)}
+
+
+def _studied_with(path: str, sheet: Sheet, curve: CalibrationResult | None) -> dict[str, str]:
+    """As `_where`, for a study, which is always of one photometer."""
+    return {name: value for name, value in _where(path, sheet, curve).items() if name != "setting"}
 
 
 # --- studies ----------------------------------------------------------------------------------------------------
@@ -207,7 +232,7 @@ def _studies(path: str, sheet: Sheet) -> Iterator[StudyRow]:
             detection=optional(limits.detection) if limits else None,
             studied=limits.studied.isoformat() if limits and limits.studied else "",
             left_out=_left_out(row),
-            **_where(path, sheet, row.calibration),
+            **_studied_with(path, sheet, row.calibration),
             **_times(row.row.at, run),
         )
 

@@ -12,6 +12,9 @@ from typing import NamedTuple
 SERIES = {
     "control": "control recovery",
     "spike": "spike recovery",
+    "duplicate": "RPD of duplicates",
+    "method-blank": "method blank",
+    "replicates": "spread of replicate readings",
     "check": "check standard recovery",
     "second-source": "second-source recovery",
     "blank": "solvent blank as found",
@@ -19,6 +22,8 @@ SERIES = {
     "lowest-level": "error at the lowest level",
 }
 """What is charted, by its name in the tables."""
+PROCEDURE = ("control", "spike", "duplicate", "method-blank", "replicates")
+"""Those of the whole procedure: charted over all photometers, with a mark where one changed; the others are of one."""
 
 
 class RunRow(NamedTuple):
@@ -73,7 +78,10 @@ class PointRow(NamedTuple):
     """The method's limits in that run."""
     lot: str
     counts: int
-    """0 for a figure that is kept and not charted: held, or superseded."""
+    """0 for a figure that gives no limits: held, or superseded."""
+    analyst: str
+    setting: str
+    """The photometer with its cell and solvent, whatever the chart shares."""
 
 
 class StudyRow(NamedTuple):

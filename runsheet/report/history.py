@@ -10,19 +10,23 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.statistics.control_charts import RULES
 from runsheet.figures import counted, figure, minute
-from runsheet.history import findings
-from runsheet.history.charts import PROVISIONAL
+from runsheet.history import baselines, findings
+from runsheet.history.charts import ENOUGH, PROVISIONAL, day, only_apart
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
 from runsheet.show.plot import Plot
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
+    from runsheet.compute.statistics.control_charts import Individuals
+    from runsheet.compute.statistics.drift import Trend
     from runsheet.history.cache import Tables
-    from runsheet.history.charts import Chart
+    from runsheet.history.charts import Change, Chart
     from runsheet.history.rows import PointRow, ResultRow
     from runsheet.history.search import Hit, Place
 
+ABOUT_ZERO = ("blank", "method-blank", "lowest-level", "duplicate", "replicates")
+"""What has a mean about zero, or is a range: its slope is told in its own unit."""
 MOST = 12
 """Violations named one by one; the others are counted."""
 
@@ -31,10 +35,16 @@ def blocks(tables: Tables, charts: Sequence[Chart]) -> Iterator[Block]:
     """Say what is wrong with the folder, a line for each chart, then each chart."""
     yield Heading(f"History of {tables.folder.name or tables.folder}", 1)
     yield Paragraph(f"{findings.counted(tables)}.")
-    told = tuple(findings.findings(tables))
+    told = (*findings.findings(tables), *baselines.read(tables.folder).problems)
     if told:
         yield Heading("Findings")
         yield Items(told)
+    alone = tuple(
+        f"{series.title}: {counted(count, 'point')}, held or superseded" for series, count in only_apart(tables)
+    )
+    if alone:
+        yield Heading("Without a point that counts")
+        yield Items(alone)
     if not charts:
         yield Paragraph("No run has a figure to chart.")
         return
@@ -46,8 +56,11 @@ def blocks(tables: Tables, charts: Sequence[Chart]) -> Iterator[Block]:
     )
     yield Paragraph(
         "Individuals charts: sigma is the mean moving range / 1.128, action limits are mean +- 3 sigma, warning limits "
-        "mean +- 2 sigma (NIST/SEMATECH e-Handbook 6.3.2.2); run rules by Nelson (1984). Held and superseded results "
-        "are not charted. A chart out of its limits says that something changed, not what."
+        "mean +- 2 sigma (NIST/SEMATECH e-Handbook 6.3.2.2); of ranges 0 and 3.267 mean ranges (6.3.2.1); run rules "
+        "by Nelson (1984); cumulative sums with a slack of 0.5 sigma, beyond 5 sigma (6.3.2.3). Limits are those of a "
+        "frozen baseline where there is one, else of the points shown, and then whatever drifts is in them. Held and "
+        "superseded results are shown apart (.) and give no limits. A chart out of its limits says that something "
+        "changed, not what."
     )
     for chart in charts:
         yield Heading(chart.series.title)
@@ -69,8 +82,10 @@ def _line(chart: Chart) -> tuple[str, ...]:
 
 def status(chart: Chart) -> str:
     """Say in a few words how a chart stands."""
-    if chart.limits is None:
-        return "one point"
+    if not chart.judged:
+        return f"not judged: {chart.limits.n if chart.limits else 1} of {ENOUGH} points"
+    if (sums := chart.cusum) and sums[-1].at == len(chart.points) - 1 and not chart.latest:
+        return f"cumulative sum {sums[-1].side} the mean since {chart.points[sums[-1].began].at[:10]}"
     if chart.latest:
         return "; ".join(dict.fromkeys(found.words for found in chart.latest))
     return "provisional" if chart.provisional else "in control"
@@ -80,7 +95,16 @@ def one(chart: Chart) -> Iterator[Block]:
     """Say one chart: its limits, its plot, its violations."""
     yield Facts(tuple(_facts(chart)))
     if chart.limits is not None:
-        yield Figure("o a point, x one that violates a rule; lines at the mean, 2 and 3 sigma", plot(chart))
+        yield Figure(
+            "o a point, x one that violates a rule, . one held or superseded; lines at the mean, 2 and 3 sigma",
+            plot(chart),
+        )
+    if changes := tuple(chart.changes):
+        yield Paragraph("What changed, and may be the cause of what the chart shows from there:")
+        rows = tuple(_change(chart, each) for each in changes)
+        yield Table(("from", "document", "row", "what", "was", "is"), rows[-MOST:], (True,) * 6)
+        if len(rows) > MOST:
+            yield Paragraph(f"Earlier, not listed: {counted(len(rows) - MOST, 'change')}.")
     if chart.violations:
         shown = chart.violations[-MOST:]
         rows = tuple((*_point(chart.points[v.at]), str(v.rule), v.words) for v in shown)
@@ -100,34 +124,82 @@ def of_run(charts: Iterable[Chart]) -> Iterator[Block]:
         yield from one(chart)
 
 
+def _change(chart: Chart, change: Change) -> tuple[str, ...]:
+    point = chart.points[change.at]
+    return point.at[:10], point.path, point.row, change.what, change.old, change.new
+
+
 def _point(point: PointRow) -> tuple[str, ...]:
     return point.path, point.row, minute(point.at), point.lot, figure(point.value)
 
 
 def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
-    limits, unit = chart.limits, chart.series.unit
     first, last = chart.points[0].at[:10], chart.points[-1].at[:10]
     more = f", the latest of {chart.of}" if chart.of > len(chart.points) else ""
     yield "Points", f"{len(chart.points)}{more}, {first} to {last}"
-    if limits is not None:
-        of = "" if limits.n == len(chart.points) else f", of the {limits.n} points before this run"
-        yield "Mean", f"{figure(limits.mean)} {unit}, mean moving range {figure(limits.moving_range, 3)}{of}"
-        yield "Warning limits", f"{_pair(limits.warning)} {unit}"
-        yield "Action limits", f"{_pair(limits.action)} {unit}"
-        values = [point.value for point in chart.points]
-        beyond = sum(abs(b - a) > limits.range_upper for a, b in itertools.pairwise(values))
-        yield "Moving range", f"at most {figure(limits.range_upper, 3)} {unit}; {beyond or 'none'} beyond it"
-    if limits is not None and chart.provisional:
-        yield "Provisional", f"the limits stand on fewer than {PROVISIONAL} points"
+    if chart.apart:
+        yield "Apart", f"{counted(len(chart.apart), 'result')} held or superseded, in no limit"
+    yield from _baseline(chart)
+    if chart.limits is not None:
+        yield from _limits(chart, chart.limits)
+    if sums := chart.cusum:
+        since = f"first {sums[0].side} the mean from {chart.points[sums[0].began].at[:10]}"
+        yield "Cumulative sum", f"beyond 5 sigma at {counted(len(sums), 'point')}, {since}"
+    if trend := chart.trend:
+        yield "Slope", _slope(chart, trend)
     low, high = chart.method_limits
     if low is not None and high is not None:
-        yield "The method's limits", f"{_pair((low, high))} {unit}"
+        yield "The method's limits", f"{_pair((low, high))} {chart.series.unit}"
     if chart.own is not None:
-        may = "may replace the method's (SW-846 8000D)"
-        within = [found for found in chart.violations if chart.judged_from is None or found.at < chart.judged_from]
-        if within:
-            may = f"no limits to work by: the cause of {counted(len(within), 'violation')} is still in them"
-        yield "Own limits", f"{_pair(chart.own)} {unit}, mean +- 3 s; {may}"
+        yield "Own limits", f"{_pair(chart.own)} {chart.series.unit}, mean +- 3 s; {_may(chart)}"
+
+
+def _baseline(chart: Chart) -> Iterator[tuple[str, str]]:
+    if frozen := chart.baseline:
+        words = f"{counted(len(frozen.values), 'point')}, {frozen.point[0].at[:10]} to {frozen.point[-1].at[:10]}"
+        yield "Baseline", f"{words}, frozen by {frozen.by}, {frozen.at:%Y-%m-%d}: {frozen.why}"
+        if left := [f"{p.path} {p.row}: {p.cause}" for p in frozen.point if p.cause]:
+            yield "Left out of it", "; ".join(left)
+    elif chart.of >= baselines.LEAST and chart.judged_from is None:
+        yield "Baseline", f"none: {chart.of} points are there, and runsheet baseline freezes them"
+
+
+def _limits(chart: Chart, limits: Individuals) -> Iterator[tuple[str, str]]:
+    unit = chart.series.unit
+    before = "" if chart.baseline or limits.n == len(chart.points) else f", of the {limits.n} points before this run"
+    of = ", of the baseline" if chart.baseline else before
+    yield "Mean", f"{figure(limits.mean)} {unit}, mean moving range {figure(limits.moving_range, 3)}{of}"
+    yield "Warning limits", f"{_pair(limits.warning)} {unit}"
+    yield "Action limits", f"{_pair(limits.action)} {unit}"
+    values = [point.value for point in chart.points]
+    beyond = sum(abs(b - a) > limits.range_upper for a, b in itertools.pairwise(values))
+    yield "Moving range", f"at most {figure(limits.range_upper, 3)} {unit}; {beyond or 'none'} beyond it"
+    if chart.provisional:
+        yield "Provisional", f"the limits stand on fewer than {PROVISIONAL} points"
+
+
+def _may(chart: Chart) -> str:
+    within = [found for found in chart.violations if chart.judged_from is None or found.at < chart.judged_from]
+    if within:
+        return f"no limits to work by: the cause of {counted(len(within), 'violation')} is still in them"
+    return "may replace the method's (SW-846 8000D)"
+
+
+WEEK = 7
+
+
+def _slope(chart: Chart, trend: Trend) -> str:
+    """Say how fast the figure moves, in percent of its mean where it has one that is not about zero."""
+    mean = chart.limits.mean if chart.limits else 0.0
+    percent = chart.series.what not in ABOUT_ZERO and mean > 0
+    scale = WEEK * (100 / mean if percent else 1)
+    unit = "%" if percent else chart.series.unit
+    if not trend.is_one:
+        low, high = sorted((trend.low * scale, trend.high * scale))
+        return f"none that can be told from zero: {figure(low, 2)} to {figure(high, 2)} {unit} a week, 95 %"
+    low, high = sorted((abs(trend.low * scale), abs(trend.high * scale)))
+    way = "rising" if trend.per_day > 0 else "falling"
+    return f"{way} {figure(abs(trend.per_day * scale), 2)} {unit} a week, 95 % {figure(low, 2)} to {figure(high, 2)}"
 
 
 def _pair(limits: tuple[float, float]) -> str:
@@ -135,13 +207,16 @@ def _pair(limits: tuple[float, float]) -> str:
 
 
 def plot(chart: Chart) -> Plot:
-    """Draw a chart's points in their order over its mean, warning and action limits."""
+    """Draw a chart's points over their dates, with its mean, warning and action limits."""
     bad = {found.at for found in chart.violations}
-    points = tuple((float(at + 1), p.value, "x" if at in bad else "o") for at, p in enumerate(chart.points))
+    begin = min((day(point) for point in (*chart.points, *chart.apart)), default=0.0)
+    points = tuple((day(p) - begin, p.value, "x" if at in bad else "o") for at, p in enumerate(chart.points))
+    apart = tuple((day(p) - begin, p.value, ".") for p in chart.apart)
     limits = chart.limits
     levels = () if limits is None else (limits.mean, *limits.warning, *limits.action)
-    line = tuple((x, y) for x, y, _ in points)
-    return Plot(points, line, levels, "points in order of time", chart.series.unit)
+    dates = [point.at[:10] for point in (*chart.points, *chart.apart)]
+    title = f"days, {min(dates)} to {max(dates)}"
+    return Plot((*apart, *points), tuple((x, y) for x, y, _ in points), levels, title, chart.series.unit)
 
 
 def rules() -> Block:

@@ -56,7 +56,7 @@ def test_history_in_every_form(folder: Path, form: str, tmp_path: Path) -> None:
     assert told.startswith(
         {"markdown": "# History", "html": "<!DOCTYPE html>", "csv": '"path","row","what"', "sql": "BEGIN;"}[form]
     )
-    assert told.count("<svg") == (7 if form == "html" else 0)
+    assert told.count("<svg") == (9 if form == "html" else 0)
 
 
 def test_detection_says_the_figure_and_what_is_missing(tmp_path: Path) -> None:

@@ -89,9 +89,14 @@ def test_a_check_that_fails_is_charted_as_it_was_found(tmp_path: Path) -> None:
     ],
 )
 def test_what_cannot_be_compared_makes_a_chart_of_its_own(tmp_path: Path, other: dict[str, Any]) -> None:
-    put(tmp_path, 0, [control("LCS1", 100)])
-    put(tmp_path, 1, [control("LCS1", 90)], **other)
-    assert sorted(len(chart.points) for chart in charts(tmp_path)) == [1, 1]
+    rows = [row("CCV1", 0.5, kind="check", expected=100), control("LCS1", 100)]
+    put(tmp_path, 0, rows)
+    put(tmp_path, 1, rows, **other)
+    assert sorted(len(chart.points) for chart in charts(tmp_path, "check")) == [1, 1]
+    procedure = charts(tmp_path)
+    assert [len(chart.points) for chart in procedure] == ([1, 1] if "method" in other else [2])
+    changed = [change.what for chart in procedure for change in chart.changes]
+    assert changed == ([] if "method" in other else ["photometer, cell or solvent"])
 
 
 def test_the_fractions_are_charted_apart(tmp_path: Path) -> None:

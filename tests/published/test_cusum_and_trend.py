@@ -49,7 +49,7 @@ def test_the_slope_and_its_interval_beside_scipy() -> None:
         assert made is not None
         half = stats.t.ppf(0.975, n - 2) * theirs.stderr
         assert made.per_day == pytest.approx(theirs.slope, rel=1e-9)
-        assert (made.low, made.high) == (pytest.approx(theirs.slope - half), pytest.approx(theirs.slope + half))
+        assert [made.low, made.high] == pytest.approx([theirs.slope - half, theirs.slope + half])
         assert made.is_one == (not math.isclose(half, 0) and abs(theirs.slope) > half)
 
 

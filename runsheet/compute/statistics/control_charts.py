@@ -65,6 +65,32 @@ class Individuals:
         return D4 * self.moving_range
 
 
+@dataclass(frozen=True, slots=True)
+class Ranges(Individuals):
+    """A chart of ranges of two: RPDs, spreads. Its limits are 0 and D4 mean ranges, and no range is below 0."""
+
+    @property
+    def sigma(self) -> float:
+        """A third of the way from the mean to the upper limit."""
+        return (D4 - 1) / 3 * self.mean
+
+    @property
+    def action(self) -> tuple[float, float]:
+        """0 and D4 mean ranges (e-Handbook 6.3.2.1)."""
+        return 0.0, D4 * self.mean
+
+    @property
+    def warning(self) -> tuple[float, float]:
+        """0 and two thirds of the way to the upper limit."""
+        return 0.0, self.mean + 2 * self.sigma
+
+
+def ranges(values: Sequence[float]) -> Ranges | None:
+    """The chart of ranges of two in their order of time; None for fewer than two."""
+    made = individuals(values)
+    return None if made is None else Ranges(made.n, made.mean, made.moving_range, made.s)
+
+
 def individuals(values: Sequence[float]) -> Individuals | None:
     """The chart of values in their order of time; None for fewer than two."""
     if len(values) < 2:

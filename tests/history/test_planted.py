@@ -1,0 +1,166 @@
+"""Thirty runs with a planted drift, an outlier, a lot, an analyst and a photometer changed: all of it is told."""
+
+from __future__ import annotations
+
+import itertools
+from statistics import NormalDist
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.command import main
+from runsheet.history import baselines
+from runsheet.history.charts import Chart, all_charts, chart, limits_of
+from runsheet.report import history, text
+from tests.history.folder import control, opened, put
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+BASE, DRIFT_FROM, RUNS = 24, 30, 44
+OUTLIER, LOT, ANALYST, PHOTOMETER = 26, 27, 28, 29
+QUIET = [NormalDist().inv_cdf((n * 7 % 24 + 0.5) / 24) for n in range(24)]
+"""Normal quantiles in a shuffled order: a process in control, with no luck in it."""
+
+
+def value(day: int) -> float:
+    made = 100 + 2 * QUIET[day % len(QUIET)]
+    if day == OUTLIER:
+        made += 15
+    return made - 0.9 * (day - DRIFT_FROM) if day > DRIFT_FROM else made
+
+
+@pytest.fixture
+def planted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("RUNSHEET_CACHE", str(tmp_path / "cache"))
+    folder = tmp_path / "runs"
+    for day in range(RUNS):
+        made = control("LCS1", value(day), lot="K-2" if day >= LOT else "K-1")
+        analyst = "B. Okoro" if day >= ANALYST else "M. Tarn"
+        instrument = {"name": "second" if day >= PHOTOMETER else "first", "reads": "absorbance", "step": 0.001}
+        put(folder, day, [made], run={"id": f"R{day}", "analyst": analyst}, instrument=instrument)
+    return folder
+
+
+def freeze(folder: Path, *more: str) -> int:
+    days = sorted(folder.glob("day-*.toml"))
+    with opened(folder) as tables:
+        to = all_charts(tables, what="control")[0].points[BASE - 1].at[:10]
+    assert len(days) >= BASE
+    return main.main(
+        ["baseline", str(folder), "--of", "control", "--by", "R. Holt", "--why", "first quarter", "--to", to, *more]
+    )
+
+
+def only(folder: Path) -> Chart:
+    with opened(folder) as tables:
+        (made,) = all_charts(tables, what="control")
+    return made
+
+
+def test_the_drift_is_flagged_within_six_runs_of_its_start_by_the_frozen_baseline(planted: Path) -> None:
+    assert freeze(planted) == 0
+    made = only(planted)
+    assert made.baseline is not None
+    assert len(made.baseline.values) == BASE
+    drifting = {signal.at for signal in made.cusum if signal.side == "below"}
+    drifting |= {found.at for found in made.violations if found.at > DRIFT_FROM}
+    assert min(drifting) <= DRIFT_FROM + 6
+    assert min(at for at in drifting) > DRIFT_FROM, "nothing before it began"
+    assert set(range(DRIFT_FROM + 7, RUNS)) <= drifting, "and it lasts"
+
+
+def test_without_one_the_drift_is_in_the_limits_and_that_is_said(planted: Path) -> None:
+    made = only(planted)
+    assert made.limits is not None
+    wide = made.limits.action[0]
+    freeze(planted)
+    frozen = only(planted).limits
+    assert frozen is not None
+    assert frozen.action[0] > wide
+    assert frozen.mean == pytest.approx(100, abs=0.5)
+
+
+def test_the_outlier_and_each_change_are_named(planted: Path) -> None:
+    freeze(planted)
+    made = only(planted)
+    assert next(found.at for found in made.violations if found.rule == 1) == OUTLIER
+    changes = {change.what: (change.at, change.old, change.new) for change in made.changes}
+    assert changes["lot"] == (LOT, "K-1", "K-2")
+    assert changes["analyst"] == (ANALYST, "M. Tarn", "B. Okoro")
+    assert changes["photometer, cell or solvent"][0] == PHOTOMETER
+    told = text.write(history.one(made))
+    for words in ("frozen by R. Holt", "first quarter", "K-1", "B. Okoro", "second", "falling"):
+        assert words in told
+
+
+def test_nothing_is_silently_left_out(planted: Path) -> None:
+    rows = [control("LCS1", 80, report=False, reason="read again"), control("LCS2", 100)]
+    put(planted, 60, rows, name="again")
+    freeze(planted)
+    made = only(planted)
+    assert [(point.path, point.row) for point in made.apart] == [("again.toml", "LCS1")]
+    assert made.of == RUNS + 1
+    assert "1 result held or superseded, in no limit" in " ".join(text.write(history.one(made)).split())
+    lonely = [control("LCS9", 80, silica_gel=True, report=False, reason="spilt")]
+    put(planted, 61, lonely, name="alone")
+    with opened(planted) as tables:
+        told = " ".join(text.write(history.blocks(tables, all_charts(tables))).split())
+    assert "control recovery, petroleum hydrocarbons" in told
+    assert "1 point, held or superseded" in told
+
+
+def test_a_point_left_out_has_its_cause_and_what_was_changed_by_hand_gives_no_limits(planted: Path) -> None:
+    assert freeze(planted, "--leave-out", "day-003.toml:LCS1=spiking solution spoilt") == 0
+    made = only(planted)
+    assert made.baseline is not None
+    assert len(made.baseline.values) == BASE - 1
+    assert "day-003.toml LCS1: spiking solution spoilt" in " ".join(text.write(history.one(made)).split())
+    path = planted / baselines.NAME
+    written = path.read_text(encoding="utf-8")
+    path.write_text(written.replace("R. Holt", "B. Okoro"), encoding="utf-8")
+    assert only(planted).baseline is not None, "who signs is no point; the points are what is digested"
+    path.write_text(written.replace("day-004.toml", "day-040.toml"), encoding="utf-8")
+    assert only(planted).baseline is None
+    assert "changed by hand: not used" in baselines.read(planted).problems[0]
+
+
+@pytest.mark.parametrize(
+    "more", [["--leave-out", "day-099.toml:LCS1=spoilt"], ["--to", "2020-01-01"], ["--fraction", "petroleum"]]
+)
+def test_what_cannot_be_frozen_writes_nothing(planted: Path, more: list[str]) -> None:
+    assert freeze(planted, *more) == 2
+    assert not (planted / baselines.NAME).exists()
+
+
+@pytest.mark.parametrize("more", [["--why", "7"], ["--leave-out", "day-003.toml:LCS1=3"], ["--leave-out", "x=spoilt"]])
+def test_a_reason_is_in_words(planted: Path, more: list[str]) -> None:
+    with pytest.raises(SystemExit):
+        freeze(planted, *more)
+
+
+def test_frozen_limits_are_those_of_the_frozen_values_by_brute_force(planted: Path) -> None:
+    freeze(planted)
+    made = only(planted)
+    values = [value(day) for day in range(BASE)]
+    moving = sum(abs(b - a) for a, b in itertools.pairwise(values)) / (BASE - 1) / 1.128
+    mean = sum(values) / BASE
+    assert made.limits is not None
+    assert list(made.limits.action) == pytest.approx([mean - 3 * moving, mean + 3 * moving], rel=1e-6)
+
+
+def test_fewer_than_ten_points_are_not_judged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RUNSHEET_CACHE", str(tmp_path / "cache"))
+    for day in range(7):
+        put(tmp_path / "runs", day, [control("LCS1", 100 if day < 6 else 300)])
+    assert history.status(only(tmp_path / "runs")) == "not judged: 7 of 10 points"
+
+
+def test_ranges_have_no_lower_limit_and_no_sum() -> None:
+    from runsheet.history.charts import Series
+
+    made = limits_of(Series("duplicate", "", "petroleum", "", "", "", "", "%"), [2.0, 4.0, 6.0])
+    assert made is not None
+    assert made.action == pytest.approx((0, 3.267 * 4))
+    assert made.mean + 3 * made.sigma == pytest.approx(made.action[1])
+    assert chart(Series("duplicate", "", "petroleum", "", "", "", "", "%"), [], 0).cusum == ()
