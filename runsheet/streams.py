@@ -10,7 +10,7 @@ import contextlib
 import io
 import os
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from runsheet.exits import Refusal
 from runsheet.figures import visible
@@ -34,8 +34,17 @@ def prepare() -> None:
     for number, name in ((1, "stdout"), (2, "stderr")):
         if getattr(sys, name) is None:
             setattr(sys, name, io.TextIOWrapper(io.FileIO(number, "w"), errors="backslashreplace"))
-    with contextlib.suppress(AttributeError, ValueError):  # a stream that is replaced stays as it is
-        sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(AttributeError, ValueError):  # a stream that is replaced stays as it is
+            _settle(stream)
+
+
+def _settle(stream: Any) -> None:
+    """Have a file or a pipe take UTF-8 and plain line ends whatever the locale; a terminal keeps what it shows."""
+    if stream.isatty():
+        stream.reconfigure(errors="backslashreplace")
+    else:
+        stream.reconfigure(encoding="utf-8", newline="\n", errors="backslashreplace")
 
 
 def lines(texts: Iterable[object]) -> None:

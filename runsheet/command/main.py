@@ -7,11 +7,13 @@ narration. Everything a command needs is imported inside it, so that `--help` co
 from __future__ import annotations
 
 import argparse
+import difflib
+import os
 import sys
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from runsheet import streams
-from runsheet.command import folder, issuing, one_run
+from runsheet.command import completion, folder, issuing, one_run
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 
@@ -51,9 +53,10 @@ def main(arguments: Sequence[str]) -> int:
     """Run one command; its exit code."""
     parser = _parser()
     words = list(arguments)
-    if not words or words[0] == "--" or (words[0] not in COMMANDS and not words[0].startswith("-")):
-        words = ["open", *words]
     try:
+        if not words or words[0] == "--" or (words[0] not in COMMANDS and not words[0].startswith("-")):
+            _no_command(words)
+            words = ["open", *words]
         asked = parser.parse_args(words)
         return int(asked.command(asked))
     except Refusal as refusal:
@@ -61,6 +64,17 @@ def main(arguments: Sequence[str]) -> int:
     except ImportError as error:  # a package that is missing or cannot be loaded: said, not a fault of the run
         streams.tell(f"runsheet: this needs a package that cannot be loaded: {error}")
     return Exit.BAD
+
+
+def _no_command(words: Sequence[str]) -> None:
+    """Refuse a first word that is neither a command nor a file, where it was meant as a command."""
+    if not words or words[0] == "--" or "." in words[0] or os.path.lexists(words[0]):
+        return
+    near = difflib.get_close_matches(words[0], COMMANDS, n=1)
+    if near:
+        raise Refusal(f"{words[0]}: no such command; did you mean {near[0]}?")
+    if len(words) > 1 and not words[1].startswith("-"):
+        raise Refusal(f"{words[0]}: no such command; runsheet --help lists them")
 
 
 class _Parser(argparse.ArgumentParser):
@@ -82,7 +96,7 @@ class _Parser(argparse.ArgumentParser):
 
 COMMANDS = (
     "open", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history", "detection",
-    "find", "audit", "baseline",
+    "find", "audit", "baseline", "completion",
 )  # fmt: skip
 
 
@@ -144,6 +158,7 @@ def _parser() -> argparse.ArgumentParser:
 
     issuing.add(commands)
     folder.add(commands, one_run.moment)
+    completion.add(commands, _parser)
     return parser
 
 

@@ -270,3 +270,31 @@ def test_the_digest_is_the_one_reports_print(soil: Path, capsys: pytest.CaptureF
     soil.write_text(soil.read_text(encoding="utf-8").replace("amount = 9.8", "amount = 9.7"), encoding="utf-8")
     assert main(["log", str(soil), "--digest"]) == 0
     assert capsys.readouterr().out.strip() != digest
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["repot", "x"], "repot: no such command; did you mean report?"),
+        (["chekc"], "chekc: no such command; did you mean check?"),
+        (["zzz", "x"], "zzz: no such command; runsheet --help lists them"),
+        (["day.toml", "x"], "unrecognized arguments: x"),
+    ],
+)
+def test_a_command_that_there_is_not_is_named(words: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    try:
+        code = main(words)
+    except SystemExit as end:
+        code = end.code  # type: ignore[assignment]
+    out, err = capsys.readouterr()
+    assert (code, out) == (2, "")
+    assert err.splitlines()[-1].endswith(said)
+
+
+def test_a_file_called_like_a_command_is_no_misspelt_command(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "repot").touch()
+    monkeypatch.chdir(tmp_path)
+    assert main(["repot"]) == 2
+    assert "no such command" not in capsys.readouterr().err
