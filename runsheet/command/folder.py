@@ -99,6 +99,30 @@ def audit(asked: argparse.Namespace) -> int:
     return _out(asked, _written(asked, told.blocks(runs, unread, same, groups)))
 
 
+def uncertainty(asked: argparse.Namespace) -> int:
+    """Print the uncertainty a laboratory's own controls, duplicates and rounds tell."""
+    import json
+
+    from runsheet.history import uncertainty as own
+    from runsheet.report import uncertainty as told
+
+    found, problems = own.evaluations(_tables(asked), asked.since, asked.reference)
+    if asked.form == "json":
+        return _out(asked, json.dumps(told.as_data(found, problems), ensure_ascii=False, indent=1) + "\n")
+    return _out(asked, _written(asked, told.blocks(found, problems)))
+
+
+def percent(text: str) -> float:
+    """Read a standard uncertainty in percent."""
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = -1.0
+    if not 0 <= value < 100:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected percent, as 1.5")
+    return value
+
+
 def baseline(asked: argparse.Namespace) -> int:
     """Freeze the points of a kind of chart as its baseline."""
     from runsheet.history import baselines, charts
@@ -237,6 +261,13 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
         "what a data-integrity review looks for, over a folder of runs",
         audit,
         (*BLOCKS, "csv", "json"),
+    )
+
+    told = "uncertainty from the laboratory's own controls, duplicates and proficiency rounds (rounds.toml)"
+    own = _over(commands, "uncertainty", told, uncertainty, (*BLOCKS, "json"))
+    own.add_argument("--since", default="", metavar="DATE", help="nothing before this day, 2026-01-01")
+    own.add_argument(
+        "--reference", type=percent, metavar="PERCENT", help="standard uncertainty of the controls' true value"
     )
 
     frozen = commands.add_parser("baseline", help="freeze the points of a control chart, to judge later ones by them")

@@ -96,7 +96,7 @@ class _Parser(argparse.ArgumentParser):
 
 COMMANDS = (
     "open", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history", "detection",
-    "find", "audit", "baseline", "completion",
+    "find", "audit", "baseline", "uncertainty", "completion",
 )  # fmt: skip
 
 

@@ -1,0 +1,155 @@
+"""Uncertainty from a laboratory's own work, over a folder of runs: one evaluation for each method and fraction.
+
+Owns: `Evaluation`, `evaluations`, `rounds.toml` (`Round`). Invariant: only results that count in a chart enter; a part
+that nothing tells is missing and said, never taken as nothing; figures are offered, and written into no method.
+
+u(Rw) is from controls over the whole procedure, with the ranges of duplicate samples; u(bias) from proficiency rounds
+where there are six, else from the controls' recoveries, held against the standards' uncertainty of the method
+(Nordtest TR 537 and ISO 11352, from memory). A control that was superseded or held is left out here as it is in the
+chart's limits, and counted.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from runsheet import tables as typed
+from runsheet.compute.statistics import own_work
+from runsheet.run.disk import files
+from runsheet.run.model import Fraction, Positive  # noqa: TC001 - as above
+from runsheet.tables import Number  # noqa: TC001 - as above
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from runsheet.compute.statistics.own_work import Bias, Uncertainty
+    from runsheet.history.cache import Tables
+
+ROUNDS = "rounds.toml"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Round:
+    """One result of a proficiency round."""
+
+    name: str
+    fraction: Fraction
+    assigned: Positive
+    """The assigned value, in the result's unit."""
+    result: Number
+    s_percent: Positive
+    """The standard deviation between laboratories, percent of the assigned value."""
+    laboratories: Positive
+    date: dt.date | None = None
+    method: str | None = None
+    """The method's name; of every one where it is not given."""
+    note: str | None = None
+
+    @property
+    def bias(self) -> float:
+        """Percent of the assigned value."""
+        return 100 * (float(self.result) - float(self.assigned)) / float(self.assigned)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rounds:
+    """The file."""
+
+    round: tuple[Round, ...] = ()
+
+
+class Evaluation(NamedTuple):
+    """The uncertainty of one method and fraction, with what it stands on."""
+
+    method: str
+    fraction: str
+    parts: Uncertainty
+    controls: int
+    duplicates: int
+    rounds: int
+    apart: int
+    """Controls held or superseded, which are in none of it."""
+    first: str
+    last: str
+    """The days of the first and last control or duplicate; empty without any."""
+    bias_from: str
+    """What the bias is from, in words; why there is none."""
+
+
+def rounds(folder: Path) -> tuple[tuple[Round, ...], list[str]]:
+    """The proficiency rounds of a folder, and what is wrong with the file."""
+    try:
+        data = files.DISK.read(folder / ROUNDS)
+    except FileNotFoundError:
+        return (), []
+    except OSError as error:
+        return (), [f"{ROUNDS}: {files.words(error)}"]
+    found, problems = typed.parse(data.decode(errors="replace"))
+    made = typed.table(Rounds, found, "", problems) if found is not None else None
+    return (made.round if made else ()), [f"{ROUNDS}: {problem}" for problem in problems]
+
+
+def evaluations(tables: Tables, since: str = "", reference: float | None = None) -> tuple[list[Evaluation], list[str]]:
+    """One evaluation for each method and fraction with a control or a duplicate, and what is wrong with `rounds.toml`.
+
+    `since` is a day, before which nothing counts; `reference` the standard uncertainty of the controls' true value,
+    percent.
+    """
+    read, problems = rounds(tables.folder)
+    query = (
+        "SELECT DISTINCT method, fraction FROM point WHERE what IN ('control', 'duplicate') "
+        "AND path NOT IN (SELECT path FROM twice) ORDER BY method, fraction"
+    )
+    pairs = [(str(method), str(fraction)) for method, fraction in tables.rows(query)]
+    return [_one(tables, method, fraction, since, reference, read) for method, fraction in pairs], problems
+
+
+def _one(
+    tables: Tables, method: str, fraction: str, since: str, reference: float | None, every: tuple[Round, ...]
+) -> Evaluation:
+    controls, control_days = _values(tables, "control", method, fraction, since)
+    duplicates, duplicate_days = _values(tables, "duplicate", method, fraction, since)
+    days = sorted([*control_days, *duplicate_days])
+    mine = [r for r in every if r.fraction == fraction and r.method in (None, method)]
+    mine = [r for r in mine if not since or r.date is None or r.date.isoformat() >= since]
+    bias, words = _bias(controls, mine, reference)
+    parts = own_work.Uncertainty(own_work.of_controls(controls), own_work.of_duplicates(duplicates), bias)
+    apart = tables.rows(
+        "SELECT count(*) FROM point WHERE what = 'control' AND method = ? AND fraction = ? AND counts = 0 AND at >= ? "
+        "AND path NOT IN (SELECT path FROM twice)",
+        method,
+        fraction,
+        since,
+    )
+    first, last = (days[0], days[-1]) if days else ("", "")
+    return Evaluation(
+        method, fraction, parts, len(controls), len(duplicates), len(mine), int(str(apart[0][0])), first, last, words
+    )
+
+
+def _values(tables: Tables, what: str, method: str, fraction: str, since: str) -> tuple[list[float], list[str]]:
+    rows = tables.rows(
+        "SELECT value, at FROM point WHERE what = ? AND method = ? AND fraction = ? AND counts = 1 AND at >= ? "
+        "AND path NOT IN (SELECT path FROM twice) ORDER BY moment, path, rowid",
+        what,
+        method,
+        fraction,
+        since,
+    )
+    return [float(str(value)) for value, _ in rows], [str(at)[:10] for _, at in rows]
+
+
+def _bias(controls: list[float], mine: list[Round], reference: float | None) -> tuple[Bias | None, str]:
+    if len(mine) >= own_work.ROUNDS_FROM:
+        made = own_work.bias_of_rounds(
+            [r.bias for r in mine], [float(r.s_percent) for r in mine], [float(r.laboratories) for r in mine]
+        )
+        return made, f"{len(mine)} proficiency rounds"
+    few = f"{len(mine)} proficiency rounds of {own_work.ROUNDS_FROM}" if mine else "no proficiency rounds"
+    if len(controls) < own_work.CONTROLS_FROM:
+        return None, f"{few}, and {len(controls)} of {own_work.CONTROLS_FROM} controls"
+    if reference is None:
+        return None, f"{few}; for the controls, --reference is the standard uncertainty of their true value, percent"
+    return own_work.bias_of_one(controls, reference), f"{len(controls)} controls ({few})"

@@ -1,0 +1,102 @@
+"""Uncertainty from a laboratory's own work, for reading, and as the lines a method takes it in.
+
+Owns: `blocks`, `as_data`. Invariant: what is missing is said with what would give it; the figures are an offer.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from runsheet.compute.rounding import significant
+from runsheet.compute.statistics import own_work
+from runsheet.figures import counted, figure
+from runsheet.report.blocks import Facts, Heading, Items, Paragraph
+from runsheet.show.client_results import ANALYTES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from runsheet.history.uncertainty import Evaluation
+    from runsheet.report.blocks import Block
+
+SOURCE = "Nordtest TR 537 and ISO 11352"
+
+
+def blocks(found: Sequence[Evaluation], problems: Sequence[str]) -> Iterator[Block]:
+    """Say each evaluation, with the lines for its method."""
+    yield Heading("Uncertainty from the laboratory's own work", 1)
+    yield Paragraph(
+        f"Relative, in percent ({SOURCE}): u(Rw) = sqrt(s(controls)^2 + s(duplicates)^2), s(duplicates) = mean RPD / "
+        "1.128; u(bias) = sqrt(bias^2 + u(reference)^2); u_c = sqrt(u(Rw)^2 + u(bias)^2); U = 2 u_c. It holds for "
+        "samples and contents like those of the controls and duplicates it stands on."
+    )
+    if problems:
+        yield Items(tuple(problems))
+    if not found:
+        yield Paragraph("No run has a control or a duplicate that counts.")
+    for each in found:
+        yield Heading(f"{ANALYTES.get(each.fraction, each.fraction)}, {each.method or 'method not named'}")
+        yield Facts(tuple(_facts(each)))
+        if lines := toml(each):
+            yield Paragraph("For the method, as a person decides:")
+            yield Items(tuple(lines))
+
+
+def _facts(each: Evaluation) -> Iterator[tuple[str, str]]:
+    parts = each.parts
+    yield "Of", f"{counted(each.controls, 'control')}, {counted(each.duplicates, 'duplicate')}{_days(each)}"
+    if each.apart:
+        yield "Not in it", f"{counted(each.apart, 'control')} held or superseded"
+    few = f"{each.controls} of {own_work.CONTROLS_FROM} controls"
+    yield "s(controls)", _percent(parts.controls) or f"not known: {few}"
+    few = f"{each.duplicates} of {own_work.DUPLICATES_FROM} duplicates"
+    yield "s(duplicates)", _percent(parts.duplicates) or f"not known: {few}; u(Rw) is without it"
+    yield "u(Rw)", _percent(parts.precision) or "not known"
+    if parts.bias is None:
+        yield "u(bias)", f"not known: {each.bias_from}"
+    else:
+        made = parts.bias
+        of = f"bias {figure(made.size, 3)} %, reference {figure(made.reference, 3)} %"
+        yield "u(bias)", f"{_percent(made.u)}: {of}, from {each.bias_from}"
+    yield "u_c", _percent(parts.combined) or "not known: a part is missing"
+    yield "U, k = 2", _percent(parts.expanded) or "not known: a part is missing"
+
+
+def _days(each: Evaluation) -> str:
+    return f", {each.first} to {each.last}" if each.first else ""
+
+
+def _percent(value: float | None) -> str:
+    return "" if value is None else f"{figure(value, 3)} %"
+
+
+def toml(each: Evaluation) -> Iterator[str]:
+    """The lines of a method that take the parts that are known, with what they stand on."""
+    known = {"precision_percent": each.parts.precision, "bias_percent": each.parts.bias.u if each.parts.bias else None}
+    for name, value in known.items():
+        if value is not None:
+            on = f"{each.controls} controls, {each.duplicates} duplicates" if name.startswith("p") else each.bias_from
+            yield f"[method.uncertainty] {name} = {significant(value)}"
+            yield f'[method.sources] "uncertainty.{name}" = "{on}{_days(each)}; {SOURCE}"'
+
+
+def as_data(found: Sequence[Evaluation], problems: Sequence[str]) -> dict[str, Any]:
+    """The same for another program, unrounded."""
+    rows = [
+        {
+            "method": each.method,
+            "fraction": each.fraction,
+            "controls": each.controls,
+            "duplicates": each.duplicates,
+            "rounds": each.rounds,
+            "s_controls_percent": each.parts.controls,
+            "s_duplicates_percent": each.parts.duplicates,
+            "precision_percent": each.parts.precision,
+            "bias_percent": each.parts.bias.u if each.parts.bias else None,
+            "bias_from": each.bias_from,
+            "combined_percent": each.parts.combined,
+            "expanded_percent": each.parts.expanded,
+        }
+        for each in found
+    ]
+    return {"format": 1, "evaluations": rows, "problems": list(problems)}

@@ -1,0 +1,105 @@
+"""Uncertainty over a folder: from which results, and what is said where something is missing."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from runsheet.command import main
+from runsheet.history import uncertainty
+from tests.history.folder import control, opened, put, reading
+from tests.make import row
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+RECOVERIES = [96, 101, 99, 104, 98, 95, 102, 100, 97, 103, 99, 98]
+PAIRS = [(10.0, 10.4), (20, 19.4), (8, 8.5), (30, 31), (12, 11.6), (15, 15.2), (9, 9.6), (11, 10.7), (14, 14.1)]
+ROUND = (
+    '[[round]]\nname = "R{n}"\nfraction = "oil_grease"\nassigned = 100\nresult = {result}\n'
+    "s_percent = 8.8\nlaboratories = 33\n"
+)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("RUNSHEET_CACHE", str(tmp_path / "cache"))
+    made = tmp_path / "runs"
+    for day, recovery in enumerate(RECOVERIES):
+        rows: list[dict[str, Any]] = [control("LCS1", recovery)]
+        if day < len(PAIRS):
+            one, two = PAIRS[day]
+            rows += [row("A", reading(one)), row("AD", reading(two), kind="duplicate", of="A")]
+        put(made, day, rows, method={"name": "m"})
+    return made
+
+
+def told(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> dict[str, Any]:
+    capsys.readouterr()
+    assert main.main(["uncertainty", str(folder), "--as", "json", *more]) == 0
+    (found,) = json.loads(capsys.readouterr().out)["evaluations"]
+    assert isinstance(found, dict)
+    return found
+
+
+def test_the_parts_are_those_of_the_controls_and_duplicates_beside_numpy(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = told(folder, capsys, "--reference", "1.5")
+    values = np.array(RECOVERIES, float)
+    s = values.std(ddof=1) / values.mean() * 100
+    rpd = np.mean([200 * abs(a - b) / (a + b) for a, b in PAIRS]) / 1.128
+    bias = np.sqrt((values.mean() - 100) ** 2 + values.var(ddof=1) / len(values) + 1.5**2)
+    assert (found["controls"], found["duplicates"], found["rounds"]) == (12, 9, 0)
+    assert found["s_controls_percent"] == pytest.approx(s)
+    assert found["s_duplicates_percent"] == pytest.approx(rpd, rel=1e-6)
+    assert found["bias_percent"] == pytest.approx(bias)
+    assert found["expanded_percent"] == pytest.approx(2 * np.sqrt(s**2 + rpd**2 + bias**2), rel=1e-6)
+
+
+def test_six_rounds_give_the_bias_and_five_do_not(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    results = [102.4, 102.7, 101.9, 98.6, 101.8, 97.1]
+    path = folder / "rounds.toml"
+    path.write_text("".join(ROUND.format(n=n, result=result) for n, result in enumerate(results)), encoding="utf-8")
+    found = told(folder, capsys)
+    assert found["bias_from"] == "6 proficiency rounds"
+    assert found["bias_percent"] == pytest.approx(2.72, abs=0.005)  # the example of TR 537
+    path.write_text("".join(ROUND.format(n=n, result=result) for n, result in enumerate(results[:5])), encoding="utf-8")
+    found = told(folder, capsys)
+    assert found["bias_percent"] is None
+    assert found["expanded_percent"] is None
+    assert found["bias_from"].startswith("5 proficiency rounds of 6; for the controls, --reference is")
+
+
+def test_what_is_missing_is_said_and_the_lines_for_the_method_are_offered(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main.main(["uncertainty", str(folder)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "u(bias) not known: no proficiency rounds" in out
+    assert "U, k = 2 not known: a part is missing" in out
+    assert "[method.uncertainty] precision_percent = " in out
+    assert "bias_percent =" not in out
+    assert '"uncertainty.precision_percent" = "12 controls, 9 duplicates, 2026-03-11 to 2026-03-22' in out
+
+
+def test_few_controls_tell_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RUNSHEET_CACHE", str(tmp_path / "cache"))
+    for day in range(9):
+        put(tmp_path / "runs", day, [control("LCS1", 100 + day % 3)])
+    put(tmp_path / "runs", 9, [control("LCS1", 50, report=False, reason="read again"), control("LCS2", 100)])
+    with opened(tmp_path / "runs") as tables:
+        ((found,), problems) = uncertainty.evaluations(tables)
+    assert (found.controls, found.apart, problems) == (10, 1, [])
+    with opened(tmp_path / "runs") as tables:
+        ((found,), _) = uncertainty.evaluations(tables, since="2026-03-13")
+    assert (found.controls, found.parts.controls) == (8, None)
+
+
+def test_a_rounds_file_with_errors_is_told_and_not_used(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "rounds.toml").write_text('[[round]]\nname = "R1"\nassigned = 0\n', encoding="utf-8")
+    assert main.main(["uncertainty", str(folder)]) == 0
+    assert "rounds.toml: error: round[1]" in " ".join(capsys.readouterr().out.split())
