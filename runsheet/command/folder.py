@@ -10,7 +10,7 @@ import argparse
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from runsheet import streams
 from runsheet.command import output
@@ -33,6 +33,7 @@ def history(asked: argparse.Namespace) -> int:
     from runsheet.compute.statistics.control_charts import RULES
     from runsheet.history import charts, export
     from runsheet.report import history as told
+    from runsheet.report import history_data
 
     if unknown := [number for number in asked.rules if number not in RULES]:
         raise Refusal(f"no run rule {unknown[0]}; there are {', '.join(map(str, RULES))}")
@@ -42,6 +43,8 @@ def history(asked: argparse.Namespace) -> int:
     if asked.form == "sql":
         return _out(asked, "".join(f"{line}\n" for line in export.sql(tables)))
     made = charts.all_charts(tables, asked.points, asked.rules, asked.of)
+    if asked.form == "json":
+        return _json(asked, history_data.charts(tables, made))
     return _out(asked, _written(asked, told.blocks(tables, made)))
 
 
@@ -51,6 +54,7 @@ def detection(asked: argparse.Namespace) -> int:
     from runsheet.compute.statistics.detection_study import Options
     from runsheet.history import studies
     from runsheet.report import detection as told
+    from runsheet.report import history_data
 
     criteria = {
         "interim": demonstration.INTERIM_8000D,
@@ -62,25 +66,25 @@ def detection(asked: argparse.Namespace) -> int:
     options = Options(recent_blanks=asked.recent_blanks, percentile=asked.percentile)
     found = studies.detections(tables, now, options)
     shown = studies.capabilities(tables, criteria[asked.criteria])
+    if asked.form == "json":
+        return _json(asked, history_data.studies(found, shown))
     return _out(asked, _written(asked, told.blocks(tables, found, shown, now)))
 
 
 def find(asked: argparse.Namespace) -> int:
-    """Print where a sample, a lot or a run is; exit code 1 where it is nowhere."""
+    """Print where a text is, and the issued results that stand on it; exit code 1 where it is nowhere."""
     from runsheet.history import search
     from runsheet.report import history as told
 
     tables = _tables(asked)
     runs, hits = search.runs(tables, asked.text), search.samples(tables, asked.text)
-    places = search.lots(tables, asked.text)
-    _out(asked, _written(asked, told.found(tables, asked.text, runs, hits, places)))
-    return 0 if runs or hits or places else 1
+    places, recalled = search.lots(tables, asked.text), search.recall(tables, asked.text)
+    _out(asked, _written(asked, told.found(tables, asked.text, runs, hits, places, recalled)))
+    return 0 if runs or hits or places or recalled else 1
 
 
 def audit(asked: argparse.Namespace) -> int:
     """Print what a data-integrity review looks for in a folder of runs."""
-    import json
-
     from runsheet.history import audit as audits
     from runsheet.report import audit as told
 
@@ -94,21 +98,18 @@ def audit(asked: argparse.Namespace) -> int:
     if asked.form == "csv":
         return _out(asked, told.csv(runs, same))
     if asked.form == "json":
-        data = told.as_data(runs, unread, same, groups)
-        return _out(asked, json.dumps(data, ensure_ascii=False, indent=1) + "\n")
+        return _json(asked, told.as_data(runs, unread, same, groups))
     return _out(asked, _written(asked, told.blocks(runs, unread, same, groups)))
 
 
 def uncertainty(asked: argparse.Namespace) -> int:
     """Print the uncertainty a laboratory's own controls, duplicates and rounds tell."""
-    import json
-
     from runsheet.history import uncertainty as own
     from runsheet.report import uncertainty as told
 
     found, problems = own.evaluations(_tables(asked), asked.since, asked.reference)
     if asked.form == "json":
-        return _out(asked, json.dumps(told.as_data(found, problems), ensure_ascii=False, indent=1) + "\n")
+        return _json(asked, told.as_data(found, problems))
     return _out(asked, _written(asked, told.blocks(found, problems)))
 
 
@@ -227,6 +228,12 @@ def _written(asked: argparse.Namespace, blocks: Iterable[Block]) -> str:
     return {"text": text.write, "markdown": markdown.write}[asked.form](told)
 
 
+def _json(asked: argparse.Namespace, data: dict[str, Any]) -> int:
+    import json
+
+    return _out(asked, json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+
+
 def _out(asked: argparse.Namespace, told: str) -> int:
     output.write(asked.output, told)
     if asked.output is not None:
@@ -239,12 +246,15 @@ def _out(asked: argparse.Namespace, told: str) -> int:
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: Callable[[str], datetime]) -> None:
     """Add the commands to the parser; `moment` reads a time."""
-    charted = _over(commands, "history", "control charts over a folder of runs", history, (*BLOCKS, "csv", "sql"))
+    charted = _over(
+        commands, "history", "control charts over a folder of runs", history, (*BLOCKS, "csv", "sql", "json")
+    )
     charted.add_argument("--of", choices=tuple(SERIES), help="one kind of chart only")
     charted.add_argument("--points", type=_count, default=100, metavar="N", help="the latest N points of each (100)")
     charted.add_argument("--rules", type=_rules, default=(1, 2, 3, 5), metavar="1,2,3,5", help="the run rules, 1 to 8")
 
-    studied = _over(commands, "detection", "detection studies and demonstrations over a folder of runs", detection)
+    words_ = "detection studies and demonstrations over a folder of runs"
+    studied = _over(commands, "detection", words_, detection, (*BLOCKS, "json"))
     studied.add_argument("--now", type=moment, metavar="TIME", help="as of this time, with its offset")
     studied.add_argument("--recent-blanks", action="store_true", help="blanks of six months or the fifty latest")
     studied.add_argument("--percentile", action="store_true", help="99th percentile of 100 blanks or more")
@@ -283,8 +293,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
     )
     frozen.set_defaults(command=baseline, command_name="baseline")
 
-    found = _over(commands, "find", "where a sample, a lot or a run is, and what a lot touches", find)
-    found.add_argument("text", help="an id, a site, a lot number; * stands for anything")
+    found = _over(commands, "find", "where a sample, a lot, a run is, and which issued results stand on it", find)
+    found.add_argument("text", help="an id, a site, a lot, an analyst, a photometer; * stands for anything")
 
 
 def _over(

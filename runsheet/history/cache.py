@@ -302,17 +302,9 @@ def _forget(connection: sqlite3.Connection, paths: Iterable[str]) -> None:
 def keep(connection: sqlite3.Connection, batch: list[Facts]) -> None:
     """Put the rows of some documents in the place of those they had before; the caller's transaction."""
     _forget(connection, (facts.run.path for facts in batch))
-    seals = [
-        (facts.run.path, _seal([[facts.run], facts.points, facts.studies, facts.results, facts.lots]))
-        for facts in batch
-    ]
+    seals = [(facts.run.path, _seal(list(facts.tables.values()))) for facts in batch]
     connection.executemany("INSERT INTO sealed VALUES (?, ?)", seals)
-    for table, rows in (
-        ("run", [facts.run for facts in batch]),
-        ("point", [row for facts in batch for row in facts.points]),
-        ("study", [row for facts in batch for row in facts.studies]),
-        ("result", [row for facts in batch for row in facts.results]),
-        ("lot", [row for facts in batch for row in facts.lots]),
-    ):
+    for table in TABLES:
+        rows = [row for facts in batch for row in facts.tables[table]]
         marks = ", ".join("?" * len(TABLES[table]._fields))
         connection.executemany(f'INSERT INTO "{table}" VALUES ({marks})', rows)  # noqa: S608 - our own names

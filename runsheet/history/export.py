@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
     from runsheet.history.cache import Tables
 
-SORTED = {"run": "path", "point": "path, rowid", "study": "path, rowid", "result": "path, rowid", "lot": "path, rowid"}
-
 
 def points(tables: Tables) -> str:
     """Write every point of every chart as CSV, one a line."""
@@ -43,7 +41,7 @@ def sql(tables: Tables) -> Iterator[str]:
 
 
 def _rows(tables: Tables, table: str) -> list[tuple[object, ...]]:
-    return tables.rows(f'SELECT * FROM "{table}" ORDER BY {SORTED[table]}')  # noqa: S608 - our own names
+    return tables.rows(f'SELECT * FROM "{table}" ORDER BY {"path" if table == "run" else "path, rowid"}')  # noqa: S608 - our own names
 
 
 def _literal(value: object) -> str:

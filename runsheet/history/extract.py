@@ -11,15 +11,27 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.compare import finite, optional
 from runsheet.compute.sheet import evaluate
-from runsheet.history.rows import PROCEDURE, SERIES, LotRow, PointRow, ResultRow, RunRow, StudyRow
+from runsheet.history.rows import (
+    PROCEDURE,
+    SERIES,
+    TABLES,
+    IssuedRow,
+    LotRow,
+    PointRow,
+    ResultRow,
+    RunRow,
+    StandsRow,
+    StudyRow,
+)
 from runsheet.run.kinds import CHECK_STANDARDS, STUDIED
+from runsheet.show import stands_on
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from runsheet.compute.results import CalibrationResult, RowResult, Sheet
     from runsheet.run.model import Row, Run, Standard
@@ -34,6 +46,14 @@ class Facts:
     studies: tuple[StudyRow, ...] = ()
     results: tuple[ResultRow, ...] = ()
     lots: tuple[LotRow, ...] = ()
+    stands: tuple[StandsRow, ...] = ()
+    issued: tuple[IssuedRow, ...] = ()
+
+    @property
+    def tables(self) -> dict[str, Sequence[Any]]:
+        """The rows by the names of the tables, in their order."""
+        rows = (self.run,), self.points, self.studies, self.results, self.lots, self.stands, self.issued
+        return dict(zip(TABLES, rows, strict=True))
 
 
 def facts(path: str, stamp: str, run: Run) -> Facts:
@@ -46,6 +66,8 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
         tuple(_studies(path, sheet)),
         tuple(_results(path, sheet)),
         tuple(_lots(path, sheet)),
+        tuple(dict.fromkeys(_stands(path, sheet))),
+        tuple(_issued(path, sheet)),
     )
 
 
@@ -293,3 +315,66 @@ def _lots_of_curve(path: str, result: CalibrationResult) -> Iterator[LotRow]:
         if standard.standard.lot:  # nothing hangs on a standard that was left out
             hangs = result.id if standard.used else ""
             yield LotRow(path, standard.standard.lot, "standard", standard.standard.id, hangs, "")
+
+
+# --- recall -----------------------------------------------------------------------------------------------------
+
+
+def _stands(path: str, sheet: Sheet) -> Iterator[StandsRow]:
+    """Everything each of the client's results stands on, also in an issue that the run has changed since."""
+    run = sheet.run
+    of_run = [("analyst", run.run.analyst), ("photometer", instrument(run)), ("photometer", run.instrument.name)]
+    of_run += [("solvent", run.solvent.name)]
+    batches = {batch.id: batch for batch in run.batch}
+    lots = {row.id: row.row.lot for row in sheet.rows if row.row.lot}
+    for made in stands_on.standings(sheet):
+        row, batch = made.row, batches.get(made.row.batch or "")
+        told: list[tuple[str, str | None]] = [*of_run, ("analyst", row.row.analyst)]
+        told += [("analyst of the extraction", batch.analyst), ("batch", batch.id)] if batch else []
+        told += _stands_on_curve(row)
+        told += [(f"lot of {what}", lot) for what, lot in made.lots]
+        for each in made.supports:
+            told += [(each.what, name) for name in each.ids]
+            told += [(f"lot of {each.what} {name}", lots.get(name)) for name in each.ids]
+        told += [(f"row of finding {finding.rule}", name) for finding in made.findings for name in finding.rows]
+        yield from (StandsRow(path, row.id, what, name) for what, name in told if name)
+
+
+def _stands_on_curve(row: RowResult) -> Iterator[tuple[str, str | None]]:
+    curve = row.calibration
+    if curve is None:
+        return
+    cell = curve.calibration.cell_mm
+    yield "calibration", curve.id
+    yield "cell", None if cell is None else f"{float(cell):g} mm"
+    yield "lot of the standards' solvent", curve.calibration.solvent_lot
+    for standard in curve.standards:
+        if standard.used:
+            yield "standard", standard.standard.id
+            yield "lot of standard", standard.standard.lot
+            yield "certificate of standard", standard.standard.certificate
+
+
+def _issued(path: str, sheet: Sheet) -> Iterator[IssuedRow]:
+    run = sheet.run
+    rows = {row.id: row for row in sheet.rows}
+    samples = {sample.id: sample for sample in run.sample}
+    numbers = [*(made.number for made in run.issued[1:]), ""]
+    for made, replaced in zip(run.issued, numbers, strict=False):
+        for each in made.results:
+            row = rows.get(each.id)
+            sample = samples.get(row.sample) if row else None
+            yield IssuedRow(
+                path=path,
+                number=made.number,
+                at=_iso(made.at),
+                replaced=replaced,
+                row=each.id,
+                sample=row.sample if row else "",
+                client_id=(sample.client_id if sample else None) or "",
+                client=run.run.client or "",
+                fraction=each.fraction or "",
+                reported=each.reported or "",
+                unit=each.unit or "",
+                flags=each.flags or "",
+            )

@@ -148,12 +148,44 @@ class LotRow(NamedTuple):
     """The batch whose results hang on it; empty: not by a batch."""
 
 
-TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow]] = {
+class StandsRow(NamedTuple):
+    """One thing a client's result stands on."""
+
+    path: str
+    row: str
+    """The result's row."""
+    what: str
+    """As what: analyst, photometer, cell, standard, lot of ..., check standard before, void row ..."""
+    name: str
+    """A person's or a photometer's name, an id, a lot."""
+
+
+class IssuedRow(NamedTuple):
+    """One result of a report that was issued."""
+
+    path: str
+    number: str
+    at: str
+    replaced: str
+    """The number of the report that replaced it; empty for the last."""
+    row: str
+    sample: str
+    client_id: str
+    client: str
+    fraction: str
+    reported: str
+    unit: str
+    flags: str
+
+
+TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow | StandsRow | IssuedRow]] = {
     "run": RunRow,
     "point": PointRow,
     "study": StudyRow,
     "result": ResultRow,
     "lot": LotRow,
+    "stands": StandsRow,
+    "issued": IssuedRow,
 }
 """The tables by their names. All but `run` name their document by `path`."""
 
@@ -163,5 +195,7 @@ INDEXES = {
     "study": ("method", "fraction"),
     "result": ("sample",),
     "lot": ("lot",),
+    "stands": ("name",),
+    "issued": ("path", "row"),
 }
 """What each table is looked up by."""

@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from runsheet.history.rows import LotRow, ResultRow
+from runsheet.history.rows import IssuedRow, LotRow, ResultRow
 from runsheet.run.kinds import FIELD, SOLVENT_STANDARDS
 
 if TYPE_CHECKING:
@@ -101,6 +101,31 @@ def _hangs(row: ResultRow, lot: LotRow) -> bool:
     if lot.batch:
         return row.batch == lot.batch
     return not lot.of or lot.of == row.row  # a whole run's; a row's own; on a standard left out hangs nothing
+
+
+class Recalled(NamedTuple):
+    """A result that was issued and stands on what was looked for."""
+
+    result: IssuedRow
+    uses: tuple[str, ...]
+    """As what it stands on it: `lot of control LCS1`, `analyst`."""
+
+
+def recall(tables: Tables, text: str) -> list[Recalled]:
+    """Find the issued results that stand on a lot, a person, a photometer, a cell, a standard or a row.
+
+    As the document says now: by report, then in the order of analysis; of replaced reports too.
+    """
+    query = (
+        "SELECT stands.what, stands.name, issued.* FROM stands JOIN issued ON issued.path = stands.path "  # noqa: S608
+        f"AND issued.row = stands.row JOIN run ON run.path = stands.path WHERE {_perhaps('stands.name', text)} "
+        f"AND {ONCE} ORDER BY run.last, issued.path, issued.rowid, stands.rowid"
+    )
+    found: dict[IssuedRow, dict[str, None]] = {}
+    for what, name, *values in tables.rows(query, *_parts(text)):
+        if _is(str(name), text):
+            found.setdefault(IssuedRow(*map(str, values)), {})[f"{what} {name}"] = None
+    return [Recalled(result, tuple(uses)) for result, uses in found.items()]
 
 
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:

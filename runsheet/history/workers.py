@@ -14,7 +14,7 @@ import subprocess
 import sys
 import threading
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -102,12 +102,13 @@ def _line(value: object) -> bytes:
 
 def _facts(line: bytes) -> Facts:
     from runsheet.history.extract import Facts
-    from runsheet.history.rows import LotRow, PointRow, ResultRow, RunRow, StudyRow
+    from runsheet.history.rows import TABLES
 
-    run, *tables = json.loads(line)
-    kinds = (PointRow, StudyRow, ResultRow, LotRow)
-    rows = (tuple(kind(*row) for row in table) for kind, table in zip(kinds, tables, strict=True))
-    return Facts(RunRow(*run), *rows)
+    made: list[Any] = [
+        tuple(kind(*row) for row in rows) for kind, rows in zip(TABLES.values(), json.loads(line), strict=True)
+    ]
+    ((run,), *others) = made
+    return Facts(run, *others)
 
 
 def work(asked: IO[bytes], told: IO[bytes]) -> None:
@@ -117,7 +118,7 @@ def work(asked: IO[bytes], told: IO[bytes]) -> None:
     for line in asked:
         folder, path, stamp = json.loads(line)
         facts = documents.read(folder, path, stamp)
-        told.write(_line([facts.run, facts.points, facts.studies, facts.results, facts.lots]))
+        told.write(_line(list(facts.tables.values())))
         told.flush()
 
 

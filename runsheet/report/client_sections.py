@@ -78,11 +78,12 @@ def uncertainty(lines: tuple[ClientResult, ...], sheet: Sheet) -> str:
     """Say what stands under +/-, of what, and how sure."""
     if not any(line.expanded is not None for line in lines):
         return "No uncertainty is given: no result is a figure with one."
-    scope = (
-        "the whole procedure, by the laboratory's own precision or bias"
-        if sheet.uncertainty_complete
-        else "instrument and volumes only"
-    )
+    scope = "instrument and volumes only"
+    if sheet.uncertainty_complete:
+        known = sheet.run.method.sources or {}
+        parts = [known[name] for name in ("uncertainty.precision_percent", "uncertainty.bias_percent") if name in known]
+        of = f" ({'; '.join(dict.fromkeys(parts))})" if parts else ", from where is not said"
+        scope = f"the whole procedure, by the laboratory's own precision or bias{of}"
     sure = any(line.confidence is not None for line in lines)
     t = "; the percentage is the confidence k is taken from t at" if sure else ""
     k = client_results.coverage(lines)

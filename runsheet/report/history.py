@@ -13,6 +13,7 @@ from runsheet.figures import counted, figure, minute
 from runsheet.history import baselines, findings
 from runsheet.history.charts import ENOUGH, PROVISIONAL, day, only_apart
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
+from runsheet.show.client_results import ANALYTES
 from runsheet.show.plot import Plot
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from runsheet.history.cache import Tables
     from runsheet.history.charts import Change, Chart
     from runsheet.history.rows import PointRow, ResultRow
-    from runsheet.history.search import Hit, Place
+    from runsheet.history.search import Hit, Place, Recalled
 
 ABOUT_ZERO = ("blank", "method-blank", "lowest-level", "duplicate", "replicates")
 """What has a mean about zero, or is a range: its slope is told in its own unit."""
@@ -233,6 +234,7 @@ def found(
     runs: Sequence[tuple[str, str, str, str]],
     hits: Sequence[Hit],
     places: Sequence[Place],
+    recalled: Sequence[Recalled] = (),
 ) -> Iterator[Block]:
     """Say where a text was found: runs, samples, lots with the results that depend on each; and what was not read."""
     yield Heading(f"Where {text!r} is", 1)
@@ -249,8 +251,30 @@ def found(
         yield Table(("run", "document", *RESULT), rows, (True, True, *LEFT))
     if places:
         yield from _lots(places)
-    if not (runs or hits or places):
+    if recalled:
+        yield from _recalled(recalled)
+    if not (runs or hits or places or recalled):
         yield Paragraph("In none of these: no run, sample, row or lot of this name; * stands for anything, as in OF-*.")
+
+
+def _recalled(found: Sequence[Recalled]) -> Iterator[Block]:
+    """The issued results that stand on what was looked for, as a list for letters."""
+    reports = {each.result.number for each in found}
+    yield Heading(f"Issued: {counted(len(found), 'client result')} in {counted(len(reports), 'report')} stand on it")
+    titles = ("client", "sample", "client's id", "report", "issued", "row", "analyte", "reported", "as")
+    yield Table(titles, tuple(map(_letter, found)), (True,) * 7 + (False, True))
+    yield Paragraph(
+        "By the documents as they are now. Results that were never issued are not in this list, and QC neither; what "
+        "hangs on a lot in all runs stands under Lots."
+    )
+
+
+def _letter(each: Recalled) -> tuple[str, ...]:
+    r = each.result
+    number = f"{r.number}, replaced by {r.replaced}" if r.replaced else r.number
+    reported = " ".join(filter(None, (r.reported or "none", r.unit, r.flags)))
+    analyte = ANALYTES.get(r.fraction, r.fraction)
+    return r.client, r.sample, r.client_id, number, r.at[:10], r.row, analyte, reported, "; ".join(each.uses)
 
 
 def _lots(places: Sequence[Place]) -> Iterator[Block]:

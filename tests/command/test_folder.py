@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import sqlite3
@@ -143,3 +144,21 @@ def _kept(cache: Path) -> int:
         finally:
             connection.close()
     return 0
+
+
+def test_charts_and_studies_as_json_are_those_of_the_pages(folder: Path, tmp_path: Path) -> None:
+    data = json.loads(command("history", str(folder), "--as", "json"))
+    control = next(chart for chart in data["charts"] if chart["what"] == "control")
+    assert control["limits"]["n"] == len(control["points"])
+    assert control["limits"]["action"][0] < control["limits"]["mean"] < control["limits"]["action"][1]
+    assert control["of"] == 25
+    assert control["baseline"] is None
+    assert {"per_day", "low", "high", "confidence"} == set(control["slope"])
+    study(tmp_path / "studied")
+    data = json.loads(
+        command("detection", str(tmp_path / "studied"), "--as", "json", "--now", "2026-06-01T00:00:00+01:00")
+    )
+    (made,) = data["detection"]
+    assert made["complete"]
+    assert made["mdl"] == pytest.approx(0.757, abs=0.0005)
+    assert made["offered"] == "0.76"
