@@ -356,10 +356,10 @@ def _union(args: tuple[Any, ...]) -> Reader:
 
 def _words(words: tuple[Any, ...]) -> Reader:
     def read(value: Any, path: str, problems: list[Problem]) -> Any:
-        if type(value) is str and value in words:
+        if type(value) in (str, int) and value in words:
             return value
-        near = difflib.get_close_matches(value, words, n=1) if isinstance(value, str) else []
-        expected = "one of " + ", ".join(f'"{word}"' for word in words)
+        near = difflib.get_close_matches(value, map(str, words), n=1) if isinstance(value, str) else []
+        expected = "one of " + ", ".join(map(shown, words))
         return _complain(path, expected + (f' (did you mean "{near[0]}"?)' if near else ""), value, problems)
 
     return read

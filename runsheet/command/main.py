@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from runsheet import streams
-from runsheet.command import completion, folder, issuing, one_run
+from runsheet.command import completion, file_format, folder, issuing, one_run
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 
@@ -96,7 +96,7 @@ class _Parser(argparse.ArgumentParser):
 
 COMMANDS = (
     "open", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history", "detection",
-    "find", "audit", "baseline", "uncertainty", "completion",
+    "find", "audit", "baseline", "uncertainty", "format", "completion",
 )  # fmt: skip
 
 
@@ -158,6 +158,7 @@ def _parser() -> argparse.ArgumentParser:
 
     issuing.add(commands)
     folder.add(commands, one_run.moment)
+    file_format.add(commands)
     completion.add(commands, _parser)
     return parser
 

@@ -308,6 +308,7 @@ class Standard:
     aliquot_ml: Positive | None = None
     final_ml: Positive | None = None
     readings: Readings = ()
+    """Each one filling of the cell, in what the instrument reads."""
     at: datetime | None = None
     struck: Readings = ()
     """Fillings struck out: shown, used for nothing."""
@@ -376,6 +377,7 @@ class Row:
     silica_gel: bool | None = None
     """True: petroleum hydrocarbons; false: oil and grease."""
     readings: Readings = ()
+    """Each one filling of the cell, in what the instrument reads."""
     at: datetime | None = None
     struck: Readings = ()
     """Fillings struck out: shown, used for nothing."""
