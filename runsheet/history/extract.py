@@ -9,6 +9,7 @@ documents is charted once: the one with the latest reading, else the first by pa
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -66,7 +67,7 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
         tuple(_studies(path, sheet)),
         tuple(_results(path, sheet)),
         tuple(_lots(path, sheet)),
-        tuple(dict.fromkeys(_stands(path, sheet))),
+        tuple(_stands(path, sheet)) if run.issued else (),
         tuple(_issued(path, sheet)),
     )
 
@@ -321,7 +322,16 @@ def _lots_of_curve(path: str, result: CalibrationResult) -> Iterator[LotRow]:
 
 
 def _stands(path: str, sheet: Sheet) -> Iterator[StandsRow]:
-    """Everything each of the client's results stands on, also in an issue that the run has changed since."""
+    """Everything the client's results stand on, with the rows that do, by the document as it is now."""
+    found: dict[tuple[str, str], dict[str, None]] = {}
+    for row, what, name in _each(sheet):
+        found.setdefault((what, name), {})[row] = None
+    for (what, name), rows in found.items():
+        yield StandsRow(path, what, name, json.dumps(list(rows), ensure_ascii=False))
+
+
+def _each(sheet: Sheet) -> Iterator[tuple[str, str, str]]:
+    """Each result's row with one thing it stands on: as what, and its name."""
     run = sheet.run
     of_run = [("analyst", run.run.analyst), ("photometer", instrument(run)), ("photometer", run.instrument.name)]
     of_run += [("solvent", run.solvent.name)]
@@ -337,7 +347,7 @@ def _stands(path: str, sheet: Sheet) -> Iterator[StandsRow]:
             told += [(each.what, name) for name in each.ids]
             told += [(f"lot of {each.what} {name}", lots.get(name)) for name in each.ids]
         told += [(f"row of finding {finding.rule}", name) for finding in made.findings for name in finding.rows]
-        yield from (StandsRow(path, row.id, what, name) for what, name in told if name)
+        yield from ((row.id, what, name) for what, name in told if name)
 
 
 def _stands_on_curve(row: RowResult) -> Iterator[tuple[str, str | None]]:

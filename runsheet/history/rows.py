@@ -149,15 +149,15 @@ class LotRow(NamedTuple):
 
 
 class StandsRow(NamedTuple):
-    """One thing a client's result stands on."""
+    """One thing results of the client stand on; of runs that were issued only."""
 
     path: str
-    row: str
-    """The result's row."""
     what: str
-    """As what: analyst, photometer, cell, standard, lot of ..., check standard before, void row ..."""
+    """As what: analyst, photometer, cell, standard, lot of ..., check standard before, row of finding ..."""
     name: str
     """A person's or a photometer's name, an id, a lot."""
+    rows: str
+    """The results' rows, as a JSON array."""
 
 
 class IssuedRow(NamedTuple):

@@ -9,6 +9,7 @@ source's those it verified, a solvent's the run, a batch's the batch, a control'
 
 from __future__ import annotations
 
+import json
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -117,15 +118,21 @@ def recall(tables: Tables, text: str) -> list[Recalled]:
     As the document says now: by report, then in the order of analysis; of replaced reports too.
     """
     query = (
-        "SELECT stands.what, stands.name, issued.* FROM stands JOIN issued ON issued.path = stands.path "  # noqa: S608
-        f"AND issued.row = stands.row JOIN run ON run.path = stands.path WHERE {_perhaps('stands.name', text)} "
-        f"AND {ONCE} ORDER BY run.last, issued.path, issued.rowid, stands.rowid"
+        "SELECT stands.path, stands.what, stands.name, stands.rows FROM stands JOIN run ON run.path = stands.path "  # noqa: S608
+        f"WHERE {_perhaps('stands.name', text)} AND {ONCE} ORDER BY run.last, stands.path, stands.rowid"
     )
-    found: dict[IssuedRow, dict[str, None]] = {}
-    for what, name, *values in tables.rows(query, *_parts(text)):
+    uses: dict[str, dict[str, dict[str, None]]] = {}
+    for path, what, name, rows in tables.rows(query, *_parts(text)):
         if _is(str(name), text):
-            found.setdefault(IssuedRow(*map(str, values)), {})[f"{what} {name}"] = None
-    return [Recalled(result, tuple(uses)) for result, uses in found.items()]
+            for row in json.loads(str(rows)):
+                uses.setdefault(str(path), {}).setdefault(row, {})[f"{what} {name}"] = None
+    found = []
+    for path, by_row in uses.items():
+        for values in tables.rows("SELECT * FROM issued WHERE path = ? ORDER BY rowid", path):
+            result = IssuedRow(*map(str, values))
+            if result.row in by_row:
+                found.append(Recalled(result, tuple(by_row[result.row])))
+    return found
 
 
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:

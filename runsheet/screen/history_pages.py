@@ -9,14 +9,22 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING
 
+from runsheet.compute.sheet import evaluate
+from runsheet.figures import figure
+from runsheet.history import cache, extract, open_run
+from runsheet.history import search as across
 from runsheet.report import history as told
-from runsheet.report import text
+from runsheet.report import summary, text
+from runsheet.review import trail, trail_rule
+from runsheet.run.disk import files, opening
 from runsheet.screen.page import Content
+from runsheet.screen.session import AT_ONCE
 from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
     from runsheet.history.cache import Progress
     from runsheet.history.charts import Chart
+    from runsheet.history.rows import PointRow
     from runsheet.screen.context import Context
 
 HEIGHT = 9
@@ -63,15 +71,78 @@ def _list(context: Context) -> None:
     texts = [f"{chart.series.short}, {len(chart.points)} points: {told.status(chart)}" for chart in charts]
 
     def choose(number: int) -> None:
-        context.open_page(page(context, charts[number]))
+        open_chart(context, charts[number])
 
     context.open_page(Content("History: control charts of this folder", texts, choose))
+
+
+def open_chart(context: Context, chart: Chart) -> None:
+    """Show a chart's points, the latest first: what each is, and on Enter its run; the first line is the chart."""
+    points = chart.points[::-1]
+    bad = {found.at for found in chart.violations}
+    texts = ["the chart: limits, plot, what changed"]
+    texts += [_point(p, beyond=len(points) - 1 - at in bad) for at, p in enumerate(points)]
+
+    def choose(number: int) -> None:
+        if number == 0:
+            context.open_page(page(context, chart))
+        else:
+            context.open_page(run_page(context, points[number - 1]))
+
+    context.open_page(Content(f"{chart.series.title}: {told.status(chart)}", texts, choose))
+
+
+def _point(point: PointRow, *, beyond: bool) -> str:
+    lot = f", lot {point.lot}" if point.lot else ""
+    mark = "x" if beyond else "o"
+    return f"{mark} {point.at[:10]} {figure(point.value)} {point.unit}  {point.path} {point.row}, {point.analyst}{lot}"
 
 
 def page(context: Context, chart: Chart) -> Content:
     """One chart as a page."""
     lines = text.write(told.one(chart), ascii_only=context.look.ascii_only).splitlines()
     return Content(chart.series.title, lines)
+
+
+def run_page(context: Context, point: PointRow) -> Content:
+    """The results of the run a point is of, as of its latest reading; nothing of it is changed."""
+    folder, _ = open_run.folder_of(files.real(context.session.path))
+    try:
+        found = opening.look(files.real(folder / point.path))
+    except OSError as error:
+        return Content(point.path, [f"it cannot be read now: {files.words(error)}"])
+    if found.run is None or not found.readable:
+        return Content(point.path, ["it has errors now and cannot be computed from"])
+    said = trail.trail(found.log_bytes or found.torn or None, found.data)
+    sheet = trail_rule.judged(evaluate(found.run, extract.latest(found.run)), said)
+    blocks = summary.blocks(sheet, list(found.problems), said)
+    lines = text.write(blocks, ascii_only=context.look.ascii_only).splitlines()
+    return Content(f"{found.run.run.id}, read only, as of its latest reading", lines)
+
+
+def search(context: Context) -> None:
+    """Ask for a sample, lot, person or photometer, and say where it is in the runs of this folder."""
+    context.ask("Across the runs of this folder, find:", lambda asked: _search(context, asked.strip()), words=True)
+
+
+def _search(context: Context, asked: str) -> None:
+    if not asked:
+        context.say("nothing was asked for")
+        return
+    folder, deep = open_run.folder_of(files.real(context.session.path))
+    try:
+        tables = cache.bring_up(folder, at_most=AT_ONCE, deep=deep)
+    except OSError as error:
+        context.say(f"the runs of this folder cannot be read: {files.words(error)}")
+        return
+    try:
+        hits = across.samples(tables, asked)
+        places, recalled = across.lots(tables, asked), across.recall(tables, asked)
+        blocks = told.found(tables, asked, across.runs(tables, asked), hits, places, recalled)
+        lines = text.write(blocks, ascii_only=context.look.ascii_only).splitlines()
+    finally:
+        tables.close()
+    context.open_page(Content(f"Across runs: {asked}", lines))
 
 
 def below(context: Context, width: int) -> list[str]:

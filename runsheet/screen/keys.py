@@ -154,6 +154,7 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command("jump", ("j",), "moving:jump", "go to the row this finding names", "row", ("quality",)),
     Command("history", ("G",), "history_pages:open_history", "history: control charts of this folder's runs", ""),
+    Command("across", ("A",), "history_pages:search", "find a sample, lot, person or photometer across runs", ""),
     Command("report", ("R",), "looking:report", "the report as it stands", ""),
     Command("write_report", ("W",), "looking:write_report", "write the report to a file", ""),
     Command("review", ("V",), "reviewing:review", "walk a reviewer through the exceptions and one row in ten", ""),

@@ -124,7 +124,7 @@ def test_the_sql_loads_into_an_empty_database_and_holds_the_same(folder: Path) -
         for name in TABLES:
             query = f'SELECT * FROM "{name}" ORDER BY rowid'  # noqa: S608
             assert sorted(loaded.execute(query).fetchall(), key=repr) == sorted(tables.rows(query), key=repr)
-            assert loaded.execute(query).fetchall() or name == "issued"  # none of these runs is
+            assert loaded.execute(query).fetchall() or name in ("stands", "issued")  # none of these runs is
         loaded.close()
 
 

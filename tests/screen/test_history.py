@@ -61,14 +61,57 @@ def test_the_list_of_charts_opens_one_with_its_limits_and_plot(open_: Path) -> N
         page = drive.bench.query_one(Page)
         assert page.content is not None
         seen.append(list(page.content.texts))
-        page.key("enter", None)
-        assert page.content is not None
-        seen.append(list(page.content.texts))
+        for _ in range(2):
+            page.key("enter", None)
+            assert page.content is not None
+            seen.append(list(page.content.texts))
 
     drive.run(then=look)
     assert seen[0][0].startswith("control recovery, oil and grease, 11 points: more than 3 sigma above")
-    assert any("Action limits" in line for line in seen[1])
-    assert any("╌" in line for line in seen[1])
+    assert seen[1][1].startswith("x 2026-03-31 112 %  open.toml LCS1, M. Tarn")
+    assert seen[1][2].startswith("o 2026-03-20 102 %  day-009.toml LCS1, M. Tarn")
+    assert any("Action limits" in line for line in seen[2])
+    assert any("╌" in line for line in seen[2])
+
+
+def test_the_run_of_a_point_is_shown_and_left_as_it_is(open_: Path) -> None:
+    seen: list[str] = []
+    other = open_.with_name("day-009.toml")
+    before = other.read_bytes()
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        history_pages.open_history(drive.bench)
+        page = drive.bench.query_one(Page)
+        for key in ("enter", "down", "down", "enter"):
+            page.key(key, None)
+        assert page.content is not None
+        seen.extend((page.content.title, *page.content.texts))
+
+    Drive(open_).run(then=look)
+    assert seen[0] == "R9, read only, as of its latest reading"
+    assert any("LCS1" in line for line in seen)
+    assert "Edit log: no log." in seen
+    assert other.read_bytes() == before
+    assert sorted(path.name for path in open_.parent.glob("*.log")) == []
+
+
+def test_a_search_across_runs_is_a_page(open_: Path) -> None:
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        history_pages.search(drive.bench)
+        assert drive.bench.prompt is not None
+        answer, drive.bench.prompt = drive.bench.prompt.answer, None
+        answer("R9")
+        page = drive.bench.query_one(Page)
+        assert page.content is not None
+        seen.extend((page.content.title, *page.content.texts))
+
+    Drive(open_).run(then=look)
+    assert seen[0] == "Across runs: R9"
+    assert any("day-009.toml" in line for line in seen)
 
 
 def test_the_report_has_the_charts_and_the_warning(open_: Path, tmp_path: Path) -> None:
