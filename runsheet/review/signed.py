@@ -65,6 +65,21 @@ def words(run: Run, trail: Trail) -> str:
     return ", ".join(said)
 
 
+def next_words(run: Run, trail: Trail) -> str:
+    """Say what is next of a run that is read and closed and that somebody signed or issued; else nothing."""
+    made = standing(run, trail)
+    if not run.signature and not run.issued:
+        return ""
+    last = run.issued[-1] if run.issued else None
+    if last and last.digest == signing.digest(run, "reviewer"):
+        return f"nothing: issued as {last.number}"
+    if "reviewer" in made:
+        return "reviewed and signed: O issues the report"
+    if "analyst" in made:
+        return "signed by the analyst: V reviews, S signs as reviewer"
+    return "no signature stands any more: S signs anew"
+
+
 def shared_account(run: Run) -> str:
     """The account under which both roles were signed, or empty."""
     logins: dict[str, set[str]] = {"analyst": set(), "reviewer": set()}

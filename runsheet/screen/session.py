@@ -61,6 +61,8 @@ class Session:
         self._read_trail: Trail | None = None
         self.signed = ""
         """Who signed the run and as what it was issued, in words."""
+        self.next_to_sign = ""
+        """What is next once everything is read, where somebody signed."""
         self.sheet: Sheet = self.evaluated(store.run)
         """Of the run as accepted, or of a draft of it while an entry is being typed."""
         self._say_signed()
@@ -100,9 +102,12 @@ class Session:
         self._say_signed()
 
     def _say_signed(self) -> None:
-        from runsheet.review import signed  # writes the whole document: only for a run that has signatures
+        self.signed = self.next_to_sign = ""
+        if self.run.signature or self.run.issued:
+            from runsheet.review import signed  # writes the whole document: only for a run that has signatures
 
-        self.signed = signed.words(self.run, self.trail) if self.run.signature or self.run.issued else ""
+            self.signed = signed.words(self.run, self.trail)
+            self.next_to_sign = signed.next_words(self.run, self.trail)
 
     def draft(self, run: Run, near: int | None = None) -> None:
         """Compute a run with an entry being typed.

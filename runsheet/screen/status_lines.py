@@ -40,7 +40,8 @@ class TitleLine(Canvas):
             mode += f" {said.words}"
         if self.bench.session.signed:
             mode += f" {visible(self.bench.session.signed)}"
-        title = clipped(name + mode, max(0, width - len(state) - len(right)), more=self.look.more)
+        room = max(0, width - len(state) - len(right))
+        title = clipped(clipped(name, max(len(about.id), room - len(mode)), more=self.look.more) + mode, room)
         return [((title, self.look.strong()), (state, self.look.state(sheet.state)), (right, self.look.plain()))]
 
 

@@ -37,6 +37,8 @@ def next_thing(bench: Bench) -> str:
     if bench.size.width < SMALLEST[0] or bench.size.height < SMALLEST[1]:
         return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
     step = next_step(bench.session.sheet)
+    if step.done and bench.session.next_to_sign:
+        return f"NEXT {bench.session.next_to_sign}: {step.why}"
     offer = " with b" if step.offer else ""
     return f"NEXT {step.words}{offer}: {step.why}"
 

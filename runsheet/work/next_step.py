@@ -29,6 +29,8 @@ class NextStep(NamedTuple):
     why: str
     offer: Event | None = None
     """The kind of row to insert, where one falls due."""
+    done: bool = False
+    """Whether nothing is left at the bench: what is next is said by who signed."""
 
 
 def next_step(sheet: Sheet) -> NextStep:
@@ -207,7 +209,9 @@ def _empty(sheet: Sheet) -> NextStep | None:
 
 
 def _done(sheet: Sheet) -> NextStep:
-    return NextStep("queue", len(sheet.rows) - 1, "all read and closed: review and report", state.words(sheet))
+    return NextStep(
+        "queue", len(sheet.rows) - 1, "all read and closed: review and report", state.words(sheet), done=True
+    )
 
 
 _ORDER = (_setup, _standards, _empty, _failed_event, _due, _dilution, _unread, _held, _closing, _failing, _done)

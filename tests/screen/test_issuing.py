@@ -31,16 +31,19 @@ def test_a_report_is_issued_and_the_title_line_says_so(day: Scripted) -> None:
     assert day.run("issue").said[-1] == "not issued: there is no edit log of it"
     day.run("sign", "M. Tarn").run("sign", "R. Holt")
     assert day.session.signed == "signed by M. Tarn, R. Holt"
+    assert day.session.next_to_sign == "reviewed and signed: O issues the report"
     assert day.run("issue", "R. Holt").said[-1] == (
         "GR-0422 is issued, in GR-0422.html; a read-only copy is kept in issued/"
     )
     assert day.session.signed == "signed by M. Tarn, R. Holt, issued as GR-0422"
+    assert day.session.next_to_sign == "nothing: issued as GR-0422"
     report = day.session.path.with_name("GR-0422.html")
     assert "Test report GR-0422" in report.read_text(encoding="utf-8")
     assert day.run("issue").said[-1] == "not issued: GR-0422 is this document; nothing changed since"
     made = edit.set_value(day.session.run, "run.title", "another")
     assert day.session.commit([made], "the client's title") == ""
     assert day.session.signed == "no valid signature, issued as GR-0422, changed since"
+    assert day.session.next_to_sign == "no signature stands any more: S signs anew"
     day.run("sign", "M. Tarn").run("sign", "R. Holt").run("issue", "R. Holt", "another title")
     assert day.session.run.issued[1].reason == "another title"
     found = register.read(register.place(day.session.path.parent))
@@ -71,3 +74,15 @@ def test_from_the_command_line(day: Scripted, capsys: pytest.CaptureFixture[str]
     assert "nothing changed since" in capsys.readouterr().err
     assert main.main(["issued", str(day.session.path.parent)]) == 0
     assert main.main(["log", path, "--verify"]) == 0
+
+
+def test_the_title_line_keeps_who_signed_in_sight_at_80_columns(tmp_path: Path) -> None:
+    from tests.screen.driving import Drive, typed
+
+    path = tmp_path / "soil.toml"
+    path.write_text(text.write(noted()), encoding="utf-8")
+    seen: list[str] = []
+    made = Drive(path, now=NOW)
+    made.run("S", typed("M. Tarn"), "S", typed("R. Holt"), then=lambda drive: seen.extend(drive.screen()))
+    assert "signed by M. Tarn, R. Holt" in seen[0]
+    assert any(line.startswith("NEXT reviewed and signed: O issues the report") for line in seen)
