@@ -14,15 +14,17 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.history import cache, charts, documents, earlier_runs, extract
+from runsheet.history import baselines, cache, charts, documents, earlier_runs, extract, good_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from runsheet.compute.results import Sheet
+    from runsheet.history.baselines import Baseline
     from runsheet.history.cache import Progress
     from runsheet.history.charts import Chart, Series
     from runsheet.history.earlier_runs import SeriesBefore
+    from runsheet.history.good_for import Shown
     from runsheet.run.model import Run
 
 
@@ -35,12 +37,16 @@ class EarlierRuns:
     past: dict[Series, SeriesBefore] = field(default_factory=dict)
     unread: int = 0
     """Documents of the folder that were not read."""
+    shown: tuple[Shown, ...] = ()
+    """The demonstrations of capability of the folder's runs."""
+    baselines: tuple[Baseline, ...] = ()
+    """Its frozen limits of control."""
 
     def judged(self, sheet: Sheet) -> Sheet:
         """The sheet with what the history says of its points among its findings."""
-        if not self.past:
-            return sheet
-        warnings = tuple(earlier_runs.warnings(extract.points(self.document, sheet), self.past))
+        warnings = tuple(good_for.findings(sheet, self.shown, self.baselines))
+        if self.past:
+            warnings += tuple(earlier_runs.warnings(extract.points(self.document, sheet), self.past))
         return replace(sheet, quality=(*sheet.quality, *warnings)) if warnings else sheet
 
     def charts(self, sheet: Sheet) -> Iterator[Chart]:
@@ -75,7 +81,9 @@ def load(
     tables = cache.bring_up(place, progress, at_most=at_most, deep=deep)
     try:
         own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
-        return EarlierRuns(own, earlier_runs.past(tables, own, _begun(run)), tables.unread)
+        past = earlier_runs.past(tables, own, _begun(run))
+        shown, frozen = good_for.shown(tables), baselines.read(tables.folder).baselines
+        return EarlierRuns(own, past, tables.unread, shown, frozen)
     finally:
         tables.close()
 

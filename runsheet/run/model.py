@@ -139,6 +139,11 @@ class FractionLimits:
 class BatchLimits(FractionLimits):
     """Limits of the batch QC, with what a fraction overrides."""
 
+    demonstration_months: Annotated[Positive, Said("an analyst's demonstration of capability holds for", "months")] | (
+        None
+    ) = None
+    baseline_months: Annotated[Positive, Said("frozen limits of control hold for", "months")] | None = None
+    """Both are judged by the runs of the folder, where they are read."""
     oil_grease: FractionLimits | None = None
     petroleum: FractionLimits | None = None
 
