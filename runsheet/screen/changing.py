@@ -13,7 +13,7 @@ from runsheet.run.model import Action
 from runsheet.screen import pages
 from runsheet.screen.context import name_of, place_of
 from runsheet.screen.typing_line import agreed
-from runsheet.show import findings
+from runsheet.show import findings, places
 
 if TYPE_CHECKING:
     from runsheet.compute.results import Finding
@@ -134,5 +134,4 @@ def redo(context: Context) -> None:
 
 def _tell(context: Context, changed: Step | None, done: str, nothing: str) -> None:
     context.recompute()
-    places = dict.fromkeys(made.path for made in changed.edits) if changed else ()
-    context.say(f"{done}: {', '.join(places)}" if changed else nothing)
+    context.say(f"{done}: {places.step(context.session.run, changed.edits)}" if changed else nothing)

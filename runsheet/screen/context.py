@@ -29,7 +29,8 @@ class Prompt:
     """A question, and what its answer is given to."""
 
     label: str
-    answer: Callable[[str], None]
+    answer: Callable[[str], str | None]
+    """Takes the text; what it gives back says why that is no answer, and the question stays with the text."""
     line: TypingLine = field(default_factory=TypingLine)
     takes_block: Callable[[str], None] | None = None
     """What a pasted text of several lines is given to."""
@@ -52,8 +53,10 @@ class Prompt:
             self.trouble = "a scanned name answers no question" if scanned else "a number is no answer here"
             self.line = TypingLine()
             return False
-        self.answer(text)
-        return True
+        self.trouble = self.answer(text) or ""
+        if self.trouble:
+            self.line = TypingLine.holding(text)
+        return not self.trouble
 
 
 class Context(Protocol):
@@ -109,14 +112,16 @@ class Context(Protocol):
     def ask(
         self,
         label: str,
-        answer: Callable[[str], None],
+        answer: Callable[[str], str | None],
         text: str = "",
         takes_block: Callable[[str], None] | None = None,
         leave: Callable[[], None] | None = None,
         *,
         words: bool = False,
     ) -> None:
-        """Ask for a line; `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does.
+        """Ask for a line; `answer` gives back why a text is none, or nothing.
+
+        `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does.
 
         With `words` neither a number nor a scanned name answers.
         """

@@ -18,6 +18,7 @@ from runsheet.run import edit, entry
 from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
 from runsheet.screen.typing_line import TypingLine
+from runsheet.show import places
 from runsheet.work import next_step, usual
 
 if TYPE_CHECKING:
@@ -27,8 +28,10 @@ if TYPE_CHECKING:
 
 FAR = {"absorbance": 3.0, "transmittance": 150.0, "concentration": 1e6}
 """Readings from here on are asked about: 3 A lets 0.1 % through, which no bench photometer tells from none."""
-LEAVE = {"tab": (0, 1), "shift+tab": (0, -1), "up": (-1, 0), "down": (1, 0)}
-"""Keys that accept and move, by rows and columns."""
+TAB = 1000
+"""Stands for the columns that Tab moves by."""
+LEAVE = {"tab": (0, TAB), "shift+tab": (0, -TAB), "up": (-1, 0), "down": (1, 0)}
+"""Keys that accept and move, by rows and columns; Tab to the next column to type in."""
 
 
 class Editing:
@@ -165,12 +168,15 @@ class Editing:
             made = edit.apply_each if bench.is_long else edit.apply_all  # the parts of a long run are compared at Enter
             bench.show_draft(made(bench.session.run, self._edits(parsed.value)))
         except EditError as error:
-            bench.message = str(error)
+            bench.message = self._said(error)
             bench.show_draft(bench.session.run)
 
     def _edits(self, value: Any) -> list[Edit]:
         """The edits that write a value, and the time with the first reading."""
         return self.bench.session.writing(self.bench.pane.array, self.bench.place, self._field() or "", value)
+
+    def _said(self, error: EditError) -> str:
+        return "; ".join(places.problem(self.bench.session.run, problem) for problem in error.problems)
 
     def drop(self) -> None:
         """Put the old value back."""
@@ -262,7 +268,7 @@ class Editing:
         try:
             edits = self._edits(value)
         except EditError as error:
-            bench.say(f"not accepted: {error}")
+            bench.say(f"not accepted: {self._said(error)}")
             return
 
         def taken() -> None:
@@ -278,6 +284,8 @@ class Editing:
             self._to_next()
         elif advance:
             bench.grid.move(rows=1)
+        elif abs(move[1]) == TAB:
+            bench.grid.tab(1 if move[1] > 0 else -1)
         else:
             bench.grid.move(*move)
 

@@ -6,6 +6,7 @@ new field is on its form by itself; every change is a step like any other.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
@@ -15,7 +16,8 @@ from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.run.model import About, Batch, Calibration, Instrument, Method, Row, Sample, Solvent, Standard
 from runsheet.screen.page import Content
-from runsheet.work import limit_source
+from runsheet.show import places
+from runsheet.work import limit_source, usual
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -49,35 +51,59 @@ def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], 
     """Show a form; a chosen field is asked for and the form comes back where it was."""
     run = context.session.run
     found = made(run)
-    width = max((len(field.path) for field in found), default=0)
+    names = [places.place(run, field.path) for field in found]
+    width = max(map(len, names), default=0)
 
     def choose(number: int) -> None:
         field = found[number]
         old = entry.shown(edit.value_at(context.session.run, field.path))
         context.close_page()
         context.ask(
-            f"{field.path}:",
-            lambda text: _answer(context, field, text, lambda: open_form(context, title, made, number)),
+            f"{names[number]}:",
+            _Asked(context, field, lambda: open_form(context, title, made, number)).answer,
             old,
         )
 
-    texts = [f"{field.path:{width}}  {entry.shown(edit.value_at(run, field.path))}" for field in found]
+    texts = [
+        f"{name:{width}}  {entry.shown(edit.value_at(run, field.path)):24} {field.path}"
+        for name, field in zip(names, found, strict=True)
+    ]
     context.open_page(Content(title, texts, choose), at)
 
 
-def _answer(context: Context, field: Field, text: str, again: Callable[[], None]) -> None:
-    parsed = entry.parse(field.model, field.name, text, context.session.clock())
-    complaint = parsed.complaint or (refused(field, parsed.value) if parsed.value else "")
-    if complaint:
-        context.say(f"not accepted: {complaint}")
-        return
-    try:
-        made = edit.set_value(context.session.run, field.path, parsed.value)
-    except EditError as error:
-        context.say(f"not accepted: {error}")
-        return
-    asks = _is_limit(field) and parsed.value is not None
-    context.commit([made], then=(lambda: _ask_source(context, field, again)) if asks else again)
+class _Asked:
+    """A field that is asked for: a value that is none, or not usual, leaves the question with what was typed."""
+
+    def __init__(self, context: Context, field: Field, again: Callable[[], None]) -> None:
+        """Ask for a field; `again` shows the form once it is taken."""
+        self.context, self.field, self.again = context, field, again
+        self._asked: str | None = None
+
+    def answer(self, text: str) -> str | None:
+        """Take the text as the field's value, or say why not."""
+        context, field = self.context, self.field
+        parsed = entry.parse(field.model, field.name, text, context.session.clock())
+        complaint = parsed.complaint or (refused(field, parsed.value) if parsed.value else "")
+        if complaint:
+            return f"not accepted: {complaint}"
+        run = context.session.run
+        try:
+            made = edit.set_value(run, field.path, parsed.value)
+            edit.apply_all(run, [made])
+        except EditError as error:
+            return f"not accepted: {'; '.join(places.problem(run, problem) for problem in error.problems)}"
+        if text != self._asked and (why := self._unusual(parsed.value)) and not context.session.question([made]):
+            self._asked = text
+            return f"unusual: {why} Enter takes it"
+        asks = _is_limit(field) and parsed.value is not None
+        context.commit([made], then=(lambda: _ask_source(context, field, self.again)) if asks else self.again)
+        return None
+
+    def _unusual(self, value: Any) -> str:
+        found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", self.field.path)
+        session = self.context.session
+        steps = session.laboratory.dilutions
+        return usual.why_not(session.run, found[1], int(found[2]) - 1, found[3], value, steps) if found else ""
 
 
 def _is_limit(field: Field) -> bool:

@@ -42,7 +42,7 @@ class Grid(Canvas):
         self.places: Sequence[int] = ()
         self.filter: Filter | None = None
         self.row, self.column = 0, pane.home_column
-        self._top, self._first = 0, 1
+        self._top, self._first = 0, pane.fixed
         self.entry: TypingLine | None = None
         self.active = False
         self.summary = ""
@@ -84,12 +84,13 @@ class Grid(Canvas):
         return [*lines, *(((clipped(note, width), self.look.plain()),) for note in notes)]
 
     def _columns_in_sight(self, width: int) -> list[int]:
-        """The columns that fit, the first always among them and the cursor's too."""
-        columns = self.pane.columns
+        """The columns that fit, the fixed ones always among them and the cursor's too."""
+        columns, fixed = self.pane.columns, self.pane.fixed
         if self.column < self._first:
-            self._first = max(1, self.column)
+            self._first = max(fixed, self.column)
         while True:
-            shown, used = [0], columns[0].width
+            shown = list(range(fixed))
+            used = sum(columns[at].width for at in shown) + GAP * (fixed - 1)
             for at in range(self._first, len(columns)):
                 if used + GAP + columns[at].width > width:
                     break
@@ -159,6 +160,16 @@ class Grid(Canvas):
         self.row = max(0, min(self.row + rows, len(self.items) - 1))
         self.column = max(0, min(self.column + columns, len(self.pane.columns) - 1))
         self.paint()
+
+    def tab(self, by: int) -> None:
+        """Move to the next column there is something to type in; without one by a column."""
+        columns = self.pane.columns
+        way = range(self.column + by, len(columns) if by > 0 else -1, by)
+        typed = next((at for at in way if columns[at].edits), None)
+        if typed is not None:
+            self.move(columns=typed - self.column)
+        elif not any(column.edits for column in columns):
+            self.move(columns=by)
 
     def go(self, place: int, key: str | None = None) -> None:
         """Put the cursor on the row at a place of the document, and on the column of a key."""

@@ -44,6 +44,8 @@ class Pane(Generic[T]):
     """The document's array its rows stand in, one for one; empty where rows are only findings."""
     model: type = object
     """The dataclass of those rows."""
+    fixed: int = 1
+    """Columns at the left that never scroll away."""
     home: str = "readings"
     """The column of the first thing to type."""
 
@@ -188,6 +190,7 @@ QUEUE: Pane[Any] = Pane(
     "The queue is empty: i inserts a row, P plans one from a list of samples.",
     array="queue",
     model=Row,
+    fixed=3,
 )
 QC: Pane[Any] = Pane(
     "quality",

@@ -13,8 +13,9 @@ from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS
 from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.context import place_of
 from runsheet.screen.page import Content
-from runsheet.show import findings
-from runsheet.work import next_step
+from runsheet.show import findings, places
+from runsheet.work import new_row as new_rows
+from runsheet.work import next_step, usual
 from runsheet.work.new_row import Names, advised, new_row, read_again
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from runsheet.run.model import Run
     from runsheet.screen.context import Context
+    from runsheet.tables import Number
 
 
 def word(kind: Kind) -> str:
@@ -51,22 +53,27 @@ def _ask_on(context: Context, at: int, fields: list[str]) -> None:
         return
     name, rest, row = fields[0], fields[1:], context.session.run.queue[at - 1]
 
-    def answer(text: str) -> None:
-        parsed = entry.parse(Row, name, text.strip(), context.session.clock())
+    asked = ""
+
+    def answer(text: str) -> str | None:
+        nonlocal asked
+        run, parsed = context.session.run, entry.parse(Row, name, text.strip(), context.session.clock())
         if parsed.complaint:
-            context.say(f"not accepted: {parsed.complaint}")
-            _ask_on(context, at, fields)
-            return
-        place = f"queue[{at}].{name}"
+            return f"not accepted: {parsed.complaint}"
+        why = usual.why_not(run, "queue", at - 1, name, parsed.value, context.session.laboratory.dilutions)
+        if why and text != asked:
+            asked = text
+            return f"unusual: {why} Enter takes it"
         if parsed.value is not None and entry.shown(getattr(row, name)) != entry.shown(parsed.value):
             try:
-                if not context.commit([edit.set_value(context.session.run, place, parsed.value)]):
-                    return
+                made = edit.set_value(run, f"queue[{at}].{name}", parsed.value)
+                edit.apply_all(run, [made])
             except edit.EditError as error:
-                context.say(f"not accepted: {error}")
-                _ask_on(context, at, fields)
-                return
+                return f"not accepted: {'; '.join(places.problem(run, each) for each in error.problems)}"
+            if not context.commit([made]):
+                return None
         _ask_on(context, at, rest)
+        return None
 
     context.ask(f"{row.id}, {ASK_WORDS.get(name, name)}:", answer, entry.shown(getattr(row, name)))
 
@@ -111,15 +118,11 @@ def _insert_event(context: Context, kind: Kind) -> None:
         _ask_on(context, at, ["expected"])
 
 
-def _again(context: Context, *, diluted: bool = False) -> None:
-    """Read a row's sample again; at the advised dilution where that is asked."""
-    place = _to_repeat(context, diluted=diluted)
-    if place is None:
-        context.say("this row is not above the range" if diluted else "this row is not read yet")
-        return
+def _again(context: Context, place: int, dilution: Number | None = None) -> None:
+    """Read the sample of the row at a place again; at a dilution where that is given."""
     run, item = context.session.run, context.session.sheet.rows[place]
     stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
-    new = read_again(item.row, Names(run).first(stem), item.sample, advised(item) if diluted else None)
+    new = read_again(item.row, Names(run).first(stem), item.sample, dilution)
     edits = [edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new)]
     row = item.row
     why = ""
@@ -139,7 +142,8 @@ def _to_repeat(context: Context, *, diluted: bool) -> int | None:
         row = context.session.sheet.rows[place] if place < len(context.session.sheet.rows) else None
         if row is not None and (row.advice if diluted else row.state != "unread"):
             return place
-    return None
+    here = context.session.sheet.rows[context.place : context.place + 1]
+    return context.place if diluted and here and here[0].kind not in SOLVENT_STANDARDS else None
 
 
 # --- commands ---------------------------------------------------------------------------------------------------
@@ -192,12 +196,40 @@ def insert_due(context: Context) -> None:
 
 def reread(context: Context) -> None:
     """Insert a row that reads this sample again."""
-    _again(context)
+    place = _to_repeat(context, diluted=False)
+    if place is None:
+        context.say("this row is not read yet")
+    else:
+        _again(context, place)
 
 
 def dilute(context: Context) -> None:
-    """Insert a row that reads this extract at the dilution advised."""
-    _again(context, diluted=True)
+    """Ask for a dilution: of a row not read yet its own, of a read one that of a new row."""
+    place = _to_repeat(context, diluted=True)
+    if place is None:
+        context.say("no extract to dilute here")
+        return
+    row, asked = context.session.sheet.rows[place], ""
+    steps = context.session.laboratory.dilutions
+    offered = new_rows.dilution_offered(row, steps)
+
+    def answer(text: str) -> str | None:
+        nonlocal asked
+        parsed = entry.parse(Row, "dilution", text.strip(), context.session.clock())
+        if parsed.complaint or parsed.value is None:
+            return f"not accepted: {parsed.complaint or 'no dilution typed'}"
+        why = usual.why_not(context.session.run, "queue", place, "dilution", parsed.value, steps)
+        if why and text != asked and parsed.value != advised(row):
+            asked = text
+            return f"unusual: {why}. Enter takes it"
+        if row.state == "unread":
+            context.commit([edit.set_value(context.session.run, f"queue[{place + 1}].dilution", parsed.value)])
+        else:
+            _again(context, place, parsed.value)
+        return None
+
+    told = f"{offered}x advised; Enter, or type another" if row.advice else "dilution"
+    context.ask(f"{row.id}: {told}:", answer, entry.shown(offered))
 
 
 def void(context: Context) -> None:

@@ -21,6 +21,7 @@ from runsheet.run import edit, entry
 from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.show import places
 from runsheet.work import limit_source, moves
 
 if TYPE_CHECKING:
@@ -173,7 +174,7 @@ class Session:
         try:
             self.store.accept(limit_source.with_sources(self.run, edits), self.clock(), reason=reason)
         except EditError as error:
-            return str(error)
+            return "; ".join(places.problem(self.run, problem) for problem in error.problems)
         if self.trail.outside:
             self._read_log()
             self.trail = self._read_trail or self.trail  # what was changed before this entry is between two of them now

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from runsheet.screen.style import Look
 
 
+ANSWER = 16
+"""Columns kept for an answer beside its question."""
+
+
 class TitleLine(Canvas):
     """The title line."""
 
@@ -63,7 +67,10 @@ class StatusLines(Canvas):
             for key, pane in status_words.others(bench):
                 text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.session.sheet))}"
                 lines.append(((clipped(text, width, more=look.more), plain),))
-        lines.append(self._message(width))
+        *above, message = self._messages(width)
+        more = above[-len(lines) :] if lines else []  # whole: the other panes can wait
+        lines[len(lines) - len(more) :] = more
+        lines.append(message)
         trouble = wrap(visible(status_words.trouble(bench)), max(1, width))
         saved = status_words.saved(bench)
         told = bench.message if covered else status_words.next_thing(bench)
@@ -75,13 +82,17 @@ class StatusLines(Canvas):
         lines.append(((clipped(status_words.footer(bench, width), width), plain),))
         return lines
 
-    def _message(self, width: int) -> Line:
-        """What was asked, what went wrong, or why the cell is what it is."""
+    def _messages(self, width: int) -> list[Line]:
+        """What was asked, what went wrong, or why the cell is what it is; what is long in several lines."""
         bench, look = self.bench, self.look
         if bench.prompt is not None:
-            label = f"{bench.prompt.label} "
+            # Room for what is typed beside the last line of a long question.
+            *above, last = wrap(visible(bench.prompt.label), max(20, width - ANSWER)) or [""]
+            label = f"{last} "
             text, _ = bench.prompt.line.window(max(1, width - len(label) - 1))
-            return ((label, look.strong()), (clipped(text + "_", max(0, width - len(label))), look.plain()))
+            line = ((label, look.strong()), (clipped(text + "_", max(0, width - len(label))), look.plain()))
+            return [*(((clipped(part, width), look.strong()),) for part in above), line]
         if bench.message:
-            return ((clipped(visible(bench.message), width, more=look.more), look.strong()),)
-        return ((clipped(visible(status_words.cell(bench)), width, more=look.more), look.plain()),)
+            parts = wrap(visible(bench.message), max(20, width)) or [""]
+            return [((clipped(part, width, more=look.more), look.strong()),) for part in parts]
+        return [((clipped(visible(status_words.cell(bench)), width, more=look.more), look.plain()),)]

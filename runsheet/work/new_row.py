@@ -32,7 +32,7 @@ from runsheet.run.model import ReportingLimits, Row
 from runsheet.work.sample_list import ids
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from runsheet.compute.results import RowResult
     from runsheet.run.kinds import Kind
@@ -114,6 +114,16 @@ def read_again(row: Row, name: str, sample: str, dilution: Number | float | None
 def advised(row: RowResult) -> Number | None:
     """The dilution a result above the range is to be read again at; None where it needs none."""
     return None if row.dilute_to is None else plain(row.dilute_to)
+
+
+def dilution_offered(row: RowResult, steps: Sequence[Number]) -> Number | None:
+    """The dilution to offer: the smallest of the house's at or above the advice, else the advice itself.
+
+    Without advice the row's own.
+    """
+    if row.dilute_to is None:
+        return row.row.dilution
+    return next((step for step in steps if float(step) >= row.dilute_to), advised(row))
 
 
 def missing(row: Row) -> list[str]:

@@ -105,7 +105,10 @@ def _dilution(sheet: Sheet) -> NextStep | None:
     for at, row in enumerate(sheet.rows):
         if row.kind == "sample" and row.advice and row.reports:
             return NextStep(
-                "queue", at, f"{row.id} is above the range: d reads it again, {row.advice}", "clean solvent first"
+                "queue",
+                at,
+                f"{row.id} is above the range: d reads it again, {row.advice} or more",
+                "clean solvent first",
             )
     return None
 

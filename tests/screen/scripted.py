@@ -87,7 +87,7 @@ class Scripted:
     def ask(
         self,
         label: str,
-        answer: Callable[[str], None],
+        answer: Callable[[str], str | None],
         text: str = "",  # noqa: ARG002 - what is proposed
         takes_block: Callable[[str], None] | None = None,
         leave: Callable[[], None] | None = None,

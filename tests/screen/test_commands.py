@@ -44,7 +44,7 @@ def test_void_asks_why_and_is_taken_back(day: Scripted) -> None:
     assert (day.session.run.queue[17].void, day.said) == (None, ["nothing changed: a reason is needed"])
     assert day.run("void", "spilt").session.run.queue[17].void == "spilt"
     assert day.run("undo").session.run.queue[17].void is None
-    assert day.said[-1] == "undone: queue[18].void"
+    assert day.said[-1] == "undone: OS-07 void"
 
 
 def test_a_row_is_inserted_after_the_present_one_and_asked_about(day: Scripted) -> None:

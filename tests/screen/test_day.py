@@ -121,7 +121,7 @@ def test_a_whole_day(tmp_path: Path) -> None:  # noqa: PLR0915 - a day is long
             bench.read(signal(row))
             if row.id == ABOVE:
                 bench.terminal.wait("is above the range")
-                bench.keys("n", "d")
+                bench.keys("n", "d", "enter")
         assert failed
         bench.keys("n", "H")
         bench.terminal.wait("Enter does it")

@@ -108,10 +108,10 @@ def test_a_blank_that_falls_due_is_offered_and_inserted(water: Path) -> None:
 
 
 def test_dilute_takes_the_advice(water: Path) -> None:
-    drive = Drive(water).run(typed("0.95"), "up", "d")
+    drive = Drive(water).run(typed("0.95"), "up", "d", "enter")
     old, new = drive.document.queue[18], drive.document.queue[19]
     assert (old.report, old.reason) == (False, "read again as OS-08-1")
-    assert (new.sample, new.dilution, new.readings, new.amount) == ("OS-08", 3, (), old.amount)
+    assert (new.sample, new.dilution, new.readings, new.amount) == ("OS-08", 5, (), old.amount)
     assert drive.bench.item.id == "OS-08-1"
 
 

@@ -148,7 +148,7 @@ def test_a_scan_answers_no_question(text: str, water: Path) -> None:
 def test_what_a_prompt_shows_is_replaced_by_the_first_character(water: Path) -> None:
     drive = Drive(water).run("g", typed("dilution"), typed("5"))
     assert drive.document.queue[18].dilution == 5
-    assert Drive(water).run("g", typed("dilution"), "left", typed("1")).document.queue[18].dilution == 15
+    assert Drive(water).run("g", typed("dilution"), "left", typed("1"), "enter").document.queue[18].dilution == 15
     assert Drive(water).run("slash", typed("CCV1"), "slash", typed("OS-03")).bench.item.id == "OS-03"
 
 
@@ -200,8 +200,8 @@ def test_the_cursor_stays_on_a_row_above_the_range_whatever_falls_due(water: Pat
     assert drive.bench.item.id == "OS-08"
     water.with_suffix(".toml.log").unlink()
     water.write_text(demo.text("water-day"), encoding="utf-8")
-    rows = Drive(water, now=late).run(typed("0.95"), "d").document.queue
-    assert [row.sample for row in rows if row.dilution == 3 and not row.readings] == ["OS-08"]
+    rows = Drive(water, now=late).run(typed("0.95"), "d", "enter").document.queue
+    assert [row.sample for row in rows if row.dilution == 5 and not row.readings] == ["OS-08"]
 
 
 def test_the_cursor_stays_on_a_standard_that_spoils_its_curve(water: Path) -> None:
@@ -411,3 +411,77 @@ def test_an_answer_without_a_letter_exchanges_and_strikes_nothing(water: Path) -
     before = water.read_text()
     Drive(water).run("scan:OS-07", "y", typed("OS-06"), typed("12"), "escape", "k", "enter", typed("3"), "escape")
     assert water.read_text() == before
+
+
+# --- dilutions, forms, columns --------------------------------------------------------------------------------------
+
+
+def test_d_asks_the_dilution_and_offers_the_houses_step_at_or_above_the_advice(water: Path) -> None:
+    seen: list[str] = []
+    drive = Drive(water).run(typed("0.95"), "d", then=asked(seen))
+    assert seen == ["OS-08: 5x advised; Enter, or type another:"]
+    assert len(drive.document.queue) == 22
+    rows = Drive(water).run("scan:OS-08", "d", "enter").document.queue
+    assert [str(row.dilution) for row in rows if row.sample == "OS-08"] == ["5"]
+
+
+def test_another_dilution_replaces_the_one_offered(water: Path) -> None:
+    rows = Drive(water).run(typed("0.95"), "d", typed("10")).document.queue
+    assert [str(row.dilution) for row in rows if row.sample == "OS-08"] == ["10"]
+
+
+def test_a_row_not_read_yet_gets_the_dilution_itself(water: Path) -> None:
+    drive = Drive(water).run("d", typed("10"))
+    assert (len(drive.document.queue), drive.document.queue[18].dilution) == (22, 10)
+
+
+def test_a_refused_value_leaves_the_question_with_its_text(water: Path) -> None:
+    seen: list[tuple[str, str]] = []
+
+    def look(drive: Drive) -> None:
+        assert drive.bench.prompt is not None
+        seen.append((drive.bench.prompt.line.text, drive.bench.prompt.trouble))
+
+    before = water.read_text()
+    Drive(water).run("d", typed("0.5"), then=look)
+    Drive(water).run("g", typed("extract_ml"), typed("1o0"), then=look)
+    assert seen == [
+        ("0.5", "not accepted: expected a number of at least 1, found 0.5"),
+        ("1o0", "not accepted: '1o0' is no number"),
+    ]
+    assert water.read_text() == before
+    drive = Drive(water).run("g", typed("extract_ml"), typed("1o0"), "backspace", "backspace", typed("10"))
+    assert str(drive.document.queue[18].extract_ml) == "110"
+
+
+def test_tab_goes_to_the_next_column_to_type_in(water: Path) -> None:
+    bench = Drive(water).run("tab").bench
+    assert bench.pane.columns[bench.grid.column].key == "amount"
+    bench = Drive(water).run("tab", keys("980"), "tab", keys("90"), "tab").bench
+    assert bench.pane.columns[bench.grid.column].key == "dilution"
+    assert (str(bench.session.run.queue[18].amount), str(bench.session.run.queue[18].extract_ml)) == ("980", "90")
+    bench = Drive(water).run("shift+tab").bench
+    assert bench.pane.columns[bench.grid.column].key == "id"
+
+
+def test_name_bracket_and_kind_never_scroll_away(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run("end", then=lambda drive: seen.extend(drive.screen()))
+    heads = next(line for line in seen if line.startswith("id"))
+    assert heads.split()[:2] == ["id", "kind"]
+    assert "note" in heads
+
+
+def test_forms_and_steps_speak_of_rows_and_limits(water: Path) -> None:
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        content = drive.bench.query_one(Page).content
+        assert content is not None
+        seen.extend(content.texts)
+
+    Drive(water).run("L", then=look)
+    line = next(line for line in seen if line.endswith("method.check.recovery_percent"))
+    assert line.startswith("check standard: recovery, %")
+    Drive(water).run(typed("0.112"), "u", then=lambda drive: seen.append(drive.bench.message))
+    assert seen[-1] == "undone: OS-08 reading, OS-08 time read"
