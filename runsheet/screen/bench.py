@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from runsheet.screen.style import Look
     from runsheet.show.columns import Column
     from runsheet.work.next_step import PaneName
+    from runsheet.work.offers import Offer
 
 LONG = 300
 """Rows from which on a draft is computed about the cursor first."""
@@ -54,6 +55,8 @@ class Bench(Screen[None], inherit_bindings=False):
         self.grids = {pane.name: Grid(pane, look) for pane in panes.PANES}
         self.editing = Editing(self)
         self.prompt: Prompt | None = None
+        self._under: Prompt | None = None
+        """The question whose offers are listed."""
         self.message = ""
         self.sought = ""
         """What was last searched for."""
@@ -289,9 +292,10 @@ class Bench(Screen[None], inherit_bindings=False):
         leave: Callable[[], None] | None = None,
         *,
         words: bool = False,
+        offers: Sequence[Offer] = (),
     ) -> None:
         """Ask on the message line; Escape answers nothing, or does what `leave` says."""
-        self.prompt = Prompt(label, answer, TypingLine.holding(text, proposed=True), takes_block, leave, words)
+        self.prompt = Prompt(label, answer, TypingLine.holding(text, proposed=True), takes_block, leave, words, offers)
         self._paint_lines()
 
     def open_page(self, content: Content, at: int = 0) -> None:
@@ -304,6 +308,8 @@ class Bench(Screen[None], inherit_bindings=False):
         """Put the page away."""
         page = self.query_one(Page)
         page.content = None
+        if self._under is not None:
+            self.prompt, self._under = self._under, None
         page.display, self.query_one("#body").display = False, True
         self.paint()
 
@@ -385,9 +391,25 @@ class Bench(Screen[None], inherit_bindings=False):
         elif name == "escape":
             self.prompt = None
             self.say("nothing changed") if prompt.leave is None else prompt.leave()
+        elif name == "down" and prompt.offers:
+            self._list_offers(prompt)
+        elif name == "tab" and (whole := prompt.completion) is not None:
+            prompt.line = TypingLine.holding(whole.text)
         elif not prompt.line.key(name, character):
             self.query_one(Page).key(name, character)  # scrolls the page of a walk
         self._paint_lines()
+
+    def _list_offers(self, prompt: Prompt) -> None:
+        """List what may be chosen; a choice is the answer, Escape goes back to the question."""
+        self.prompt, self._under = None, prompt
+
+        def choose(number: int) -> None:
+            self.close_page()
+            prompt.line = TypingLine.holding(prompt.offers[number].text)
+            self._answer("enter", None, scanned=False)
+
+        width = max(len(offer.text) for offer in prompt.offers)
+        self.open_page(Content(prompt.label, [f"{o.text:{width}}  {o.note}" for o in prompt.offers], choose))
 
     def _command(self, name: str, character: str | None) -> None:
         if character and character.isalpha() and self.editing.takes_text():

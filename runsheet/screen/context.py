@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from runsheet.screen.style import Look
     from runsheet.show.columns import Column
     from runsheet.work.next_step import PaneName
+    from runsheet.work.offers import Offer
 
 
 @dataclass
@@ -38,8 +39,17 @@ class Prompt:
     """What Escape does in a walk over the panes; beside its questions nothing of the sheet is shown."""
     words: bool = False
     """Whether only words answer it, as a reason or a yes: never a number, and never a scanned name."""
+    offers: Sequence[Offer] = ()
+    """What the laboratory file has for it: Tab completes the first letters, Down lists."""
     trouble: str = ""
     """Why the last answer was none."""
+
+    @property
+    def completion(self) -> Offer | None:
+        """What the letters typed begin, where they begin something and are not all of it."""
+        typed = self.line.text
+        found = [offer for offer in self.offers if offer.begins(typed)]
+        return found[0] if found and not self.line.proposed and found[0].text != typed else None
 
     @property
     def covers(self) -> bool:
@@ -118,12 +128,13 @@ class Context(Protocol):
         leave: Callable[[], None] | None = None,
         *,
         words: bool = False,
+        offers: Sequence[Offer] = (),
     ) -> None:
         """Ask for a line; `answer` gives back why a text is none, or nothing.
 
         `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does.
 
-        With `words` neither a number nor a scanned name answers.
+        With `words` neither a number nor a scanned name answers. `offers` may be chosen from.
         """
 
     def open_page(self, content: Content, at: int = 0) -> None:

@@ -17,6 +17,7 @@ from runsheet import tables
 from runsheet.run import edit, entry
 from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
+from runsheet.screen.forms import Field, ask_field, offered
 from runsheet.screen.typing_line import TypingLine
 from runsheet.show import places
 from runsheet.work import next_step, usual
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 FAR = {"absorbance": 3.0, "transmittance": 150.0, "concentration": 1e6}
 """Readings from here on are asked about: 3 A lets 0.1 % through, which no bench photometer tells from none."""
+OFFERED = ("lot",)
+"""Columns the laboratory file may have something for."""
 TAB = 1000
 """Stands for the columns that Tab moves by."""
 LEAVE = {"tab": (0, TAB), "shift+tab": (0, -TAB), "up": (-1, 0), "down": (1, 0)}
@@ -61,10 +64,22 @@ class Editing:
             bench.say("read-only: nothing can be changed here")
         elif self._field() is None or bench.item is None:
             bench.say("this cell is calculated: = says how")
-        else:
+        elif not self._offered(text):
             self._in_place = in_place
             bench.grid.entry = TypingLine.holding(text, proposed=proposed)
             self._draft()
+
+    def _offered(self, text: str) -> bool:
+        """Ask for the cell with what the laboratory file has for it; whether it has anything."""
+        bench, name = self.bench, self._field() or ""
+        field = Field(f"{bench.pane.array}[{bench.place + 1}].{name}", bench.pane.model, name)
+        if name not in OFFERED or not offered(bench, field):
+            return False
+        old = entry.shown(self._old())
+        ask_field(bench, field, bench.column.title, old, bench.paint)
+        if text != old and bench.prompt is not None:
+            bench.prompt.line.put(text)
+        return True
 
     def begin_with(self, character: str) -> None:
         """Start a number: in this cell where it takes one, else in the row's reading; a name is no place for it."""

@@ -17,13 +17,14 @@ from runsheet.run.edit import EditError
 from runsheet.run.model import About, Batch, Calibration, Instrument, Method, Row, Sample, Solvent, Standard
 from runsheet.screen.page import Content
 from runsheet.show import places
-from runsheet.work import limit_source, usual
+from runsheet.work import limit_source, offers, usual
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from runsheet.run.model import Run
     from runsheet.screen.context import Context
+    from runsheet.work.offers import Offer
 
 
 @dataclass(frozen=True)
@@ -58,11 +59,7 @@ def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], 
         field = found[number]
         old = entry.shown(edit.value_at(context.session.run, field.path))
         context.close_page()
-        context.ask(
-            f"{names[number]}:",
-            _Asked(context, field, lambda: open_form(context, title, made, number)).answer,
-            old,
-        )
+        ask_field(context, field, names[number], old, lambda: open_form(context, title, made, number))
 
     texts = [
         f"{name:{width}}  {entry.shown(edit.value_at(run, field.path)):24} {field.path}"
@@ -71,35 +68,65 @@ def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], 
     context.open_page(Content(title, texts, choose), at)
 
 
+def ask_field(
+    context: Context, field: Field, name: str, text: str, again: Callable[[], None], *, keeps: bool = False
+) -> None:
+    """Ask for a field, offering what the house has; `again` is done once it is taken, or kept where `keeps`."""
+    found = offered(context, field)
+    context.ask(f"{name}:", _Asked(context, field, again, found, keeps=keeps).answer, text, offers=found)
+
+
+def offered(context: Context, field: Field) -> list[Offer]:
+    """What the laboratory file has for a field."""
+    session = context.session
+    return offers.offers(session.laboratory, session.run, field.path, session.now().date())
+
+
 class _Asked:
     """A field that is asked for: a value that is none, or not usual, leaves the question with what was typed."""
 
-    def __init__(self, context: Context, field: Field, again: Callable[[], None]) -> None:
-        """Ask for a field; `again` shows the form once it is taken."""
-        self.context, self.field, self.again = context, field, again
+    def __init__(
+        self, context: Context, field: Field, again: Callable[[], None], found: Sequence[Offer], *, keeps: bool
+    ) -> None:
+        """Ask for a field; `again` is done once it is taken, `found` is what may be chosen."""
+        self.context, self.field, self.again, self.offers = context, field, again, found
+        self.keeps = keeps
+        """Whether an empty text leaves what is there."""
         self._asked: str | None = None
 
     def answer(self, text: str) -> str | None:
         """Take the text as the field's value, or say why not."""
         context, field = self.context, self.field
-        parsed = entry.parse(field.model, field.name, text, context.session.clock())
+        parsed = entry.parse(field.model, field.name, text.strip(), context.session.clock())
         complaint = parsed.complaint or (refused(field, parsed.value) if parsed.value else "")
         if complaint:
             return f"not accepted: {complaint}"
         run = context.session.run
+        if self.keeps and parsed.value is None:
+            self.again()
+            return None
         try:
-            made = edit.set_value(run, field.path, parsed.value)
-            edit.apply_all(run, [made])
+            chosen = next((offer for offer in self.offers if offer.text == text), None)
+            plain = [edit.set_value(run, field.path, parsed.value)]
+            made = chosen.edits(run, field.path, parsed.value) if chosen is not None else plain
+            edit.apply_all(run, made)
         except EditError as error:
             return f"not accepted: {'; '.join(places.problem(run, problem) for problem in error.problems)}"
-        if text != self._asked and (why := self._unusual(parsed.value)) and not context.session.question([made]):
+        expired = chosen is not None and chosen.expired
+        why = "" if text == self._asked else self._unusual(parsed.value, chosen)
+        if why and (expired or not context.session.question(made)):
             self._asked = text
-            return f"unusual: {why} Enter takes it"
+            return f"unusual: {why}. Enter takes it"
         asks = _is_limit(field) and parsed.value is not None
-        context.commit([made], then=(lambda: _ask_source(context, field, self.again)) if asks else self.again)
+        if not made or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
+            self.again()
+            return None
+        context.commit(made, then=(lambda: _ask_source(context, field, self.again)) if asks else self.again)
         return None
 
-    def _unusual(self, value: Any) -> str:
+    def _unusual(self, value: Any, chosen: Offer | None) -> str:
+        if chosen is not None and chosen.expired:
+            return f"{chosen.text} is expired ({chosen.note})"
         found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", self.field.path)
         session = self.context.session
         steps = session.laboratory.dilutions

@@ -12,8 +12,9 @@ from runsheet.run import edit, entry
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS, WORDS, Kind
 from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.context import place_of
+from runsheet.screen.forms import Field, ask_field
 from runsheet.screen.page import Content
-from runsheet.show import findings, places
+from runsheet.show import findings
 from runsheet.work import new_row as new_rows
 from runsheet.work import next_step, usual
 from runsheet.work.new_row import Names, advised, new_row, read_again
@@ -52,30 +53,9 @@ def _ask_on(context: Context, at: int, fields: list[str]) -> None:
     if not fields:
         return
     name, rest, row = fields[0], fields[1:], context.session.run.queue[at - 1]
-
-    asked = ""
-
-    def answer(text: str) -> str | None:
-        nonlocal asked
-        run, parsed = context.session.run, entry.parse(Row, name, text.strip(), context.session.clock())
-        if parsed.complaint:
-            return f"not accepted: {parsed.complaint}"
-        why = usual.why_not(run, "queue", at - 1, name, parsed.value, context.session.laboratory.dilutions)
-        if why and text != asked:
-            asked = text
-            return f"unusual: {why} Enter takes it"
-        if parsed.value is not None and entry.shown(getattr(row, name)) != entry.shown(parsed.value):
-            try:
-                made = edit.set_value(run, f"queue[{at}].{name}", parsed.value)
-                edit.apply_all(run, [made])
-            except edit.EditError as error:
-                return f"not accepted: {'; '.join(places.problem(run, each) for each in error.problems)}"
-            if not context.commit([made]):
-                return None
-        _ask_on(context, at, rest)
-        return None
-
-    context.ask(f"{row.id}, {ASK_WORDS.get(name, name)}:", answer, entry.shown(getattr(row, name)))
+    field = Field(f"queue[{at}].{name}", Row, name)
+    label = f"{row.id}, {ASK_WORDS.get(name, name)}"
+    ask_field(context, field, label, entry.shown(getattr(row, name)), lambda: _ask_on(context, at, rest), keeps=True)
 
 
 ASKS = {

@@ -87,6 +87,11 @@ def footer(bench: Bench, width: int) -> str:
     """The keys of the pane, or of what is being done."""
     if bench.prompt is not None and bench.prompt.trouble:
         return f"{bench.prompt.trouble}; Escape leaves all as it was"
+    if bench.prompt is not None and bench.prompt.offers:
+        whole = bench.prompt.completion
+        return (
+            f"Enter answers, {f'Tab completes {whole.text}, ' if whole else ''}Down lists, Escape leaves all as it was"
+        )
     if bench.prompt is not None:
         return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
     if bench.editing.asks:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from runsheet.screen.panes import Pane
     from runsheet.show.columns import Column
     from runsheet.work.next_step import PaneName
+    from runsheet.work.offers import Offer
 
 NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
 
@@ -93,8 +94,9 @@ class Scripted:
         leave: Callable[[], None] | None = None,
         *,
         words: bool = False,
+        offers: Sequence[Offer] = (),
     ) -> None:
-        self.prompt = Prompt(label, answer, takes_block=takes_block, leave=leave, words=words)
+        self.prompt = Prompt(label, answer, takes_block=takes_block, leave=leave, words=words, offers=offers)
 
     def open_page(self, content: Content, at: int = 0) -> None:  # noqa: ARG002 - a list is chosen from by its words
         self.page = content

@@ -1,0 +1,144 @@
+"""The laboratory file in use: offered where it is typed, and what a choice fills."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet.screen import status_words
+from runsheet.screen.page import Page
+from tests.screen.driving import Drive, keys, typed
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+HOUSE = """
+[[person]]
+name = "M. Tarn"
+initials = "MT"
+[[person]]
+name = "O. Quill"
+analyst = false
+[[instrument]]
+name = "second photometer"
+serial = "P-2"
+reads = "absorbance"
+step = 0.0001
+cells = [10, 50]
+[[solvent]]
+name = "tetrachloroethylene"
+grade = "infrared"
+lot = "T-3301"
+expires = 2027-01-31
+[[solvent]]
+name = "tetrachloroethylene"
+lot = "T-1100"
+expires = 2026-01-31
+[[material]]
+lot = "ICV-9"
+use = "second-source"
+concentration = 80
+material = "reference oil"
+expires = 2026-12-31
+[[material]]
+lot = "CK-1"
+use = "check"
+concentration = 60
+"""
+
+
+@pytest.fixture
+def house(water: Path) -> Path:
+    (water.parent / "laboratory.toml").write_text(HOUSE)
+    return water
+
+
+def texts(drive: Drive, into: list[str]) -> None:
+    content = drive.bench.query_one(Page).content
+    into.extend(content.texts if content is not None else [])
+
+
+def test_down_lists_the_lots_and_marks_the_expired_one(house: Path) -> None:
+    seen: list[str] = []
+    before = house.read_text()
+    Drive(house).run("F", typed("solvent.lot"), "down", then=lambda drive: texts(drive, seen))
+    assert seen == [
+        "T-3301  tetrachloroethylene, until 2027-01-31",
+        "T-1100  tetrachloroethylene, EXPIRED 2026-01-31",
+    ]
+    assert house.read_text() == before
+
+
+def test_a_chosen_solvent_lot_fills_what_belongs_to_it(house: Path) -> None:
+    solvent = Drive(house).run("F", typed("solvent.lot"), "down", "enter").document.solvent
+    assert (solvent.lot, solvent.grade, solvent.expires) == ("T-3301", "infrared", date(2027, 1, 31))
+
+
+def test_an_expired_lot_is_asked_about(house: Path) -> None:
+    old = Drive(house).run("F", typed("solvent.lot"), typed("T-1100")).document.solvent.lot
+    assert old != "T-1100"
+    taken = Drive(house).run("F", typed("solvent.lot"), typed("T-1100"), "enter", typed("the only one left"))
+    assert taken.document.solvent.lot == "T-1100"
+
+
+def test_what_a_lot_typed_in_the_standard_table_belongs_to_is_offered_there(house: Path) -> None:
+    house.with_name("laboratory.toml").write_text(
+        HOUSE + '[[material]]\nlot = "ST-77"\nuse = "stock"\ncertificate = "C-77"\nexpires = 2027-05-31\n'
+    )
+    drive = Drive(house).run("f3", "ctrl+home", "tab", "s", "tab", "enter")
+    standard = drive.document.standard[0]
+    assert (standard.lot, standard.certificate, standard.expires) == ("ST-77", "C-77", date(2027, 5, 31))
+
+
+def test_first_letters_and_initials_complete(house: Path) -> None:
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        seen.append(status_words.footer(drive.bench, 80))
+
+    Drive(house).run("F", typed("run.reviewer"), keys("O"), then=look)
+    assert seen == ["Enter answers, Tab completes O. Quill, Down lists, Escape leaves all as it was"]
+    drive = Drive(house).run("F", typed("run.reviewer"), keys("O"), "tab", "enter")
+    assert drive.document.run.reviewer == "O. Quill"
+    drive = Drive(house).run("F", typed("run.reviewer"), keys("mt"), "tab", "enter")
+    assert drive.document.run.reviewer == "M. Tarn"
+
+
+def test_who_is_no_analyst_is_not_offered_as_one(house: Path) -> None:
+    seen: list[str] = []
+    Drive(house).run("F", typed("run.analyst"), "down", then=lambda drive: texts(drive, seen))
+    assert [line.split("  ")[0] for line in seen] == ["M. Tarn"]
+
+
+def test_a_chosen_photometer_fills_serial_and_display_step_and_its_cells_are_offered(house: Path) -> None:
+    drive = Drive(house).run("F", typed("instrument.name"), "down", "enter")
+    assert (drive.document.instrument.serial, str(drive.document.instrument.step)) == ("P-2", "0.0001")
+    seen: list[str] = []
+    Drive(house).run("F", typed("calibration[1].cell_mm"), "down", then=lambda drive: texts(drive, seen))
+    assert [line.split()[0] for line in seen] == ["10", "50"]
+
+
+def test_a_second_sources_lot_fills_value_material_and_expiry(house: Path) -> None:
+    drive = Drive(house).run("i", typed("ICV"), "enter", "down", "enter")
+    row = next(row for row in drive.document.queue if row.lot == "ICV-9")
+    assert (row.kind, row.expected, row.material, row.expires) == (
+        "second-source",
+        80,
+        "reference oil",
+        date(2026, 12, 31),
+    )
+
+
+def test_escape_from_the_list_goes_back_to_the_question(house: Path) -> None:
+    drive = Drive(house).run("F", typed("run.reviewer"), "down", "escape", typed("A. Nother"))
+    assert drive.document.run.reviewer == "A. Nother"
+
+
+def test_without_a_file_nothing_is_offered(water: Path) -> None:
+    seen: list[bool] = []
+    Drive(water).run(
+        "F", typed("run.reviewer"), "down", then=lambda d: seen.append(d.bench.query_one(Page).content is None)
+    )
+    assert seen == [True]
