@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet import streams
 from runsheet.command import output
 from runsheet.exits import Exit, Refusal
+from runsheet.figures import counted
 
 if TYPE_CHECKING:
     import argparse
@@ -102,9 +103,9 @@ def issued(asked: argparse.Namespace) -> int:
     here = [line.number for line in found.lines if (place.parent / line.file).is_relative_to(folder)]
     told = list(register_check.check(found, runs, kept, stray, here))
     streams.lines(_line(each) for each in told)
-    reports = "1 report" if len(found.lines) == 1 else f"{len(found.lines)} reports"
+    counts = f"{counted(len(found.lines), 'report')}, {counted(len(runs), 'document')} here"
     faults = sum(each.state == "at fault" for each in told)
-    streams.lines([f"{place}: {reports}, {len(runs)} documents here, {faults or 'nothing'} at fault. {LIMIT}"])
+    streams.lines([f"{place}: {counts}, {faults or 'nothing'} at fault. {LIMIT}"])
     return Exit.FAILS if faults else Exit.FINE
 
 

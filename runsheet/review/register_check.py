@@ -92,6 +92,8 @@ def _run(kept: Kept, lines: list[Line], copies: Mapping[str, Copies]) -> Told:
         return Told("at fault", kept.file, fault)
     if last.number not in named:
         return Told("at fault", kept.file, f"{last.number} is issued, and the document does not name it")
+    if said.state == "broken" and not trail_rule.answers(kept.run, said):
+        return Told("at fault", kept.file, f"{said.words}: {said.why}")
     if digest(kept.data) == last.document:
         return Told("in order", kept.file, f"{last.number}, as issued {last.time}")
     return _since(kept, kept.run, said, last)

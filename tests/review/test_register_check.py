@@ -93,6 +93,18 @@ def changed(bench: Bench, old: str, new: str) -> None:
     bench.document.write_text(had.replace(old, new, 1), encoding="utf-8")
 
 
+def forged(bench: Bench) -> None:
+    """Sign once more, take the document back as it was issued, and change who did it in the log."""
+    before = bench.document.read_bytes()
+    opened = bench.open()
+    opened.accept([edit.set_value(opened.run, "run.note", "seen")], bench.at)
+    opened.close()
+    path = files.log_of(bench.document)
+    *lines, last = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join([*lines, last.replace(b"M. Tarn", b"B. Okoro")]))
+    bench.document.write_bytes(before)
+
+
 def unsigned(bench: Bench) -> None:
     run = bench.run
     bench.document.write_text(text.write(replace(run, signature=run.signature[:1])), encoding="utf-8")
@@ -190,6 +202,9 @@ CHEATS: dict[str, tuple[Callable[[Bench], object], str]] = {
     "the register's line taken out": (
         lambda bench: register.place(bench.document.parent).write_text("", encoding="utf-8"),
         "GR-0422.html: a copy of a report that the register has no line of",
+    ),
+    "a line of the log after the issue forged": (
+        forged, "DOC: log broken: line",
     ),
     "the document spoilt": (
         lambda bench: bench.document.write_text("format = [", encoding="utf-8"), "DOC: the document cannot be read",
