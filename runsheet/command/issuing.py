@@ -6,7 +6,6 @@ as it was.
 
 from __future__ import annotations
 
-import getpass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -49,10 +48,10 @@ def add(commands: Any) -> None:
 def issue(asked: argparse.Namespace) -> int:
     """Issue the report of a run."""
     from runsheet.report import issuing
-    from runsheet.run.disk import files, store
+    from runsheet.run.disk import files, lock, store
 
     path = Path(asked.file)
-    who = (asked.by or getpass.getuser()).strip()
+    who = (asked.by or lock.login()["account"]).strip()
     now = datetime.now().astimezone().replace(microsecond=0)
     form = issuing.ENDINGS.get(Path(asked.output).suffix.lower()) if asked.output else "html"
     if form is None:

@@ -18,6 +18,7 @@ import json
 import os
 import sqlite3
 import stat
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, get_args, get_type_hints
 
@@ -138,7 +139,9 @@ CREATE TEMP TABLE twice AS SELECT path FROM (
 
 def _opened(file: Path, folder: Path) -> Tables:
     state.private(file.parent)
-    if (found := files.DISK.look(file)) and not (stat.S_ISREG(found.st_mode) and found.st_uid == os.geteuid()):
+    if (found := files.DISK.look(file)) and not (
+        stat.S_ISREG(found.st_mode) and (sys.platform == "win32" or found.st_uid == os.geteuid())
+    ):
         raise OSError(errno.EPERM, f"{file} is not the user's own file")
     try:
         return Tables(_fitting(file), folder, file=file)

@@ -5,17 +5,22 @@ Owns: what Textual is told about the whole program. Invariant: it holds no data;
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from textual.app import App
 
-try:
-    from runsheet.screen.driver import SuspendingDriver
-except ImportError:  # a system without POSIX terminals
-    SuspendingDriver = None  # type: ignore[assignment, misc]
+DRIVER: type[Driver] | None
+if sys.platform == "win32":  # it has no POSIX terminals, and nothing is suspended there
+    DRIVER = None
+else:
+    from runsheet.screen import driver
+
+    DRIVER = driver.SuspendingDriver
 
 if TYPE_CHECKING:
+    from textual.driver import Driver
     from textual.screen import Screen
 
 
@@ -28,7 +33,7 @@ class RunsheetApp(App[object], inherit_bindings=False):
 
     def __init__(self, first: Screen[None], theme: str) -> None:
         """Start with a screen, in a theme of Textual's."""
-        super().__init__(driver_class=SuspendingDriver)
+        super().__init__(driver_class=DRIVER)
         self._first = first
         self.theme = theme
 

@@ -13,10 +13,14 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
-import termios
+import sys
 from typing import TYPE_CHECKING, Any
 
-from textual.drivers.linux_driver import LinuxDriver
+assert sys.platform != "win32"  # noqa: S101 - nothing here is loaded there
+
+import termios  # noqa: E402
+
+from textual.drivers.linux_driver import LinuxDriver  # noqa: E402
 
 if TYPE_CHECKING:
     from textual.app import App

@@ -7,7 +7,6 @@ imported, and a run that cannot be written is still shown, read-only, with the r
 from __future__ import annotations
 
 import contextlib
-import getpass
 import os
 import tempfile
 from datetime import datetime
@@ -18,7 +17,7 @@ from runsheet import streams
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 from runsheet.problem import Problem
-from runsheet.run.disk import store
+from runsheet.run.disk import lock, store
 from runsheet.screen.read_only import ReadOnlyStore
 from runsheet.screen.typing_line import agreed
 
@@ -106,10 +105,7 @@ def demo(name: str, *, ascii_only: bool = False, theme: str | None = None) -> in
 
 
 def _who() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return str(os.getuid())
+    return lock.login()["account"]
 
 
 def _now() -> datetime:

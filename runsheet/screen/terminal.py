@@ -31,10 +31,25 @@ RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?
 WATCH_EVERY = 1.0
 ENDS = tuple(
     getattr(signal, name)
-    for name in ("SIGHUP", "SIGTERM", "SIGQUIT", "SIGUSR1", "SIGUSR2", "SIGALRM", "SIGVTALRM", "SIGPROF", "SIGXCPU")
+    for name in (
+        "SIGHUP",
+        "SIGBREAK",
+        "SIGTERM",
+        "SIGQUIT",
+        "SIGUSR1",
+        "SIGUSR2",
+        "SIGALRM",
+        "SIGVTALRM",
+        "SIGPROF",
+        "SIGXCPU",
+    )
     if hasattr(signal, name)
 )
 """Signals that would end the program where it stands, the terminal raw."""
+KEPT = (*ENDS, *(getattr(signal, name) for name in ("SIGTSTP", "SIGCONT") if hasattr(signal, name)))
+"""Those that are as they were once the screen is gone."""
+GONE = getattr(signal, "SIGHUP", signal.SIGTERM)
+"""What a terminal that is gone ends the program with."""
 PATIENCE = 2.0
 """Seconds a signal waits for the last save."""
 
@@ -85,16 +100,17 @@ def guarded(
 
     def end(number: int, _frame: FrameType | None = None) -> None:
         close(PATIENCE)
-        if number != signal.SIGHUP:
+        if number != GONE:
             _restore(before)
         _say(told())
         os._exit(128 + number)
 
-    handlers = {number: signal.getsignal(number) for number in (*ENDS, signal.SIGTSTP, signal.SIGCONT)}
+    handlers = {number: signal.getsignal(number) for number in KEPT}
     for number in ENDS:
         if handlers[number] != signal.SIG_IGN:  # nohup asked for the program to live on without its terminal
             signal.signal(number, end)
-    threading.Thread(target=_watch, args=(leaving, end), daemon=True).start()
+    if sys.platform != "win32":  # its console ends the program by itself
+        threading.Thread(target=_watch, args=(leaving, end), daemon=True).start()
     try:
         yield
     finally:
@@ -106,20 +122,19 @@ def guarded(
 def _say(lines: list[str]) -> None:
     """Write lines to standard error, without waiting for a terminal that does not read."""
     with contextlib.suppress(OSError):
-        os.set_blocking(2, False)
+        if sys.platform != "win32":
+            os.set_blocking(2, False)
         os.write(2, "".join(f"{line}\r\n" for line in lines).encode(errors="backslashreplace"))
 
 
 def _terminal_state() -> Any:
-    try:
-        import termios
-
-        return termios.tcgetattr(0)
-    except (ImportError, OSError, ValueError):
+    if sys.platform == "win32":
         return None
-    except Exception as error:  # termios.error is no OSError
-        if type(error).__name__ != "error":
-            raise
+    import termios
+
+    try:
+        return termios.tcgetattr(0)
+    except (termios.error, OSError, ValueError):
         return None
 
 
@@ -127,11 +142,15 @@ def _watch(leaving: threading.Event, end: Any) -> None:
     """End the program when its terminal is gone: without this it would run on at full speed for ever."""
     while not leaving.wait(WATCH_EVERY):
         if _terminal_state() is None and not leaving.is_set():
-            end(signal.SIGHUP)
+            end(GONE)
 
 
 def _restore(before: Any) -> None:
     """Give the terminal back as it was found, without waiting for one that does not read."""
+    if sys.platform == "win32":
+        with contextlib.suppress(OSError):
+            os.write(1, RESET)
+        return
     with contextlib.suppress(Exception):
         import termios
 

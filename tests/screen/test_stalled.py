@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import sys
 import time
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from runsheet.run.disk.files import lock_of
 from tests.screen.pty_runs import accepted, ended, opened, readings, until
 from tests.terminal import PROGRAM, Terminal
 
@@ -96,9 +98,8 @@ def test_the_first_screen_ends_with_its_terminal(tmp_path: Path, terminals: list
 
 
 def test_no_answer_takes_no_lock_over(water: Path, terminals: list[Terminal]) -> None:
-    terminal = opened(water, terminals)
-    terminal.kill()
-    terminal.exit_code()
+    note = {"host": "elsewhere", "pid": 1, "user": "I. Varga", "since": "2026-03-11T09:05:00+01:00"}
+    lock_of(water).write_text(json.dumps(note | {"heartbeat": "2026-03-11T09:05:00+01:00", "machine": "another"}))
     again = Terminal([*PROGRAM, str(water)])
     terminals.append(again)
     again.wait("Take it over")
@@ -108,6 +109,20 @@ def test_no_answer_takes_no_lock_over(water: Path, terminals: list[Terminal]) ->
     again.send("q")
     assert again.exit_code() == 0
     assert list(water.parent.glob(".*.lock"))
+
+
+def test_the_lock_of_a_killed_process_of_this_machine_asks_nothing(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    terminal.kill()
+    terminal.exit_code()
+    assert lock_of(water).exists()
+    again = Terminal([*PROGRAM, str(water)])
+    terminals.append(again)
+    again.wait("lock taken over: ")
+    assert "Take it over" not in again.text()
+    again.send("q")
+    assert again.exit_code() == 0
+    assert not lock_of(water).exists()
 
 
 def test_an_input_that_is_at_its_end_is_refused(water: Path, terminals: list[Terminal]) -> None:

@@ -11,13 +11,20 @@ import errno
 import hashlib
 import os
 import stat
+import sys
+import time
+import unicodedata
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO, NamedTuple
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple, TypeVar
+
+if sys.platform == "darwin":
+    from fcntl import F_FULLFSYNC, fcntl
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
 
+T = TypeVar("T")
 _BINARY = getattr(os, "O_BINARY", 0)
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 NO_WAIT = getattr(os, "O_NONBLOCK", 0)
@@ -30,6 +37,10 @@ LARGEST = 256 * 1024 * 1024
 LARGEST_DOCUMENT = 16 * 1024 * 1024
 """Bytes of the largest document: three times a run of 20,000 rows."""
 _data_sync = getattr(os, "fdatasync", os.fsync)
+HINDERED = sys.platform == "win32"
+"""Whether a file cannot be replaced or removed while another program reads it."""
+PAUSES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.3)
+"""Seconds between the tries, where it is so: a scanner or a synchroniser reads for an instant."""
 
 PRIVATE = 0o600
 """The mode of recovery data: for the user alone."""
@@ -68,7 +79,7 @@ class Disk:
 
     def _regular(self, path: Path) -> BinaryIO:
         """Open a file, no pipe or device, to read it."""
-        fd = os.open(path, os.O_RDONLY | _BINARY | NO_WAIT)
+        fd = patiently(lambda: os.open(path, os.O_RDONLY | _BINARY | NO_WAIT))
         found = os.fstat(fd)
         if stat.S_ISREG(found.st_mode):
             return os.fdopen(fd, "rb")
@@ -107,15 +118,17 @@ class Disk:
 
     def sync(self, fd: int) -> None:
         """Wait until data and size are on the disk."""
-        os.fsync(fd)
+        if not full_sync(fd):
+            os.fsync(fd)
 
     def sync_data(self, fd: int) -> None:
         """Wait until the data can be read back after a power cut."""
-        _data_sync(fd)
+        if not full_sync(fd):
+            _data_sync(fd)
 
     def replace(self, source: Path, target: Path) -> None:
         """Put `source` in the place of `target`, at once."""
-        source.replace(target)
+        patiently(lambda: source.replace(target))
 
     def place(self, source: Path, target: Path) -> None:
         """Make a second name for `source`; raises FileExistsError where something has it."""
@@ -135,7 +148,7 @@ class Disk:
 
     def remove(self, path: Path) -> None:
         """Remove a file; fine if it is not there."""
-        path.unlink(missing_ok=True)
+        patiently(lambda: path.unlink(missing_ok=True))
 
     def sync_folder(self, folder: Path) -> None:
         """Wait until the folder's names are on the disk (where the system can: a folder opens on no other)."""
@@ -148,6 +161,25 @@ class Disk:
 
 
 DISK = Disk()
+
+
+def patiently(call: Callable[[], T]) -> T:
+    """What a call returns, tried again for a second where a reader of the file may hinder it."""
+    for pause in PAUSES if HINDERED else ():
+        try:
+            return call()
+        except PermissionError:
+            time.sleep(pause)
+    return call()
+
+
+def full_sync(fd: int) -> bool:
+    """Have the drive write its own cache, on the one system whose fsync leaves that out; whether it did."""
+    if sys.platform == "darwin":
+        with contextlib.suppress(OSError):  # a disk of the network knows no such thing
+            fcntl(fd, F_FULLFSYNC)
+            return True
+    return False
 
 
 def replace_file(
@@ -210,10 +242,14 @@ def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None, mode
 
 
 def make_like(path: Path, like: os.stat_result) -> None:
-    """Set the mode of a file to that of another, and its owner where the system allows."""
-    if hasattr(os, "chown"):
-        with contextlib.suppress(OSError):
-            os.chown(path, like.st_uid, like.st_gid)
+    """Set the mode of a file to that of another, and its owner where the system allows.
+
+    Windows has neither mode nor owner in this sense: there a file keeps what its folder gives it.
+    """
+    if sys.platform == "win32":
+        return
+    with contextlib.suppress(OSError):
+        os.chown(path, like.st_uid, like.st_gid)
     path.chmod(stat.S_IMODE(like.st_mode))
 
 
@@ -228,6 +264,22 @@ def digest(data: bytes) -> str:
 def real(path: Path) -> Path:
     """The file itself where `path` is a link: links stay links, and all names of a run share one log and lock."""
     return Path(os.path.realpath(path))
+
+
+def spelling(path: Path) -> Path:
+    """The path in one spelling for all that the file system takes for the same: another case, another composition."""
+    text = str(path)
+    for other in (unicodedata.normalize("NFC", text), text.lower(), unicodedata.normalize("NFC", text).lower()):
+        if other != text and _is_same(other, text):
+            text = other
+    return Path(text)
+
+
+def _is_same(other: str, text: str) -> bool:
+    try:
+        return Path(other).samefile(text)
+    except (OSError, ValueError):
+        return False
 
 
 def log_of(document: Path) -> Path:
@@ -258,12 +310,35 @@ def unused(document: Path, word: str, at: datetime) -> Path:
     return next(path for path in tries if not os.path.lexists(path))
 
 
+_DEVICES = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
+    f"{port}{n}" for port in ("com", "lpt") for n in "123456789"
+}
+_SIGNS = '<>:"|?*'
+
+
+def not_a_name(name: str) -> str:
+    """Why Windows takes a name for something else than a file; empty where it does not."""
+    if name.partition(".")[0].rstrip(" ").lower() in _DEVICES:
+        return f"{name.partition('.')[0]} is a device on this system, whatever ending it has; take another name"
+    if signs := [sign for sign in name if sign in _SIGNS or ord(sign) < 32]:
+        return f"a name with {signs[0]!r} in it is no file's on this system; take another name"
+    return "a name that ends in a point or a space is no file's on this system" if name.endswith((".", " ")) else ""
+
+
+def nameable(path: Path) -> None:
+    """Raise OSError where the system would take the name, as it was given, for something else than a file."""
+    if sys.platform == "win32" and (reason := not_a_name(path.name)):
+        raise OSError(errno.EINVAL, reason, str(path))
+
+
 def fitting(document: Path) -> None:
     """Raise OSError where the names of the files kept beside a document would be too long for its disk."""
+    if sys.platform == "win32":  # which says so itself
+        return
     longest = new_of(beside(document, "theirs-20260311-090500-999"))
     try:
         room = os.pathconf(document.parent, "PC_NAME_MAX")
-    except (AttributeError, ValueError, OSError):  # another system, or no folder: what is wrong shows elsewhere
+    except (ValueError, OSError):  # no folder: what is wrong shows elsewhere
         return
     if (over := len(os.fsencode(longest.name)) - room) > 0:
         why = f"the name is too long by {over} bytes for the names of the log and the copies beside it"

@@ -1,8 +1,11 @@
 """One writer to a run: a lock file of its own beside the document.
 
-Owns: `acquire`, `Lock`, `Holder`. Invariant: on one host two processes never hold the lock together: the file is made
-with O_EXCL and kept under `flock`, which the system drops when its process ends, however it ends. For another host,
-where `flock` may not reach, the note in the file tells who holds it and when that one last gave a sign of life.
+Owns: `acquire`, `Lock`, `Holder`. Invariant: on one machine two processes never hold the lock together: the file is
+made with O_EXCL and kept under the system's own lock (`flock`; on Windows a byte far behind the text), which the system
+drops when its process ends, however it ends. For another machine, where that may not reach, the note in the file tells
+who holds it and when that one last gave a sign of life.
+
+What a process of this machine left behind when it ended is taken over unasked: nobody can be working on it.
 """
 
 from __future__ import annotations
@@ -10,6 +13,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import getpass
+import hashlib
 import json
 import os
 import socket
@@ -20,9 +24,12 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
-from runsheet.run.disk.files import DISK, NO_WAIT, Identity, lock_of
+from runsheet.run.disk.files import DISK, HINDERED, NO_WAIT, Identity, lock_of, patiently
 
-if sys.platform != "win32":
+if sys.platform == "win32":
+    import msvcrt
+    import winreg
+else:
     import fcntl
 
 if TYPE_CHECKING:
@@ -34,6 +41,8 @@ BEAT_EVERY = timedelta(seconds=30)
 """How often a holder gives one."""
 _TRIES, _PAUSE = 20, 0.005
 """How often, and after how many seconds each time, to try again what someone else's passing look may hinder."""
+_FAR = 1 << 30
+"""The byte that is locked where bytes are: far behind the text, so that everyone can read that."""
 _BEING_MADE = 5.0
 """Seconds a lock file without a readable note is taken for one that is just being made."""
 
@@ -49,6 +58,8 @@ class Note:
     """ISO, with its offset."""
     heartbeat: str
     """ISO, with its offset: the last sign of life."""
+    machine: str = ""
+    """What stays the same when the machine's name changes."""
 
     @property
     def holder(self) -> tuple[str, int, str]:
@@ -66,6 +77,8 @@ class Holder:
     """Whether its process is seen to run on this host."""
     stale: bool
     """Whether the lock may be taken over."""
+    here: bool = False
+    """Whether it is of a process of this machine."""
 
     def words(self) -> str:
         """Say who, where, since when, and whether still there."""
@@ -75,7 +88,7 @@ class Holder:
         who = visible(f"{note.user} opened it on {note.host} at {note.since[:16]} (process {note.pid})")
         if self.alive:
             return f"{who} and has it open"
-        if note.host == socket.gethostname():
+        if self.here:
             return f"{who}; that process has ended"
         return f"{who}; its last sign of life was at {note.heartbeat}"
 
@@ -83,9 +96,11 @@ class Holder:
 class Lock:
     """The lock, held."""
 
-    def __init__(self, path: Path, fd: int, note: Note) -> None:
+    def __init__(self, path: Path, fd: int, note: Note, took: Holder | None = None) -> None:
         """Take the open lock file (-1 once it is given back) and what it says of us."""
         self.path, self._fd, self._note = path, fd, note
+        self.took = took
+        """Whose lock was taken over."""
 
     def held(self) -> bool:
         """Whether the lock is still ours; makes the file anew where it vanished with its folder. Raises OSError."""
@@ -110,11 +125,14 @@ class Lock:
         fd, self._fd = self._fd, -1
         if fd < 0:
             return
+        if HINDERED:  # a file that is open cannot be removed; one that somebody opened meanwhile stays, and is his
+            os.close(fd)
         with contextlib.suppress(OSError):
             found = _read(self.path)
-            if found is not None and found.holder == self._note.holder and _same(fd, self.path):
-                self.path.unlink()
-        os.close(fd)
+            if found is not None and found.holder == self._note.holder and (HINDERED or _same(fd, self.path)):
+                DISK.remove(self.path)
+        if not HINDERED:
+            os.close(fd)
 
 
 def login() -> dict[str, str]:
@@ -122,33 +140,68 @@ def login() -> dict[str, str]:
     try:
         account = getpass.getuser()
     except (KeyError, OSError, ImportError):  # an account without a name
-        account = str(os.getuid()) if hasattr(os, "getuid") else ""
+        account = _nameless()
     return {"account": account, "machine": socket.gethostname()}
+
+
+def _nameless() -> str:
+    if sys.platform != "win32":
+        return str(os.getuid())
+    with contextlib.suppress(OSError):
+        return os.getlogin()
+    return ""
+
+
+def machine() -> str:
+    """Characters that stand for this machine whatever its name is at the moment; empty where it has none.
+
+    They are no copy of the system's own mark, which is not to leave the machine.
+    """
+    mark = _mark().strip()
+    return hashlib.sha256(f"runsheet {mark}".encode()).hexdigest()[:16] if mark else ""
+
+
+def _mark() -> str:
+    if sys.platform == "win32":
+        with (
+            contextlib.suppress(OSError),
+            winreg.OpenKey(winreg.HKEY_LOCAL_MACHINE, r"SOFTWARE\Microsoft\Cryptography") as key,
+        ):
+            return str(winreg.QueryValueEx(key, "MachineGuid")[0])
+        return ""
+    for name in ("/etc/machine-id", "/var/lib/dbus/machine-id"):
+        with contextlib.suppress(OSError, UnicodeDecodeError), open(name, encoding="ascii") as file:  # noqa: PTH123
+            return file.read(64)
+    import uuid
+
+    address = uuid.getnode()
+    return "" if address >> 40 & 1 else f"{address:012x}"  # that bit: no card was found, and the number is a new one
 
 
 def acquire(document: Path, user: str, now: datetime, *, take_over: bool = False) -> Lock | Holder:
     """Take the lock of a document, or give who holds it.
 
-    `take_over` takes a stale lock; a lock that is not stale is never taken. Raises OSError where no lock can be made.
+    What a process of this machine left is taken; `take_over` takes any stale lock. One that is not stale is never
+    taken. Raises OSError where no lock can be made.
     """
     path = lock_of(document)
-    note = Note(socket.gethostname(), os.getpid(), user, now.isoformat(), _time(now))
+    note = Note(socket.gethostname(), os.getpid(), user, now.isoformat(), _time(now), machine())
     for _ in range(_TRIES):
         if (fd := _make(path, note)) is not None:
             return Lock(path, fd, note)
         if (holder := _holder(path, now)) is None:  # released meanwhile
             time.sleep(_PAUSE)
-        elif not (take_over and holder.stale):
+        elif not (holder.stale and (take_over or holder.here)):
             return holder
         elif (fd := _take(path, note, now)) is not None:
-            return Lock(path, fd, note)
+            return Lock(path, fd, note, holder)
     raise OSError(errno.EBUSY, "the lock file comes and goes", str(path))
 
 
 def _make(path: Path, note: Note) -> int | None:
     """Make the lock file; None where there is one."""
     try:
-        fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
+        fd = patiently(lambda: os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666))
     except FileExistsError:
         return None
     if (
@@ -159,8 +212,11 @@ def _make(path: Path, note: Note) -> int | None:
     try:
         _write(fd, note)
     except OSError:
+        if HINDERED:
+            os.close(fd)
         path.unlink()
-        os.close(fd)
+        if not HINDERED:
+            os.close(fd)
         raise
     return fd
 
@@ -168,7 +224,7 @@ def _make(path: Path, note: Note) -> int | None:
 def _take(path: Path, note: Note, now: datetime) -> int | None:
     """Take over a stale lock; None where someone was quicker."""
     try:
-        fd = os.open(path, os.O_RDWR)
+        fd = patiently(lambda: os.open(path, os.O_RDWR))
     except FileNotFoundError:
         return None
     if _flock_soon(fd) is not False and _same(fd, path) and _stale(_read(path), path, now):
@@ -181,7 +237,7 @@ def _take(path: Path, note: Note, now: datetime) -> int | None:
 def _holder(path: Path, now: datetime) -> Holder | None:
     """Look who holds the lock; None where it is gone."""
     try:
-        fd = os.open(path, os.O_RDONLY | NO_WAIT)
+        fd = patiently(lambda: os.open(path, os.O_RDONLY | NO_WAIT))
     except FileNotFoundError:
         return None
     try:
@@ -190,17 +246,29 @@ def _holder(path: Path, now: datetime) -> Holder | None:
         if not _same(fd, path):
             return None
         alive = free is False or (free is None and note is not None and _runs(note))
-        return Holder(note, alive, not alive and _stale(note, path, now))
+        here = note is not None and not alive and _ended_here(note, now)
+        return Holder(note, alive, not alive and _stale(note, path, now), here)
     finally:
         os.close(fd)
 
 
 def _stale(note: Note | None, path: Path, now: datetime) -> bool:
-    """Whether a lock that no process of this host is seen to hold was left behind."""
+    """Whether a lock that no process of this machine is seen to hold was left behind."""
     if note is None:
         return time.time() - path.stat().st_mtime > _BEING_MADE
-    here = os.name == "posix" and note.host == socket.gethostname()
-    return here or now - datetime.fromisoformat(note.heartbeat) > STALE_AFTER
+    return _ended_here(note, now) or now - datetime.fromisoformat(note.heartbeat) > STALE_AFTER
+
+
+def _ended_here(note: Note, now: datetime) -> bool:
+    """Whether a holder that is not seen to run was a process of this machine.
+
+    Machines that are copies of one another may have one mark: under another name it counts from a minute on, when one
+    that lives would have given a sign.
+    """
+    if note.host == socket.gethostname():
+        return not note.machine or note.machine == machine() or not machine()
+    silent = now - datetime.fromisoformat(note.heartbeat) > 2 * BEAT_EVERY
+    return silent and note.machine != "" and note.machine == machine()
 
 
 def _runs(note: Note) -> bool:
@@ -225,15 +293,29 @@ def _flock_soon(fd: int) -> bool | None:
     return False
 
 
-def _flock(fd: int, *, alone: bool) -> bool | None:
-    """Lock the open file: True when done, False when another has it, None where the system has no such locks."""
-    if sys.platform == "win32":
-        return None
-    try:
-        fcntl.flock(fd, (fcntl.LOCK_EX if alone else fcntl.LOCK_SH) | fcntl.LOCK_NB)
-    except OSError as error:
-        return False if error.errno in (errno.EWOULDBLOCK, errno.EACCES) else None
-    return True
+if sys.platform == "win32":
+
+    def _flock(fd: int, *, alone: bool) -> bool | None:
+        """Lock the byte of the open file, and give it back at once where it is only looked at; as below."""
+        try:
+            os.lseek(fd, _FAR, os.SEEK_SET)
+            msvcrt.locking(fd, msvcrt.LK_NBLCK, 1)
+            if not alone:
+                os.lseek(fd, _FAR, os.SEEK_SET)
+                msvcrt.locking(fd, msvcrt.LK_UNLCK, 1)
+        except OSError as error:
+            return None if error.errno in (errno.EINVAL, errno.ENOSYS, errno.EOPNOTSUPP) else False
+        return True
+
+else:
+
+    def _flock(fd: int, *, alone: bool) -> bool | None:
+        """Lock the open file: True when done, False when another has it, None where the system has no such locks."""
+        try:
+            fcntl.flock(fd, (fcntl.LOCK_EX if alone else fcntl.LOCK_SH) | fcntl.LOCK_NB)
+        except OSError as error:
+            return False if error.errno in (errno.EWOULDBLOCK, errno.EACCES) else None
+        return True
 
 
 def _same(fd: int, path: Path) -> bool:
@@ -261,7 +343,7 @@ def _read(path: Path, *, told: bool = False) -> Note | None:
         aware = datetime.fromisoformat(note.heartbeat).utcoffset() is not None
     except (ValueError, TypeError, RecursionError):
         return None
-    texts = (note.host, note.user, note.since)
+    texts = (note.host, note.user, note.since, note.machine)
     return note if aware and type(note.pid) is int and all(isinstance(text, str) for text in texts) else None
 
 

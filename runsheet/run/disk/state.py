@@ -13,10 +13,11 @@ import errno
 import hashlib
 import os
 import stat
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.run.disk.files import DISK, Disk
+from runsheet.run.disk.files import DISK, Disk, spelling
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,7 +39,7 @@ def places() -> Iterator[Path]:
     yield folder()
     if named := os.environ.get("XDG_RUNTIME_DIR"):
         yield Path(named) / "runsheet"
-    if SHARED_MEMORY.is_dir():
+    if sys.platform != "win32" and SHARED_MEMORY.is_dir():
         yield SHARED_MEMORY / f"runsheet-{os.getuid()}"
 
 
@@ -62,7 +63,7 @@ def shared(place: Path) -> str:
         found = place.lstat()
     except OSError:
         return ""
-    if os.name != "posix":
+    if sys.platform == "win32":  # which has no owner and mode in this sense
         return ""
     owners = {found.st_uid}
     if stat.S_ISLNK(found.st_mode):  # whose link it is counts as well: another could lead it elsewhere
@@ -74,7 +75,8 @@ def shared(place: Path) -> str:
 
 
 def of_path(document: Path) -> str:
-    """Twelve characters that stand for a document's place."""
+    """Twelve characters that stand for a document's place, however its name was spelled."""
+    document = spelling(document)
     return hashlib.sha256(os.fsencode(document)).hexdigest()[:12]
 
 
@@ -85,4 +87,4 @@ def plain(document: Path) -> str:
 
 def kept_for(document: Path, ending: str) -> Path:
     """The file of the state folder that belongs to the document at this place."""
-    return folder() / f"{plain(document)}-{of_path(document)}{ending}"
+    return folder() / f"{plain(spelling(document))}-{of_path(document)}{ending}"

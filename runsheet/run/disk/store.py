@@ -80,6 +80,7 @@ def read_only(path: Path, disk: Disk = DISK) -> Follower:
 
 def create(path: Path, run: Run, disk: Disk = DISK) -> None:
     """Write a new document. Raises FileExistsError where one, or the log of one, stands; OSError."""
+    files.nameable(path)
     document = files.real(path)
     files.fitting(document)
     if os.path.lexists(files.log_of(document)):
@@ -102,6 +103,7 @@ def open_for_writing(
     """
     document = files.real(path)
     try:
+        files.nameable(path)
         _writable(document)
         files.fitting(document)
         held = lock.acquire(document, who, now, take_over=take_over)
@@ -131,6 +133,10 @@ def _opened(place: RunPlace, who: str) -> Store:
     return Store(place, found, found.run, who)
 
 
+def _taken_over(held: lock.Lock) -> tuple[str, ...]:
+    return () if held.took is None else (f"lock taken over: {held.took.words()}",)
+
+
 class Store:
     """A run open for writing."""
 
@@ -140,7 +146,7 @@ class Store:
         """The run with every accepted edit."""
         self.came_back = found.ahead
         """Entries the log had and the document did not."""
-        self.notes = (*found.notes, *_kept_apart(place, found))
+        self.notes = (*_taken_over(place.lock), *found.notes, *_kept_apart(place, found))
         """What a person should be told on opening."""
         self.copied: Path | None = None
         """Where the run was copied to because its own disk failed: that copy has every entry accepted by then."""

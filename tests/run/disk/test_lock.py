@@ -49,9 +49,9 @@ def refused(document: Path, now: datetime = NOW, *, take_over: bool = False) -> 
     return found
 
 
-def left_by(document: Path, host: str, heartbeat: datetime) -> None:
+def left_by(document: Path, host: str, heartbeat: datetime, machine: str = "another") -> None:
     note = {"host": host, "pid": 1, "user": "I. Varga", "since": NOW.isoformat(), "heartbeat": heartbeat.isoformat()}
-    lock_of(document).write_text(json.dumps(note))
+    lock_of(document).write_text(json.dumps(note | {"machine": machine}))
 
 
 def start(document: Path) -> subprocess.Popen[str]:
@@ -77,6 +77,7 @@ def test_the_lock_file_says_who_where_and_since_when(document: Path) -> None:
         "user": "I. Varga",
         "since": "2026-03-11T09:05:00+00:00",
         "heartbeat": "2026-03-11T09:05:00+00:00",
+        "machine": lock.machine(),
     }
     ours.release()
     assert not lock_of(document).exists()
@@ -94,17 +95,17 @@ def test_a_second_opener_is_told_and_may_not_take_it(document: Path) -> None:
     held(document).release()
 
 
-def test_a_killed_holder_is_seen_and_its_lock_taken_when_asked(document: Path) -> None:
+def test_a_killed_holder_is_seen_and_its_lock_taken_unasked(document: Path) -> None:
     process = start(document)
     assert answer(process) == "held"
     assert refused(document).alive
     process.send_signal(signal.SIGKILL)
     finish(process)
-    left = refused(document)
-    assert (left.alive, left.stale) == (False, True)
-    assert left.words().endswith("that process has ended")
-    taken = lock.acquire(document, "B. Okoro", NOW, take_over=True)
+    taken = lock.acquire(document, "B. Okoro", NOW)
     assert isinstance(taken, Lock)
+    assert taken.took is not None
+    assert (taken.took.alive, taken.took.stale, taken.took.here) == (False, True, True)
+    assert taken.took.words().endswith("that process has ended")
     assert json.loads(lock_of(document).read_text())["user"] == "B. Okoro"
     assert refused(document, take_over=True).alive
     taken.release()
@@ -201,3 +202,42 @@ def test_of_two_that_take_over_together_one_wins_fifty_times(document: Path) -> 
         left_by(document, "elsewhere", NOW - timedelta(hours=1))
         (won,) = race(document, take_over=True)
         won.release()
+
+
+def test_a_machine_whose_name_changed_left_its_own_lock(document: Path) -> None:
+    left_by(document, "name-of-another-network", NOW, lock.machine())
+    assert not refused(document, NOW + timedelta(seconds=30)).stale  # a copy of this machine would be silent as long
+    taken = lock.acquire(document, "B. Okoro", NOW + timedelta(seconds=61))
+    assert isinstance(taken, Lock)
+    assert taken.took is not None
+    assert taken.took.words().endswith("that process has ended")
+    taken.release()
+
+
+def test_a_live_process_of_a_machine_whose_name_changed_is_seen(
+    document: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ours = held(document)
+    monkeypatch.setattr(socket, "gethostname", lambda: "name-of-another-network")
+    assert refused(document, NOW + timedelta(hours=1), take_over=True).alive
+    assert ours.held()
+    ours.release()
+    assert not lock_of(document).exists()
+
+
+def test_another_machine_of_our_name_is_another_machine(document: Path) -> None:
+    left_by(document, socket.gethostname(), NOW, "another")
+    other = refused(document, NOW + timedelta(minutes=1))
+    assert (other.stale, other.here) == (False, False)
+
+
+def test_a_lock_of_another_machine_is_never_taken_unasked(document: Path) -> None:
+    left_by(document, "elsewhere", NOW)
+    assert refused(document, NOW + timedelta(days=9)).stale
+
+
+def test_the_mark_of_the_machine_is_no_copy_of_the_system_s_own() -> None:
+    own = Path("/etc/machine-id")
+    assert lock.machine() == lock.machine()
+    if own.exists():
+        assert own.read_text().strip() not in lock.machine()

@@ -1,0 +1,146 @@
+"""What other systems do otherwise, as far as it can be tried on this one: the calls are theirs, the answers played."""
+
+from __future__ import annotations
+
+import os
+import time
+import unicodedata
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from runsheet import demo
+from runsheet.run.disk import files, state, store
+from runsheet.run.disk.files import DISK
+
+NOW = datetime(2026, 3, 11, 9, 5, tzinfo=UTC)
+
+
+@pytest.fixture
+def hindered(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """A system on which a reader hinders; the pauses made."""
+    made: list[float] = []
+    monkeypatch.setattr(files, "HINDERED", True)
+    monkeypatch.setattr(time, "sleep", made.append)
+    return made
+
+
+def failing(times: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the next renamings refused so many times, as while another program reads the file."""
+    left, real = [times], Path.replace
+
+    def replace(self: Path, target: Path) -> Path:
+        if left[0] > 0:
+            left[0] -= 1
+            raise PermissionError(13, "Permission denied")
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+
+
+def test_a_file_that_is_read_for_an_instant_is_replaced(
+    tmp_path: Path, hindered: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a").write_text("new")
+    (tmp_path / "b").write_text("old")
+    failing(3, monkeypatch)
+    DISK.replace(tmp_path / "a", tmp_path / "b")
+    assert (tmp_path / "b").read_text() == "new"
+    assert len(hindered) == 3
+
+
+def test_one_that_is_read_for_ever_is_told_after_a_second(
+    tmp_path: Path, hindered: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a").write_text("new")
+    failing(99, monkeypatch)
+    with pytest.raises(PermissionError):
+        DISK.replace(tmp_path / "a", tmp_path / "b")
+    assert 0.5 < sum(hindered) < 2
+
+
+def test_here_what_is_not_permitted_is_told_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(time, "sleep", lambda _seconds: pytest.fail("it waited"))
+    failing(1, monkeypatch)
+    with pytest.raises(PermissionError):
+        DISK.replace(tmp_path / "a", tmp_path / "b")
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["nul.toml", "NUL", "con.toml", "Com1.day.toml", "lpt9.toml", "aux .toml", "a:b.toml", "a?.toml", "day.", "day "],
+)
+def test_a_name_that_is_no_file_s_on_windows_is_told(name: str) -> None:
+    assert files.not_a_name(name).count("system") == 1
+
+
+@pytest.mark.parametrize("name", ["day.toml", "console.toml", "com10.toml", "null.toml", "a b-c_d (2).toml", "µ.toml"])
+def test_a_name_that_is_one_is_taken(name: str) -> None:
+    assert files.not_a_name(name) == ""
+
+
+def blind(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file system that takes no notice of case and composition."""
+
+    def same(self: Path, other: str) -> bool:
+        return unicodedata.normalize("NFC", str(self)).lower() == unicodedata.normalize("NFC", other).lower()
+
+    monkeypatch.setattr(Path, "samefile", same)
+
+
+SPELLINGS = ["Ölhafen Day.toml", "ölhafen day.toml", unicodedata.normalize("NFD", "Ölhafen Day.toml")]
+
+
+def test_all_spellings_of_one_file_have_one_draft_and_one_rescue(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
+    apart = {state.kept_for(tmp_path / name, ".draft") for name in SPELLINGS}
+    assert len(apart) == 3  # here they are three files
+    blind(monkeypatch)
+    assert len({state.kept_for(tmp_path / name, ".draft") for name in SPELLINGS}) == 1
+    assert len({state.of_path(tmp_path / name) for name in SPELLINGS}) == 1
+
+
+def test_two_files_that_differ_in_case_only_keep_apart_where_they_are_two(tmp_path: Path) -> None:
+    for name in ("Day.toml", "day.toml"):
+        (tmp_path / name).touch()
+    if (tmp_path / "Day.toml").samefile(tmp_path / "day.toml"):
+        pytest.skip("this disk takes no notice of case")
+    assert state.of_path(tmp_path / "Day.toml") != state.of_path(tmp_path / "day.toml")
+
+
+def test_what_asks_the_drive_for_its_own_cache_comes_first_where_there_is_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+
+    def full(_fd: int) -> bool:
+        asked.append("full")
+        return True
+
+    monkeypatch.setattr(files, "full_sync", full)
+    monkeypatch.setattr(os, "fsync", lambda _fd: asked.append("plain"))
+    monkeypatch.setattr(files, "_data_sync", lambda _fd: asked.append("plain"))
+    with (tmp_path / "a").open("wb") as file:
+        DISK.sync(file.fileno())
+        DISK.sync_data(file.fileno())
+    assert asked == ["full", "full"]
+
+
+def test_a_lock_that_was_taken_over_is_told_on_opening(tmp_path: Path) -> None:
+    path = tmp_path / "day.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    left = os.fork()
+    if left == 0:
+        store.open_for_writing(path, "I. Varga", NOW)
+        os._exit(0)
+    os.waitpid(left, 0)
+    opened = store.open_for_writing(path, "B. Okoro", NOW)
+    assert opened.notes[0].startswith("lock taken over: I. Varga opened it on ")
+    assert opened.notes[0].endswith("that process has ended")
+    opened.close()
+    again = store.open_for_writing(path, "B. Okoro", NOW)
+    assert not [note for note in again.notes if "lock" in note]
+    again.close()
