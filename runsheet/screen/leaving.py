@@ -29,7 +29,7 @@ def leave(context: Context) -> None:
 
 
 def _ask(context: Context) -> None:
-    entries = counted(len(context.session.store.unkept), "entry", "entries")
+    entries = counted(context.session.store.lost, "entry", "entries")
     context.ask(
         f"{entries} in memory only. Free space, then Enter; or a folder; or {WORD}:", lambda text: _done(context, text)
     )

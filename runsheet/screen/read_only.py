@@ -27,6 +27,7 @@ class ReadOnlyStore:
     drafted = None
     came_back = 0
     unkept: tuple[str, ...] = ()
+    lost = 0
     copied = None
 
     def __init__(self, follower: Follower, run: Run) -> None:

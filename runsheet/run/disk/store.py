@@ -202,6 +202,11 @@ class Store:
         """The accepted entries that are in memory only, each as a line for a person: what leaving would lose."""
         return log.lines(self._log.unkept)
 
+    @property
+    def lost(self) -> int:
+        """How many entries of a person leaving would lose."""
+        return log.entries_in(self._log.unkept)
+
     def copy_to(self, folder: Path) -> None:
         """Write the run and its log, with every accepted entry, into another folder. Raises OSError."""
         target = folder / self._place.document.name
