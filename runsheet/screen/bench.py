@@ -13,10 +13,11 @@ from textual.containers import Container, Vertical
 from textual.screen import Screen
 
 from runsheet.screen import keys, keystrokes, moving, panes, pasting, scanning
+from runsheet.screen.content import Content
 from runsheet.screen.context import Prompt
 from runsheet.screen.editing import Editing
 from runsheet.screen.grid import Grid
-from runsheet.screen.page import Content, Page
+from runsheet.screen.page import Page
 from runsheet.screen.status_lines import StatusLines, TitleLine
 from runsheet.screen.typing_line import TypingLine
 from runsheet.work import next_step

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from runsheet.run.edit import Edit
+    from runsheet.screen.content import Content
     from runsheet.screen.keys import Command
-    from runsheet.screen.page import Content
     from runsheet.screen.panes import Pane
     from runsheet.screen.session import Session
     from runsheet.screen.style import Look

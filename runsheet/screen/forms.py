@@ -15,7 +15,7 @@ from runsheet.methods import solvents
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.run.model import About, Batch, Calibration, Instrument, Method, Row, Sample, Solvent, Standard
-from runsheet.screen.page import Content
+from runsheet.screen.content import Content
 from runsheet.show import places
 from runsheet.work import limit_source, offers, usual
 

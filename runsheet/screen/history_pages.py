@@ -17,7 +17,7 @@ from runsheet.report import history as told
 from runsheet.report import summary, text
 from runsheet.review import trail, trail_rule
 from runsheet.run.disk import files, opening
-from runsheet.screen.page import Content
+from runsheet.screen.content import Content
 from runsheet.screen.session import AT_ONCE
 from runsheet.show.plot import draw
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.screen import pages
-from runsheet.screen.page import Content
+from runsheet.screen.content import Content
 
 if TYPE_CHECKING:
     from runsheet.screen.context import Context

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from runsheet.run import edit
 from runsheet.screen import keys, panes
+from runsheet.screen.content import Content
 from runsheet.screen.context import place_of
-from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
     from runsheet.compute.results import Finding

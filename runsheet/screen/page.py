@@ -6,30 +6,15 @@ Owns: scrolling, choosing and filtering. Invariant: it closes with Escape or q a
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
 from runsheet.screen.canvas import Canvas, Line, clipped
-from runsheet.screen.typing_line import TypingLine
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
+    from runsheet.screen.content import Content
     from runsheet.screen.style import Look
-
-
-@dataclass
-class Content:
-    """What a page shows."""
-
-    title: str
-    texts: Sequence[str]
-    choose: Callable[[int], None] | None = None
-    """Called with the number of the text chosen; None for a page that is only read."""
-    filter: TypingLine = field(default_factory=TypingLine)
-    foot: str = "arrows and page keys scroll; Escape or q closes"
-    """How to leave a page that is only read."""
 
 
 def _wrapped(line: str, width: int) -> list[str]:

@@ -21,7 +21,7 @@ from runsheet.review import entries
 from runsheet.run import kinds
 from runsheet.run.disk import files, opening
 from runsheet.screen import keys
-from runsheet.screen.page import Content
+from runsheet.screen.content import Content
 from runsheet.screen.typing_line import agreed
 from runsheet.show import columns, curve_plots, explain, findings, stands_on
 from runsheet.show.plot import draw

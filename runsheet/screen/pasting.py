@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 from runsheet.run import edit, entry
 from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
+from runsheet.screen.content import Content
 from runsheet.screen.context import place_of
-from runsheet.screen.page import Content
 
 if TYPE_CHECKING:
     from runsheet.run.edit import Edit

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runsheet.run.disk import files
-from runsheet.screen.page import Content
+from runsheet.screen.content import Content
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

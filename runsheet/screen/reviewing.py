@@ -14,7 +14,7 @@ from runsheet.run import edit, entry
 from runsheet.run.disk.lock import login
 from runsheet.run.model import Review, Row
 from runsheet.screen import pages
-from runsheet.screen.page import Content
+from runsheet.screen.content import Content
 
 if TYPE_CHECKING:
     from typing import Any

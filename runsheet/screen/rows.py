@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, get_args
 from runsheet.run import edit, entry
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS, WORDS, Kind
 from runsheet.run.model import Row, Setup, SetupKind, Standard
+from runsheet.screen.content import Content
 from runsheet.screen.context import place_of
 from runsheet.screen.forms import Field, ask_field
-from runsheet.screen.page import Content
 from runsheet.show import findings
 from runsheet.work import new_row as new_rows
 from runsheet.work import next_step, usual

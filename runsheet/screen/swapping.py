@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.figures import readings
+from runsheet.screen.content import Content
 from runsheet.screen.context import name_of
-from runsheet.screen.page import Content
 from runsheet.work import fillings
 
 if TYPE_CHECKING:

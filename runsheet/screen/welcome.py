@@ -16,7 +16,8 @@ from textual.screen import Screen
 from runsheet import methods
 from runsheet.run.disk import files, state, store
 from runsheet.screen.canvas import Canvas, Line, clipped
-from runsheet.screen.page import Content, Page
+from runsheet.screen.content import Content
+from runsheet.screen.page import Page
 from runsheet.screen.typing_line import TypingLine
 from runsheet.work import new_run
 

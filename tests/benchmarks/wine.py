@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[2]
 HOST = "panda3d"
 """A package whose wheel for Windows carries a whole CPython 3.11 among its libraries."""
 PURE = ("textual", "tomli-w", "platformdirs", "pytest", "hypothesis", "colorama", "tzdata")
-PINNED = ("numpy==1.24.4", "pytest-xdist", "execnet", "psutil")
+PINNED = ("numpy==1.24.4", "pytest-xdist", "execnet")
 """numpy 2 needs a function of the C library that Wine 8 lacks."""
 MAIN = """#include <wchar.h>
 int Py_Main(int, wchar_t **);
@@ -32,7 +32,7 @@ from datetime import datetime
 from pathlib import Path
 from runsheet import demo
 from runsheet.run.disk import lock, store
-from runsheet.run.edit import Edit
+from runsheet.run import edit
 now = datetime.now().astimezone()
 def tell(words, held): print("ok  " if held else "FAIL", words)
 folder = Path(sys.argv[1]); path = folder / "day.toml"
@@ -44,11 +44,12 @@ if len(sys.argv) > 2:
 for old in folder.iterdir(): old.unlink()
 path.write_bytes(demo.text("water-day").encode())
 opened = store.open_for_writing(path, "me", now)
-opened.accept([Edit("note", "run.note", None, "a remark")], now)
+opened.accept([edit.set_value(opened.run, "run.note", "a remark")], now)
 seen = lock.acquire(path, "second", now)
 tell("a live holder of the same program is seen: " + seen.words(), isinstance(seen, lock.Holder) and seen.alive)
 reader = path.open("rb")
-opened.accept([Edit("note", "run.note", "a remark", "another")], now)
+opened.accept([edit.set_value(opened.run, "run.note", "another")], now)
+time.sleep(0.4)
 reader.close()
 opened.close()
 tell("a reader of the document did not stop the save", b"another" in path.read_bytes() and not opened.trouble)
@@ -101,6 +102,7 @@ def main() -> None:
         "--tb=line",
         "-W",
         "ignore",
+        "--continue-on-collection-errors",
         *asked,
         lines=60,
         last=True,

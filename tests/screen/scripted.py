@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from runsheet.run.edit import Edit
-    from runsheet.screen.page import Content
+    from runsheet.screen.content import Content
     from runsheet.screen.panes import Pane
     from runsheet.show.columns import Column
     from runsheet.work.next_step import PaneName

@@ -9,7 +9,8 @@ import pytest
 
 from runsheet import demo, read
 from runsheet.screen.app import RunsheetApp
-from runsheet.screen.page import Content, Page
+from runsheet.screen.content import Content
+from runsheet.screen.page import Page
 from runsheet.screen.status_words import next_thing
 from runsheet.screen.style import Look
 from runsheet.screen.welcome import Welcome, recent, remember
