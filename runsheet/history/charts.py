@@ -14,7 +14,7 @@ whatever drifts is in them. Below 20 points limits are called provisional, below
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -153,7 +153,7 @@ class Chart:
     @property
     def trend(self) -> Trend | None:
         """The slope over the points shown."""
-        days = [day(point) for point in self.points]
+        days = [day(point.moment) for point in self.points]
         return drift.trend(days, [point.value for point in self.points])
 
 
@@ -166,9 +166,12 @@ def _plain(value: float | None) -> str:
     return "any" if value is None else f"{value:g}"
 
 
-def day(point: PointRow) -> float:
-    """The time of a point in days."""
-    return datetime.fromisoformat(point.moment).timestamp() / 86400
+def day(at: str | date) -> float:
+    """A time in UTC, ISO, or a day, in days."""
+    if isinstance(at, date):
+        return float(at.toordinal())
+    moment = datetime.fromisoformat(at)
+    return moment.toordinal() + (moment.hour * 3600 + moment.minute * 60 + moment.second) / 86400
 
 
 def all_charts(

@@ -6,6 +6,7 @@ Owns: the words and tables of control charts and of a search. Invariant: figures
 from __future__ import annotations
 
 import itertools
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from runsheet.compute.statistics.control_charts import RULES
@@ -97,7 +98,8 @@ def one(chart: Chart) -> Iterator[Block]:
     yield Facts(tuple(_facts(chart)))
     if chart.limits is not None:
         yield Figure(
-            "o a point, x one that violates a rule, . one held or superseded; lines at the mean, 2 and 3 sigma",
+            "o a point, x one that violates a rule, . one held or superseded; lines at the mean, 2 and 3 sigma, "
+            "and upright where something changed",
             plot(chart),
         )
     if changes := tuple(chart.changes):
@@ -208,16 +210,17 @@ def _pair(limits: tuple[float, float]) -> str:
 
 
 def plot(chart: Chart) -> Plot:
-    """Draw a chart's points over their dates, with its mean, warning and action limits."""
+    """Draw a chart's points over their dates, with its mean, warning and action limits, and where something changed."""
     bad = {found.at for found in chart.violations}
-    begin = min((day(point) for point in (*chart.points, *chart.apart)), default=0.0)
-    points = tuple((day(p) - begin, p.value, "x" if at in bad else "o") for at, p in enumerate(chart.points))
-    apart = tuple((day(p) - begin, p.value, ".") for p in chart.apart)
-    limits = chart.limits
-    levels = () if limits is None else (limits.mean, *limits.warning, *limits.action)
-    dates = [point.at[:10] for point in (*chart.points, *chart.apart)]
-    title = f"days, {min(dates)} to {max(dates)}"
-    return Plot((*apart, *points), tuple((x, y) for x, y, _ in points), levels, title, chart.series.unit)
+    everything = (*chart.points, *chart.apart)
+    zero = datetime.fromisoformat(min(point.moment for point in everything)).date()
+    begin = day(zero)
+    points = tuple((day(p.moment) - begin, p.value, "x" if at in bad else "o") for at, p in enumerate(chart.points))
+    apart = tuple((day(p.moment) - begin, p.value, ".") for p in chart.apart)
+    levels = () if chart.limits is None else (chart.limits.mean, *chart.limits.warning, *chart.limits.action)
+    changes = tuple(dict.fromkeys(points[change.at][0] for change in chart.changes))
+    curve = tuple((x, y) for x, y, _ in points)
+    return Plot((*apart, *points), curve, levels, "date", chart.series.unit, changes, zero)
 
 
 def rules() -> Block:

@@ -31,6 +31,7 @@ def draw(plot: Plot) -> str:
 
     parts = [_axes(plot, (x0, x1), (y0, y1))]
     parts += [_line(at(x0, level), at(x1, level), 'stroke-dasharray="4 3"') for level in plot.levels]
+    parts += [_line(at(x, y0), at(x, y1), 'stroke-dasharray="1 3"') for x in plot.changes]
     if plot.curve:
         line = " ".join(f"{a},{b}" for a, b in (at(x, y) for x, y in plot.curve))
         parts.append(f'<polyline points="{line}" fill="none" stroke="#000"/>')
@@ -64,7 +65,7 @@ def _axes(plot: Plot, xs: tuple[float, float], ys: tuple[float, float]) -> str:
     parts = [_line((LEFT, floor), (right, floor)), _line((LEFT, 12), (LEFT, floor))]
     for value in ticks(*xs):
         x = LEFT + (value - xs[0]) / (xs[1] - xs[0]) * (right - LEFT)
-        parts += [_line((x, floor), (x, floor + 3)), _text(x, floor + 14, f"{value:.6g}", "middle")]
+        parts += [_line((x, floor), (x, floor + 3)), _text(x, floor + 14, plot.x_label(value, 6), "middle")]
     for value in ticks(*ys):
         y = floor - (value - ys[0]) / (ys[1] - ys[0]) * (floor - 12)
         parts += [_line((LEFT - 3, y), (LEFT, y)), _text(LEFT - 6, y + 4, f"{value:.6g}", "end")]

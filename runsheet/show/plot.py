@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass, replace
+from datetime import date
 
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Bits of a braille cell, by row and column of its dots (Unicode chapter on Braille Patterns)."""
@@ -26,12 +27,23 @@ class Plot:
     """Horizontal lines, as limits or zero."""
     x_title: str = ""
     y_title: str = ""
+    changes: tuple[float, ...] = ()
+    """Vertical lines, where something changed."""
+    day_zero: date | None = None
+    """x is in days from this one, and the axis shows dates; None: it shows numbers."""
 
     def drawable(self) -> Plot:
         """The plot without what is no number, or too far out to share a scale with anything."""
         points = tuple(point for point in self.points if _plain(*point[:2]))
         curve = tuple(point for point in self.curve if _plain(*point))
         return replace(self, points=points, curve=curve, levels=tuple(level for level in self.levels if _plain(level)))
+
+    def x_label(self, x: float, digits: int = 3) -> str:
+        """What an axis shows at x."""
+        if self.day_zero is None or not math.isfinite(x):
+            return _label(x, digits)
+        day = self.day_zero.toordinal() + math.floor(x)
+        return date.fromordinal(min(max(day, 1), date.max.toordinal())).isoformat()
 
     def bounds(self, margin: float) -> tuple[Range, Range] | None:
         """The ranges of x and y, widened a little so that no point sits on the frame; None where nothing is."""
@@ -49,10 +61,12 @@ def draw(plot: Plot, width: int, height: int, *, ascii_only: bool = False) -> li
     frame = _Frame(*bounds, width, height, ascii_only=ascii_only)
     for level in plot.levels:
         frame.level(level)
+    for change in plot.changes:
+        frame.change(change)
     frame.line(plot.curve)
     for x, y, mark in plot.points:
         frame.point(x, y, mark)
-    return frame.lines(plot.x_title, plot.y_title)
+    return frame.lines(plot)
 
 
 FARTHEST = 1e150
@@ -111,20 +125,27 @@ class _Frame:
             for column in range(self._columns):
                 self._marks.setdefault((place[0], column), "-" if self._ascii else "╌")
 
+    def change(self, x: float) -> None:
+        """Draw a vertical line, below marks."""
+        if place := self._place(x, self._ys[0], 1, 1):
+            for row in range(self._rows):
+                self._marks.setdefault((row, place[1]), "!" if self._ascii else "┆")
+
     def point(self, x: float, y: float, mark: str) -> None:
         """Put a mark."""
         if place := self._place(x, y, 1, 1):
             self._marks[place] = mark
 
-    def lines(self, x_title: str, y_title: str) -> list[str]:
-        """Write it out."""
+    def lines(self, plot: Plot) -> list[str]:
+        """Write it out, with the plot's titles."""
+        x_title, y_title = plot.x_title, plot.y_title
         side, corner, floor = ("|", "+", "-") if self._ascii else ("│", "└", "─")
         labels = {0: self._ticks[0], (self._rows - 1) // 2: self._ticks[1], self._rows - 1: self._ticks[2]}
         body = [
             labels.get(row, "").rjust(self._gutter - 1) + " " + side + self._characters(row)
             for row in range(self._rows)
         ]
-        low, high = _label(self._xs[0]), _label(self._xs[1])
+        low, high = map(plot.x_label, self._xs)
         middle = f"{y_title} against {x_title}" if x_title and y_title else x_title or y_title
         room = self._columns - len(low) - len(high)
         foot = low + (middle[: max(0, room - 2)]).center(max(0, room)) + high
@@ -146,5 +167,5 @@ class _Frame:
         return "." if self._ascii else chr(0x2800 + bits)
 
 
-def _label(value: float) -> str:
-    return f"{value:.3g}" if math.isfinite(value) else "?"
+def _label(value: float, digits: int = 3) -> str:
+    return f"{value:.{digits}g}" if math.isfinite(value) else "?"

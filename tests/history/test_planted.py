@@ -89,6 +89,9 @@ def test_the_outlier_and_each_change_are_named(planted: Path) -> None:
     assert changes["lot"] == (LOT, "K-1", "K-2")
     assert changes["analyst"] == (ANALYST, "M. Tarn", "B. Okoro")
     assert changes["photometer, cell or solvent"][0] == PHOTOMETER
+    assert history.plot(made).changes == tuple(
+        float(at) + history.plot(made).points[0][0] for at in (LOT, ANALYST, PHOTOMETER)
+    )
     told = text.write(history.one(made))
     for words in ("frozen by R. Holt", "first quarter", "K-1", "B. Okoro", "second", "falling"):
         assert words in told

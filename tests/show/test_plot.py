@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 
 import pytest
 
@@ -50,3 +51,22 @@ def test_what_cannot_be_drawn_is_left_out(points: tuple[tuple[float, float, str]
 def test_nothing_is_a_blank_plot() -> None:
     assert draw(Plot(()), 40, 8) == [" " * 40] * 8
     assert svg.draw(Plot(())) == ""
+
+
+def test_an_axis_of_days_shows_dates_and_a_change_is_an_upright_line() -> None:
+    points = ((0.4, 1.0, "o"), (30.4, 2.0, "o"))
+    plot = Plot(points, changes=(15.0,), day_zero=date(2026, 3, 11))
+    lines = draw(plot, 60, 10, ascii_only=True)
+    assert "2026-03-10" in lines[-1]  # the frame is a little wider than its points
+    assert "2026-04-11" in lines[-1]
+    column = lines[0].index("!")
+    assert all(line[column] == "!" for line in lines[:-2])
+    drawn = svg.draw(plot)
+    assert "2026-03-21" in drawn
+    assert 'stroke-dasharray="1 3"' in drawn
+
+
+@pytest.mark.parametrize("zero", [date.min, date.max])
+def test_an_axis_at_the_end_of_the_calendar_is_no_other_case(zero: date) -> None:
+    plot = Plot(((0.0, 1.0, "o"), (1.0, 2.0, "o")), day_zero=zero)
+    assert zero.isoformat() in draw(plot, 60, 10)[-1]
