@@ -146,7 +146,8 @@ def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
     if chart.limits is not None:
         yield from _limits(chart, chart.limits)
     if sums := chart.cusum:
-        since = f"first {sums[0].side} the mean from {chart.points[sums[0].began].at[:10]}"
+        told = [f"{s.side} the mean from {chart.points[s.began].at[:10]}" for s in (sums[0], sums[-1])]
+        since = told[0] if told[0] == told[1] else f"first {told[0]}, last {told[1]}"
         yield "Cumulative sum", f"beyond 5 sigma at {counted(len(sums), 'point')}, {since}"
     if trend := chart.trend:
         yield "Slope", _slope(chart, trend)
@@ -183,6 +184,9 @@ def _limits(chart: Chart, limits: Individuals) -> Iterator[tuple[str, str]]:
 
 def _may(chart: Chart) -> str:
     within = [found for found in chart.violations if chart.judged_from is None or found.at < chart.judged_from]
+    if chart.baseline:
+        frozen = {(point.path, point.row) for point in chart.baseline.point if point.cause is None}
+        within = [v for v in within if (chart.points[v.at].path, chart.points[v.at].row) in frozen]
     if within:
         return f"no limits to work by: the cause of {counted(len(within), 'violation')} is still in them"
     return "may replace the method's (SW-846 8000D)"

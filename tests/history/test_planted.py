@@ -93,6 +93,8 @@ def test_the_outlier_and_each_change_are_named(planted: Path) -> None:
         float(at) + history.plot(made).points[0][0] for at in (LOT, ANALYST, PHOTOMETER)
     )
     told = text.write(history.one(made))
+    assert "may replace the method's" in " ".join(told.split()), "what drifts later is not in the baseline's own limits"
+    assert "last below the mean from" in " ".join(told.split())
     for words in ("frozen by R. Holt", "first quarter", "K-1", "B. Okoro", "second", "falling"):
         assert words in told
 
