@@ -39,6 +39,8 @@ def draw(plot: Plot) -> str:
         a, b = at(x, y)
         if mark == "x":
             parts.append(f'<path d="M{a - 4},{b - 4} l8,8 m0,-8 l-8,8" stroke="#000"/>')
+        elif mark == ".":
+            parts.append(f'<circle cx="{a}" cy="{b}" r="2" fill="#000"/>')
         else:
             parts.append(f'<circle cx="{a}" cy="{b}" r="4" fill="#fff" stroke="#000" stroke-width="1.5"/>')
     return (

@@ -38,3 +38,4 @@ def test_some_and_not_many_all_within_and_evenly_spaced(low: float, width: float
 
 def test_a_plot_of_one_place_is_drawn() -> None:
     assert "<circle" in svg.draw(Plot(((1.0, 1.0, "o"),)))
+    assert 'r="2" fill="#000"' in svg.draw(Plot(((1.0, 1.0, "."),)))
