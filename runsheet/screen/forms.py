@@ -14,10 +14,10 @@ from runsheet import tables
 from runsheet.methods import solvents
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
-from runsheet.run.model import About, Batch, Calibration, Instrument, Method, Row, Sample, Solvent, Standard
+from runsheet.run.model import About, Batch, Calibration, Instrument, Method, Row, Sample, Setup, Solvent, Standard
 from runsheet.screen.content import Content
 from runsheet.show import places
-from runsheet.work import limit_source, offers, usual
+from runsheet.work import limit_source, offers, photometer, usual
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -109,6 +109,7 @@ class _Asked:
             chosen = next((offer for offer in self.offers if offer.text == text), None)
             plain = [edit.set_value(run, field.path, parsed.value)]
             made = chosen.edits(run, field.path, parsed.value) if chosen is not None else plain
+            made = photometer.followed(run, made)
             edit.apply_all(run, made)
         except EditError as error:
             return f"not accepted: {'; '.join(places.problem(run, problem) for problem in error.problems)}"
@@ -185,7 +186,9 @@ def row(context: Context) -> None:
         _with_sample(context)
         open_form(context, "This row", lambda run: _row_fields(run, place))
     elif pane == "standards":
-        open_form(context, "This standard", lambda _run: list(fields_of(Standard, f"standard[{place + 1}]")))
+        open_form(context, "This standard", lambda run: _standard_fields(run, place))
+    elif pane == "setup":
+        open_form(context, "This setup check", lambda _run: list(fields_of(Setup, f"setup[{place + 1}]")))
 
 
 def _with_sample(context: Context) -> None:
@@ -199,6 +202,14 @@ def _with_sample(context: Context) -> None:
         context.commit([edit.insert_row(run, "sample", len(run.sample) + 1, Sample(id=item.sample))])
 
 
+def _standard_fields(run: Run, place: int) -> list[Field]:
+    """The fields of a standard and of its calibration."""
+    named = run.standard[place].calibration
+    mine = next((at for at, each in enumerate(run.calibration, 1) if named in (None, each.id)), None)
+    found = list(fields_of(Standard, f"standard[{place + 1}]"))
+    return found if mine is None else [*found, *fields_of(Calibration, f"calibration[{mine}]")]
+
+
 def _row_fields(run: Run, place: int) -> list[Field]:
     read = run.queue[place]
     found = list(fields_of(Row, f"queue[{place + 1}]"))
@@ -206,13 +217,3 @@ def _row_fields(run: Run, place: int) -> list[Field]:
         if sample.id == (read.sample or read.id):
             found += fields_of(Sample, f"sample[{at}]")
     return found
-
-
-def new_batch(context: Context) -> None:
-    """Begin an extraction batch and open its form."""
-    run = context.session.run
-    taken = {batch.id for batch in run.batch}
-    name = next(f"B{n}" for n in range(1, len(taken) + 2) if f"B{n}" not in taken)
-    at = len(run.batch) + 1
-    if context.commit([edit.insert_row(run, "batch", at, Batch(id=name, started=context.session.now()))]):
-        open_form(context, f"Batch {name}", lambda _run: list(fields_of(Batch, f"batch[{at}]")))

@@ -99,20 +99,29 @@ COMMANDS: tuple[Command, ...] = (
         "",
         ("queue", "quality"),
     ),
-    Command("plan", ("P",), "planning:plan", "plan a batch from a list of samples", "", QUEUE),
+    Command("plan", ("P",), "sample_lists:plan", "plan a batch from a list of samples", "", QUEUE),
     Command(
         "row_form",
         ("g",),
         "forms:row",
         "all fields of this row, with its sample as received",
         "form",
-        ("queue", "standards"),
+        ROWS,
     ),
     Command(
         "facts", ("F",), "forms:facts", "facts of the run: people, instrument, solvent, calibrations, batches", "facts"
     ),
     Command("limits", ("L",), "forms:limits", "the method's limits in this run", ""),
-    Command("new_batch", ("E",), "forms:new_batch", "begin an extraction batch", "", QUEUE),
+    Command("new_batch", ("E",), "another:batch", "begin an extraction batch", "", QUEUE),
+    Command(
+        "new_calibration",
+        ("N",),
+        "another:calibration",
+        "another calibration from these levels: other cell, lot, solvent",
+        "",
+        ("queue", "standards"),
+    ),
+    Command("lamp", ("K",), "another:setup_checks", "the lamp was off: another warm-up and its setup checks"),
     Command("cautions", ("C",), "looking:cautions", "cautions for the solvent, and what a result is not", ""),
     Command(
         "compare", ("M",), "planning:compare", "compare all models and weightings side by side", "compare", STANDARDS

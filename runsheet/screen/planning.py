@@ -1,4 +1,4 @@
-"""Plans and comparisons over the panes: a batch from a list, rows to repeat, other models, what if, extracts left.
+"""Plans and comparisons over the panes: rows to repeat, other models, what if, extracts left.
 
 Owns: how these are asked for, shown and confirmed. Invariant: the plans themselves are made by the modules of the same
 names, and nothing changes before it was shown and chosen.
@@ -6,10 +6,8 @@ names, and nothing changes before it was shown and chosen.
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.run.disk import files
 from runsheet.screen.content import Content
 
 if TYPE_CHECKING:
@@ -29,40 +27,6 @@ def _confirm(context: Context, title: str, lines: Sequence[str], edits: Sequence
             context.say(f"{title}: done; u takes it back")
 
     context.open_page(Content(f"{title}: Enter does it, Escape does not", lines, choose))
-
-
-def plan(context: Context) -> None:
-    """Ask for a list of samples, a CSV file or a pasted block, and plan the batch it makes."""
-    label = "Samples: a CSV file's name, or paste the list (id, amount, site):"
-    context.ask(label, lambda name: _plan_file(context, name), takes_block=lambda text: _plan(context, text))
-
-
-def _plan_file(context: Context, name: str) -> None:
-    try:
-        text = files.DISK.read(Path(name).expanduser()).decode("utf-8")
-    except OSError as error:
-        context.say(f"{name}: {error.strerror}")
-    except RuntimeError as error:  # ~ and the name of nobody here
-        context.say(f"{name}: {error}")
-    except UnicodeDecodeError as error:
-        context.say(f"{name}: is not UTF-8 text at byte {error.start}")
-    else:
-        _plan(context, text)
-
-
-def _plan(context: Context, text: str) -> None:
-    from runsheet.work import batch_plan as planner
-    from runsheet.work import sample_list
-
-    run, now = context.session.run, context.session.clock()
-    planned, problems = sample_list.parse(text, run, now)
-    if not planned:
-        context.say("; ".join(problem.message for problem in problems) or "no sample in the list")
-        return
-    made = planner.plan(run, planned, context.session.sheet, now)
-    edits = planner.edits(run, made.rows, made.samples, len(run.queue) + 1)
-    lines = planner.preview(run, made.rows, problems)
-    _confirm(context, f"Add {len(made.rows)} rows for {len(planned)} samples", lines, edits, "planned batch")
 
 
 def repeat_held(context: Context) -> None:

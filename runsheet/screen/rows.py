@@ -6,6 +6,7 @@ and has no reading; ids are never used twice.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from runsheet.run import edit, entry
@@ -16,7 +17,7 @@ from runsheet.screen.context import place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.show import findings
 from runsheet.work import new_row as new_rows
-from runsheet.work import next_step, usual
+from runsheet.work import next_step, photometer, usual
 from runsheet.work.new_row import Names, advised, new_row, read_again
 
 if TYPE_CHECKING:
@@ -60,6 +61,9 @@ def _ask_on(context: Context, at: int, fields: list[str]) -> None:
 
 ASKS = {
     "sample": ("id", "amount"),
+    "field-blank": ("id", "amount"),
+    "equipment-blank": ("id", "amount"),
+    "trip-blank": ("id", "amount"),
     "duplicate": ("of", "amount"),
     "spike": ("of", "amount", "added_mg"),
     "spike-duplicate": ("of", "amount", "added_mg"),
@@ -86,7 +90,10 @@ def _insert(context: Context, kind: Kind) -> None:
     run = context.session.run
     at = context.place + 2 if context.item is not None else 1
     near = run.queue[context.place] if context.item is not None else None
-    if _put(context, at, new_row(run, kind, Names(run).of(kind), None if kind in SOLVENT_STANDARDS else near)):
+    row = new_row(run, kind, Names(run).of(kind), None if kind in SOLVENT_STANDARDS else near)
+    if len(run.batch) > 1 and row.batch is None and kind not in SOLVENT_STANDARDS:
+        row = replace(row, batch=run.batch[-1].id)  # the one being worked on; a row without a name would be in none
+    if _put(context, at, row):
         _ask_on(context, at, list(ASKS.get(kind, ())))
 
 
@@ -136,12 +143,18 @@ def insert(context: Context) -> None:
         _choose(context, "Insert a row here", words, lambda at: _insert(context, get_args(Kind)[at]))
     elif context.active == "setup":
         kinds = get_args(SetupKind)
-        _choose(context, "Insert a setup check", list(kinds), lambda at: _put_below(context, Setup(check=kinds[at])))
+        _choose(context, "Insert a setup check", list(kinds), lambda at: _put_setup(context, kinds[at]))
     else:
         standard = Standard(
             id=Names(context.session.run).first("S"), concentration=0, calibration=_calibration_named(context)
         )
         _put_below(context, standard)
+
+
+def _put_setup(context: Context, check: SetupKind) -> None:
+    """Insert a setup check, typed in what the photometer reads."""
+    reads = photometer.in_percent(check, context.session.run.instrument.reads)
+    _put_below(context, Setup(check=check, reads="transmittance" if reads else None))
 
 
 def _calibration_named(context: Context) -> str | None:

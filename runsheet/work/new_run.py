@@ -60,7 +60,7 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
             step=Decimal("0.1" if direct else "0.001"),
         ),
         solvent=Solvent(name="tetrachloroethylene", grade="infrared"),
-        setup=_setup(method),
+        setup=setup(method),
         calibration=(curve,),
         standard=_standards(method, direct=direct),
     )
@@ -74,8 +74,8 @@ def _offset(now: datetime) -> str:
     return now.strftime("%z")[:3] + ":" + now.strftime("%z")[3:5]
 
 
-def _setup(method: Method) -> tuple[Setup, ...]:
-    """Make one row for each check the method has a limit for, the zero once."""
+def setup(method: Method) -> tuple[Setup, ...]:
+    """One row for each check the method has a limit for."""
     limits = method.setup
     given = {field.name for field in fields(limits) if getattr(limits, field.name) is not None} if limits else set()
     return tuple(Setup(check=check) for check, kind in SETUP_CHECKS.items() if kind.limit in given)  # type: ignore[arg-type]

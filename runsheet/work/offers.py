@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet.run import edit
 from runsheet.run.kinds import CONTROLS, SPIKES
 from runsheet.run.model import Standard
+from runsheet.work.new_row import OF_PARENT, SHARED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -66,15 +67,28 @@ def offers(house: Laboratory, run: Run, path: str, today: date) -> list[Offer]:
         mine = [each for each in house.instrument if each.name == run.instrument.name] or house.instrument
         cells = dict.fromkeys(cell for each in mine for cell in each.cells)
         return [Offer(str(cell), "mm", {}) for cell in cells]
-    if path == "solvent.name":
-        return [Offer(name, "", {}) for name in dict.fromkeys(each.name for each in house.solvent)]
     if path == "solvent.lot" or name == "solvent_lot":
         return list(_solvents(house, path, today))
+    if array in ("queue", "standard") and name in ("of", "batch", "calibration"):
+        return list(_parents(run, table)) if name == "of" else [Offer(each.id, "", {}) for each in getattr(run, name)]
     if name == "lot" and array in ("standard", "queue"):
         found = _ROW.match(table)
         row = getattr(run, array)[int(found[2]) - 1] if found else None
         return [_material(each, table, row, today) for each in house.material if row and each.use == _use(array, row)]
     return []
+
+
+def _parents(run: Run, table: str) -> Iterator[Offer]:
+    """The field samples a row may belong to, with what it has in common with each as long as nothing is read."""
+    found = _ROW.match(table)
+    own = run.queue[int(found[2]) - 1] if found else None
+    seen = set()
+    for row in run.queue:
+        name = row.sample or row.id
+        if row.kind == "sample" and name not in seen:
+            seen.add(name)
+            shared = {f"{table}.{each}": getattr(row, each) for each in (*SHARED, *OF_PARENT)}
+            yield Offer(name, "", shared if own is not None and not own.readings else {})
 
 
 def _instruments(house: Laboratory) -> Iterator[Offer]:
@@ -87,6 +101,7 @@ def _instruments(house: Laboratory) -> Iterator[Offer]:
 
 
 def _solvents(house: Laboratory, path: str, today: date) -> Iterator[Offer]:
+    """The lots on the shelf, for the run's solvent with what belongs to each."""
     for each in house.solvent:
         if each.lot:
             fills = {f"solvent.{name}": getattr(each, name) for name in ("name", "grade", "expires")}

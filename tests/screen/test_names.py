@@ -15,7 +15,6 @@ from runsheet import demo
 from runsheet.command import main
 from runsheet.exits import Exit
 from runsheet.run.disk import files, saver, store
-from runsheet.screen import planning
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.style import Look
 from runsheet.screen.typing_line import TypingLine
@@ -198,5 +197,8 @@ def test_a_name_no_new_run_can_have_is_asked_again(name: str, here: Path) -> Non
 def test_a_list_that_cannot_be_read_is_refused(name: str, said: str, water: Path) -> None:
     os.mkfifo("pipe")
     drive = Drive(water)
-    drive.run(then=lambda drive: planning._plan_file(drive.bench, name))  # noqa: SLF001
-    assert said in drive.bench.message
+    seen: list[str] = []
+    drive.run(
+        "P", typed(name), then=lambda drive: seen.append(drive.bench.prompt.trouble if drive.bench.prompt else "")
+    )
+    assert said in seen[0]
