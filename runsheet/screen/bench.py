@@ -44,6 +44,8 @@ LONG = 300
 LATER = 0.2
 """Seconds after the last key until all of it is."""
 WIDE = (120, 36)
+WIDER = 180
+"""Columns from which on the panes beside the queue have room for all of theirs."""
 
 
 class Bench(Screen[None], inherit_bindings=False):
@@ -86,13 +88,14 @@ class Bench(Screen[None], inherit_bindings=False):
     def compose(self) -> ComposeResult:
         """Lay the parts out; which are seen depends on the size."""
         yield TitleLine(self, self.look)
-        with Container(id="body"):
-            with Container(id="left"):
-                yield self.grids["queue"]
-            with Vertical(id="right"):
-                yield self.grids["setup"]
-                yield self.grids["standards"]
-                yield self.grids["quality"]
+        with Vertical(id="body"):
+            with Container(id="upper"):
+                with Container(id="left"):
+                    yield self.grids["queue"]
+                with Vertical(id="right"):
+                    yield self.grids["setup"]
+                    yield self.grids["standards"]
+            yield self.grids["quality"]
         yield Page(self.look)
         yield StatusLines(self, self.look)
 
@@ -118,6 +121,9 @@ class Bench(Screen[None], inherit_bindings=False):
         for name, grid in self.grids.items():
             grid.active = name == self.active
             grid.display = self.wide or grid.active
+        self.set_class(self.wide and self.size.width >= WIDER, "wider")
+        self.set_class(self.wide and self.active == "quality", "judging")
+        self.query_one("#upper").display = self.wide or self.active != "quality"
         self.query_one("#left").display = self.wide or self.active == "queue"
         self.query_one("#right").display = self.wide or self.active != "queue"
 

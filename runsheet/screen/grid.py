@@ -43,6 +43,7 @@ class Grid(Canvas):
         self.filter: Filter | None = None
         self.row, self.column = 0, pane.home_column
         self._top, self._first = 0, pane.fixed
+        self._widths: dict[int, int] = {}
         self.entry: TypingLine | None = None
         self.active = False
         self.summary = ""
@@ -69,14 +70,17 @@ class Grid(Canvas):
 
     def lines(self, width: int, height: int) -> list[Line]:
         """The title, the columns' titles and the rows in sight."""
-        title = self._title(width)
         if height < 3:
-            return [title]
+            return [self._title(width, "")]
         shown = self._columns_in_sight(width)
         room = height - 2
         self._scroll_to_row(room)
         body = range(self._top, min(len(self.items), self._top + room))
-        lines = [title, self._header(shown, width), *(self._line(at, shown) for at in body)]
+        self._widths = self._widened(shown, body, width)
+        titles, where = self._titles(shown), self._where(shown)
+        apart = len(titles) + len(where) > width
+        title = self._title(width, where if apart else "")
+        lines = [title, self._header(titles, "" if apart else where, width), *(self._line(at, shown) for at in body)]
         if not self.items:
             lines.append(((clipped(self.pane.empty, width), self.look.plain()),))
         notes = [part for note in self.notes for part in _wrapped(visible(note), width)]
@@ -100,6 +104,19 @@ class Grid(Canvas):
                 return shown
             self._first += 1
 
+    def _widened(self, shown: list[int], body: range, width: int) -> dict[int, int]:
+        """The width of each column: room that is left over goes to those whose texts would be cut."""
+        columns = self.pane.columns
+        widths = {at: columns[at].width for at in shown}
+        free = width - sum(widths.values()) - GAP * (len(shown) - 1)
+        if free <= GAP:
+            return widths
+        for at in shown:
+            needed = max((len(visible(columns[at].text(self.items[row]))) for row in body), default=0)
+            more = max(0, min(free, needed - widths[at]))
+            widths[at], free = widths[at] + more, free - more
+        return widths
+
     def _scroll_to_row(self, height: int) -> None:
         if self.row < self._top:
             self._top = self.row
@@ -107,27 +124,26 @@ class Grid(Canvas):
             self._top = self.row - height + 1
         self._top = max(0, min(self._top, len(self.items) - height))
 
-    def _title(self, width: int) -> Line:
+    def _title(self, width: int, where: str) -> Line:
         """Name the pane and its state; the pane with the cursor is marked."""
         mark = "> " if self.active else "  "
         only = f", only {self.filter.name}" if self.filter else ""
-        text = clipped(f"{mark}{self.pane.title}{only}: {visible(self.summary)}", width, more=self.look.more)
+        room = width - len(where)
+        text = clipped(f"{mark}{self.pane.title}{only}: {visible(self.summary)}", room, more=self.look.more) + where
         return ((text, self.look.strong() if self.active else self.look.plain()),)
 
-    def _header(self, shown: list[int], width: int) -> Line:
-        titles = (" " * GAP).join(
-            clipped(
-                self.pane.columns[at].title,
-                self.pane.columns[at].width,
-                left=self.pane.columns[at].left,
-                more=self.look.more,
-            )
-            for at in shown
-        )
+    def _titles(self, shown: list[int]) -> str:
+        columns, more = self.pane.columns, self.look.more
+        cells = (clipped(columns[at].title, self._widths[at], left=columns[at].left, more=more) for at in shown)
+        return (" " * GAP).join(cells)
+
+    def _where(self, shown: list[int]) -> str:
+        """Which row of how many the cursor is on, and whether columns follow to the right."""
         place = f"{self.row + 1}/{len(self.items)}" if self.items else ""
-        more = ">" if shown[-1] < len(self.pane.columns) - 1 else ""
-        right = f" {place}{more}"
-        return ((clipped(titles, max(0, width - len(right)), more=self.look.more) + right, self.look.head()),)
+        return f" {place}{'>' if shown[-1] < len(self.pane.columns) - 1 else ''}"
+
+    def _header(self, titles: str, where: str, width: int) -> Line:
+        return ((clipped(titles, max(0, width - len(where)), more=self.look.more) + where, self.look.head()),)
 
     def _line(self, at: int, shown: list[int]) -> Line:
         """One row: neighbouring pieces of one style as one, since each style costs on a slow line."""
@@ -142,12 +158,12 @@ class Grid(Canvas):
         return tuple(pieces)
 
     def _cell(self, at: int, item: Any, number: int, plain: Style) -> tuple[str, Style]:
-        column = self.pane.columns[number]
+        column, width = self.pane.columns[number], self._widths[number]
         here = at == self.row and number == self.column
         if here and self.entry is not None:
-            text, caret = self.entry.window(column.width)
-            return clipped(text, column.width) if caret < column.width else text, self.look.entry()
-        text = clipped(visible(column.text(item)), column.width, left=column.left, more=self.look.more)
+            text, caret = self.entry.window(width)
+            return clipped(text, width) if caret < width else text, self.look.entry()
+        text = clipped(visible(column.text(item)), width, left=column.left, more=self.look.more)
         if here:
             return text, self.look.cursor(active=self.active)
         word = self.pane.mark(item, column)

@@ -153,8 +153,16 @@ QUALITY: tuple[Column[Finding], ...] = (
     Column("value", "value", 8, lambda f: figure(f.value), lambda f: f.value),
     Column("limits", "limits", 17, findings.limits, findings.limits, left=True),
     Column("affects", "affects", 12, lambda f: findings.some(f.affects or (), 2), lambda f: f.affects, left=True),
-    Column("why", "why", 60, lambda f: f.why, lambda f: f.why, left=True),
+    Column("why", "why", 30, lambda f: f.why, lambda f: f.why, left=True),
 )
+
+WATCHED = ("id", "bracket", "kind", "readings", "reported", "unit", "flags", "state", "amount", "dilution")
+"""The columns of the queue that are in sight at 80 columns; the others follow in their order."""
+
+
+def _watched_first(every: Sequence[Column[Any]]) -> tuple[Column[Any], ...]:
+    return tuple(sorted(every, key=lambda c: WATCHED.index(c.key) if c.key in WATCHED else len(WATCHED)))
+
 
 SETUP: Pane[Any] = Pane(
     "setup",
@@ -183,7 +191,7 @@ STANDARDS: Pane[Any] = Pane(
 QUEUE: Pane[Any] = Pane(
     "queue",
     "Sample queue",
-    columns.QUEUE,
+    _watched_first(columns.QUEUE),
     lambda sheet: sheet.rows,
     _queue_summary,
     ("state",),

@@ -9,8 +9,8 @@ import pytest
 
 from runsheet import demo
 from runsheet.screen.page import Page
+from runsheet.screen.panes import QUEUE
 from runsheet.screen.status_words import next_thing
-from runsheet.show.columns import QUEUE
 from tests.screen.driving import NOW, Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -218,7 +218,7 @@ def at_amount(row: str) -> list[str]:
 
 
 def column(key: str) -> int:
-    return next(at for at, each in enumerate(QUEUE) if each.key == key)
+    return next(at for at, each in enumerate(QUEUE.columns) if each.key == key)
 
 
 def amount(drive: Drive, name: str) -> str:
@@ -457,9 +457,9 @@ def test_a_refused_value_leaves_the_question_with_its_text(water: Path) -> None:
 def test_tab_goes_to_the_next_column_to_type_in(water: Path) -> None:
     bench = Drive(water).run("tab").bench
     assert bench.pane.columns[bench.grid.column].key == "amount"
-    bench = Drive(water).run("tab", keys("980"), "tab", keys("90"), "tab").bench
-    assert bench.pane.columns[bench.grid.column].key == "dilution"
-    assert (str(bench.session.run.queue[18].amount), str(bench.session.run.queue[18].extract_ml)) == ("980", "90")
+    bench = Drive(water).run("tab", keys("980"), "tab", keys("2"), "tab").bench
+    assert bench.pane.columns[bench.grid.column].key == "extract_ml"
+    assert (str(bench.session.run.queue[18].amount), str(bench.session.run.queue[18].dilution)) == ("980", "2")
     bench = Drive(water).run("shift+tab").bench
     assert bench.pane.columns[bench.grid.column].key == "id"
 

@@ -79,7 +79,7 @@ def test_a_block_with_a_wrong_cell_changes_nothing(water: Path) -> None:
 def test_fill_down_copies_an_amount_and_no_reading(water: Path) -> None:
     drive = Drive(water).run("quotation_mark")
     assert drive.document.queue[19].readings == ()
-    drive = Drive(water).run(["right"] * 6, "quotation_mark")
+    drive = Drive(water).run(["right"] * 5, "quotation_mark")
     assert drive.document.queue[19].amount == drive.document.queue[18].amount
 
 

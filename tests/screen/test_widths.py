@@ -1,0 +1,84 @@
+"""What is in sight at each size, and that nothing is cut while there is room."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo
+from runsheet.screen.grid import GAP
+from tests.screen.driving import Drive
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SIZES = {"80x24": (80, 24), "120x40": (120, 40), "200x60": (200, 60)}
+QUEUE = ["id", "kind", "reading", "result", "unit", "flags", "state", "amount", "dil."]
+QC = ["verdict", "rule", "rows", "in limits", "value", "limits"]
+
+
+def screen(path: Path, name: str, key: str, size: str, *more: str) -> list[str]:
+    path.write_text(demo.text(name), encoding="utf-8")
+    lines: list[str] = []
+    Drive(path, size=SIZES[size], now=demo.NOW[name]).run(key, *more, then=lambda d: lines.extend(d.screen()))
+    return lines
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("name", demo.NAMES)
+def test_the_queue_shows_amount_dilution_flags_and_state(name: str, size: str, tmp_path: Path) -> None:
+    lines = screen(tmp_path / "day.toml", name, "f4", size)
+    head = next(line for line in lines if line.startswith("id "))
+    places = [head.find(f"{title} ") if title != "dil." else head.find(title) for title in QUEUE]
+    assert -1 not in places
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_qc_shows_value_and_limits(size: str, tmp_path: Path) -> None:
+    lines = screen(tmp_path / "day.toml", "soil-day", "f5", size)
+    head = next(line for line in lines if line.startswith("verdict "))
+    assert [title for title in QC if title in head] == QC
+    row = next(line for line in lines if line.startswith("fail "))
+    assert "87.08 90 to 110 %" in row
+
+
+@pytest.mark.parametrize("key", ["f2", "f3", "f4", "f5"])
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("name", demo.NAMES)
+def test_no_cell_is_cut_while_there_is_room(name: str, size: str, key: str, tmp_path: Path) -> None:
+    path = tmp_path / "day.toml"
+    path.write_text(demo.text(name), encoding="utf-8")
+    wrong: list[str] = []
+
+    def look(drive: Drive) -> None:
+        for grid in drive.bench.grids.values():
+            if not grid.display or not grid.size.width:
+                continue
+            for y in range(2, grid.size.height):
+                text = grid.render_line(y).text
+                used = sum(grid._widths.values()) + GAP * (len(grid._widths) - 1)  # noqa: SLF001
+                if drive.bench.look.more in text and used < grid.size.width - GAP:
+                    wrong.append(text)
+
+    Drive(path, size=SIZES[size], now=demo.NOW[name]).run(key, then=look)
+    assert wrong == []
+
+
+def test_the_id_kind_and_bracket_never_scroll_away(tmp_path: Path) -> None:
+    lines = screen(tmp_path / "day.toml", "water-day", "f4", "80x24", "end")
+    head = next(line for line in lines if line.startswith("id "))
+    assert head.startswith("id           kind")
+    assert "note" in head
+    assert next(line for line in lines if line.startswith("MSD1")).startswith("MSD1       : MSD")
+
+
+def test_tab_stops_where_something_is_typed_only(tmp_path: Path) -> None:
+    path = tmp_path / "day.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    stops: list[str] = []
+    for _ in range(5):
+        drive = Drive(path, now=demo.NOW["water-day"]).run("f4", *["tab"] * (len(stops) + 1))
+        stops.append(drive.bench.column.key)
+    assert stops == ["amount", "dilution", "extract_ml", "sample", "batch"]
