@@ -63,7 +63,9 @@ class StatusLines(Canvas):
         plain = look.plain()
         lines: list[Line] = []
         covered = bench.prompt is not None and bench.prompt.covers
-        if not bench.wide:
+        if bench.wide:
+            lines.append((("", plain),))  # for a message of two lines: all panes are in sight
+        else:
             for key, pane in status_words.others(bench):
                 text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.session.sheet))}"
                 lines.append(((clipped(text, width, more=look.more), plain),))

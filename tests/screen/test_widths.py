@@ -82,3 +82,17 @@ def test_tab_stops_where_something_is_typed_only(tmp_path: Path) -> None:
         drive = Drive(path, now=demo.NOW["water-day"]).run("f4", *["tab"] * (len(stops) + 1))
         stops.append(drive.bench.column.key)
     assert stops == ["amount", "dilution", "extract_ml", "sample", "batch"]
+
+
+def test_a_long_message_is_whole_when_all_panes_are_in_sight(tmp_path: Path) -> None:
+    path = tmp_path / "day.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    told = "the first words of what is wrong, " * 4 + "and the advice at its end"
+    lines: list[str] = []
+
+    def look(drive: Drive) -> None:
+        drive.bench.say(told)
+        lines.extend(drive.screen())
+
+    Drive(path, size=SIZES["120x40"], now=demo.NOW["water-day"]).run(then=look)
+    assert told in " ".join(line.strip() for line in lines)
