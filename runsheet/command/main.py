@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from runsheet import streams
-from runsheet.command import completion, file_format, folder, issuing, one_run
+from runsheet.command import completion, file_format, folder, issuing, line_by_line, one_run
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 
@@ -95,8 +95,8 @@ class _Parser(argparse.ArgumentParser):
 # --- arguments --------------------------------------------------------------------------------------------------
 
 COMMANDS = (
-    "open", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history", "detection",
-    "find", "audit", "baseline", "uncertainty", "format", "completion",
+    "open", "type", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history",
+    "detection", "find", "audit", "baseline", "uncertainty", "format", "completion",
 )  # fmt: skip
 
 
@@ -116,6 +116,8 @@ def _parser() -> argparse.ArgumentParser:
     opened.add_argument("--read-only", action="store_true", help="look on without writing")
     _screen_arguments(opened)
     opened.set_defaults(command=one_run.open_)
+
+    line_by_line.add(commands)
 
     demo = commands.add_parser("demo", help="a copy of an invented run on the screen; without a terminal its report")
     demo.add_argument("name", nargs="?", help="which of the invented runs")

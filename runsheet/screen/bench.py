@@ -7,12 +7,12 @@ has the session take it before anything is painted; panes only show.
 from __future__ import annotations
 
 import threading
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from textual.containers import Container, Vertical
 from textual.screen import Screen
 
-from runsheet.screen import keys, keystrokes, moving, panes, pasting, scanning
+from runsheet.screen import keys, keystrokes, moving, panes, pasting, questions, scanning
 from runsheet.screen.content import Content
 from runsheet.screen.context import Prompt
 from runsheet.screen.editing import Editing
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from textual.app import ComposeResult
     from textual.timer import Timer
 
-    from runsheet.run.disk.saver import Conflict
     from runsheet.run.edit import Edit
     from runsheet.run.model import Run
     from runsheet.screen.panes import Pane
@@ -232,7 +231,7 @@ class Bench(Screen[None], inherit_bindings=False):
         """Each second: what depends on the clock, and what became of saving; painted only where it changed."""
         idle = self.prompt is None and self.grid.entry is None and self.query_one(Page).content is None
         if idle and self.session.store.conflict is not None:
-            self._ask_whose(self.session.store.conflict)
+            questions.whose(self, self.session.store.conflict)
         followed = self.session.follow()
         if self.grid.entry is None and self.session.take_history():
             self._show()
@@ -242,24 +241,6 @@ class Bench(Screen[None], inherit_bindings=False):
             self.recompute()
         else:
             self.query_one(StatusLines).paint()
-
-    def _ask_whose(self, conflict: Conflict) -> None:
-        """The document was changed outside: both are kept, and a person says which one goes on."""
-
-        def answer(text: str) -> None:
-            words: dict[str, Literal["ours", "theirs"]] = {"o": "ours", "t": "theirs"}
-            which = words.get(text.strip().lower()[:1])
-            if which is None:
-                self.say("asked again: the document was changed outside")
-            elif complaint := self.session.settle(which):
-                self.say(f"not settled: {complaint}")
-            else:
-                self._show()
-                self.say(f"going on with {which}; the other is kept beside it")
-
-        self.ask(
-            f"{conflict.words} Ours is in {conflict.ours.name}. Go on with ours or theirs? o/t:", answer, words=True
-        )
 
     # --- changing the run ---------------------------------------------------------------------------------------
 

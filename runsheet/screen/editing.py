@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 from runsheet import tables
 from runsheet.run import edit, entry
-from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
+from runsheet.screen import questions
 from runsheet.screen.forms import Field, ask_field, offered
 from runsheet.screen.typing_line import TypingLine
 from runsheet.show import places
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from runsheet.run.edit import Edit
     from runsheet.screen.bench import Bench
 
-FAR = {"absorbance": 3.0, "transmittance": 150.0, "concentration": 1e6}
-"""Readings from here on are asked about: 3 A lets 0.1 % through, which no bench photometer tells from none."""
 OFFERED = ("lot",)
 """Columns the laboratory file may have something for."""
 TAB = 1000
@@ -252,28 +250,13 @@ class Editing:
 
     def _question(self, old: Any, new: Any) -> str:
         """Ask before a reading is overwritten, a read row renamed, or a reading taken that no photometer gives."""
-        field, row = self._field(), self._row()
-        name = self.bench.pane.columns[0].text(self.bench.item)
-        change = f"{name}: {entry.shown(old)} -> {entry.shown(new)}"
-        if field == "readings" and old and not _adds(old, new):
-            moved = self._moved_with(new)
-            return f"{change}{'; ' if moved else ''}{moved}. Why does it change?"
-        if field == "id" and row.readings:
-            return f"Rename {change}. Why?"
-        if field == "readings" and not old and new and row.at is None:
-            session = self.bench.session
-            if behind := clock_behind(session.run, session.now()):
-                return f"{name}: {behind}. Why is it right?"
-        reads = self.bench.session.run.instrument.reads or "absorbance"
-        typed = new or () if field == "readings" and self.bench.active != "setup" else ()
-        if far := [reading for reading in typed if not -1 < float(reading) < FAR[reads]]:
-            return f"{name}: {entry.shown(far)} is no usual {reads}. Why is it right?"
+        field, bench = self._field(), self.bench
+        name = bench.pane.columns[0].text(bench.item)
+        if field == "readings":
+            return questions.about_readings(bench.session, bench.pane.array, bench.place, name, new)
+        if field == "id" and self._row().readings:
+            return f"Rename {name}: {entry.shown(old)} -> {entry.shown(new)}. Why?"
         return ""
-
-    def _moved_with(self, new: Any) -> str:
-        """What else a standard's or a blank's new reading moves; of a row of its own, its result is in sight."""
-        blank = self.bench.active == "queue" and self._row().kind != "blank"
-        return "" if blank or self.bench.active == "setup" else self.bench.session.moved(self._edits(new))
 
     def _finish(self, value: Any, reason: str, *, advance: bool, move: tuple[int, int]) -> None:
         bench = self.bench
@@ -345,11 +328,6 @@ class Editing:
         self.bench.grid.entry = None
         self.bench.message = ""
         self._asked, self._unusual = None, ""
-
-
-def _adds(old: Any, new: Any) -> bool:
-    """Whether new readings only go on after the old ones."""
-    return bool(new) and list(new[: len(old)]) == list(old)
 
 
 # --- commands -------------------------------------------------------------------------------------------------------

@@ -266,3 +266,13 @@ def _left(context: Context, path: str, text: str) -> None:
     run = context.session.run
     left = [] if parsed.value is None else [edit.set_value(run, f"{path}.as_left", parsed.value)]
     context.commit([edit.set_value(run, f"{path}.rezeroed", value=True), *left])
+
+
+def insert_blank(context: Context) -> None:
+    """Insert a blank before the next row to read."""
+    _insert_event(context, "blank")
+
+
+def insert_check(context: Context) -> None:
+    """Insert a check standard before the next row to read."""
+    _insert_event(context, "check")

@@ -1,0 +1,282 @@
+"""A run worked on line by line: a recorded day, questions, and lines nobody should type."""
+
+from __future__ import annotations
+
+import os
+import random
+import subprocess
+import sys
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+
+from runsheet import demo, read
+from runsheet.run.disk import opening, store
+from runsheet.screen.linear import LONGEST, Linear
+from runsheet.screen.session import Session
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from runsheet.run.model import Row, Run
+
+NOW = datetime.fromisoformat("2026-03-11T10:53:00+01:00")
+
+
+class Line:
+    """A session spoken with in lines, on a clock that goes on a minute a line."""
+
+    def __init__(self, path: Path) -> None:
+        self.path, self.now, self.told = path, NOW, list[str]()
+        opened = store.open_for_writing(path, "tester", NOW, clock=lambda: self.now)
+        self.linear = Linear(Session(opened, path, lambda: self.now, "tester"), self.told.append)
+        self.linear.begin()
+
+    def say(self, *lines: str) -> list[str]:
+        """Type lines; what was answered to all of them."""
+        self.told.clear()
+        for line in lines:
+            self.now += timedelta(minutes=1)
+            self.linear.line(line)
+        return list(self.told)
+
+    @property
+    def run(self) -> Run:
+        return self.linear.session.run
+
+    def row(self, name: str) -> Row:
+        return next(row for row in self.run.queue if row.id == name)
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    made = tmp_path / "water.toml"
+    made.write_text(demo.text("water-day"), encoding="utf-8")
+    return made
+
+
+@pytest.fixture
+def line(path: Path) -> Line:
+    return Line(path)
+
+
+def test_it_opens_where_the_work_is(line: Line) -> None:
+    assert line.told[0].startswith("OS-0311")
+    assert line.told[-1].startswith("NEXT read OS-08: 4 rows left; blank soon")
+
+
+def test_a_number_is_the_reading_of_what_is_next_with_its_time(line: Line) -> None:
+    told = line.say("0,101")
+    assert line.row("OS-08").readings == (Decimal("0.101"),)
+    assert line.row("OS-08").at == NOW + timedelta(minutes=1)
+    assert told[0].startswith("accepted OS-08: 0.101, at 10:54, result 4.0 mg/L, U 0.21 (k = 3.18), open")
+    assert told[-1].startswith("NEXT read OS-09")
+
+
+def test_the_recorded_day(line: Line, path: Path) -> None:
+    """The rest of the demo's day: a void with its reason, what is due, a dilution, the closing pair, an action."""
+    line.say("0.101", ":void bubble in the cell", ":again", "0.099", "0.9")
+    over = line.say("?")
+    assert any(each.startswith(":dilute") for each in over)
+    line.say(":dilute 10", ":blank", "0.001", ":check", "0.250", "0.101")
+    while line.linear.session.sheet and any(row.state == "unread" for row in line.linear.session.sheet.rows):
+        line.say("0.080")
+    told = line.say(":blank", "0.001", ":check", "0,251", ":quit")
+    assert line.linear.left == 0
+    run, problems = read(path.read_text(encoding="utf-8"))
+    assert run is not None
+    assert not problems
+    assert run == line.run
+    rows = {row.id: row for row in run.queue}
+    assert (rows["OS-08"].void, rows["OS-08"].readings) == ("bubble in the cell", (Decimal("0.101"),))
+    assert rows["OS-08-1"].readings == (Decimal("0.099"),)
+    assert rows["OS-09"].readings == (Decimal("0.9"),)
+    assert (rows["OS-09"].report, rows["OS-09-1"].dilution) == (False, 10)
+    assert [row.kind for row in run.queue[-2:]] == ["blank", "check"]
+    assert opening.verify(path) == []
+    assert [each for each in told if each.startswith("NOT SAVED")] == []
+
+
+def test_an_answer_tells_what_it_did_to_the_quality_control(line: Line) -> None:
+    told = line.say(":check", "0.100")
+    assert any(each.startswith("QC fail: check CCV3: recovers ") for each in told), told
+    assert any("fails: put it right" in each for each in told)
+
+
+def test_what_falls_due_is_told(line: Line) -> None:
+    line.now += timedelta(minutes=20)
+    assert any(each.startswith("DUE blank overdue") for each in line.say("0.101"))
+
+
+def test_a_correction_asks_why_and_a_number_is_no_reason(line: Line) -> None:
+    line.say("0.101", ":correct 0.111")
+    assert line.row("OS-08").readings == (Decimal("0.101"),)
+    assert line.say("5")[0].startswith("a number is no answer here")
+    line.say("typed wrong")
+    assert line.row("OS-08").readings == (Decimal("0.111"),)
+
+
+def test_an_empty_answer_is_no_reason(line: Line) -> None:
+    line.say("0.101", ":correct 0.111", "")
+    assert line.row("OS-08").readings == (Decimal("0.101"),)
+    line.say(":void", "")
+    assert line.row("OS-08").void is None
+
+
+def test_a_question_can_be_left(line: Line) -> None:
+    line.say("0.101")
+    before = line.run
+    assert line.say(":void", ":escape")[-1] == "nothing changed"
+    assert line.run is before
+
+
+def test_a_reading_no_photometer_gives_asks_why(line: Line) -> None:
+    told = line.say("9")
+    assert told[0].startswith("OS-08: 9 is no usual absorbance. Why is it right?")
+    assert line.row("OS-08").readings == ()
+    line.say(":escape", "0.101")
+    assert line.row("OS-08").readings == (Decimal("0.101"),)
+
+
+def test_a_row_that_is_read_takes_no_second_reading_by_a_number(line: Line) -> None:
+    told = line.say(":row OS-07", "0.5")
+    assert told[-1] == "OS-07 is read already: :correct or :add, then the reading; nothing changed"
+    assert line.row("OS-07").readings == (Decimal("0.024"), Decimal("0.025"))
+
+
+def test_a_row_that_a_person_names_is_read_out_of_turn(line: Line) -> None:
+    line.say(":row OS-10", "0.05")
+    assert line.row("OS-10").readings == (Decimal("0.05"),)
+    line.say("0.06")
+    assert line.row("OS-08").readings == (Decimal("0.06"),)
+
+
+def test_undo_and_redo(line: Line) -> None:
+    before = line.run.queue
+    line.say("0.101")
+    after = line.run.queue
+    line.say(":undo")
+    assert line.run.queue == before
+    line.say(":redo")
+    assert line.run.queue == after != before
+
+
+def test_a_page_is_told_and_a_list_is_chosen_from_by_number(line: Line) -> None:
+    assert any("net = mean - baseline" in each for each in line.say(":row OS-07", ":why"))
+    rows = len(line.run.queue)
+    told = line.say(":insert")
+    assert told[1].startswith("1  ")
+    assert line.say("99")[0].startswith("a number from 1 to ")
+    line.say("2")
+    assert len(line.run.queue) == rows + 1
+
+
+def test_an_action_is_noted_on_a_finding_chosen_from_those_that_fail(line: Line) -> None:
+    line.say(":check", "0.100")
+    told = line.say(":action")
+    at = next(each.split()[0] for each in told if "check CCV3" in each)
+    line.say(at, "cell cleaned, read again")
+    assert [action.taken for action in line.run.action][-1] == "cell cleaned, read again"
+
+
+def test_every_command_that_is_listed_runs_and_none_raises(path: Path) -> None:
+    line = Line(path)
+    listed = [each.split()[0] for each in line.say("?") if each.startswith(":")]
+    assert len(listed) > 40
+    for name in listed:
+        if name not in (":quit", ":issue"):
+            line.say(name, ":escape")
+            assert line.linear.left is None
+
+
+HOSTILE = [
+    "hello", "0.1.2", "0x10", "1e5", "nan", "inf", "-", ".", ",", "+", "\u0661\u0662", "0.1 V", ":", ":nonsense",
+    ": undo all", ":escape", ":row", ":row nothing", ":row \u202e", "a\x1b[2Jb", "\x00", "0\x080.5", "9" * 5000,
+    "x" * (LONGEST + 1),
+    "::quit", "?quit", "'; DROP TABLE run", ":__class__", ":correct", ":add", ":start",
+    "\udcff0.1", "0.1\u2028", ":correct x",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", HOSTILE, ids=ascii)
+def test_anything_else_is_told_and_changes_nothing(text: str, line: Line) -> None:
+    line.say(":row OS-08" if text.startswith(":correct") else "")
+    before = line.run
+    told = line.say(text)
+    assert line.run is before
+    assert told
+    assert all(each.isprintable() for each in told)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_lines_whatever_end_it_and_the_disk_has_all_that_was_taken(seed: int, path: Path) -> None:
+    chance, line = random.Random(seed), Line(path)  # noqa: S311 - a repeatable choice
+    names = [each.split()[0] for each in line.say("?") if each.startswith(":")]
+    names = [name for name in names if name not in (":quit", ":issue", ":write_report")]
+    words = [
+        *HOSTILE,
+        "0.1",
+        "0,25",
+        "0.001 0.002",
+        "y",
+        "1",
+        "2",
+        "7",
+        "because of a bubble",
+        "",
+        ":row SB2",
+        ":row OS-03",
+    ]
+    for _ in range(120):
+        line.say(chance.choice(names if chance.random() < 0.4 else words))
+    line.linear.leave()
+    run, _ = read(path.read_text(encoding="utf-8"))
+    assert run == line.run
+    assert opening.verify(path) == []
+
+
+def typed(path: Path, data: bytes) -> subprocess.CompletedProcess[bytes]:
+    words = [sys.executable, "-m", "runsheet", "type", str(path)]
+    return subprocess.run(
+        words, input=data, capture_output=True, check=False, timeout=60, env=os.environ | {"TERM": "dumb"}
+    )
+
+
+@pytest.mark.parametrize("end", [b"", b"\n", b":quit\n"])
+def test_the_end_of_the_input_ends_it_and_what_was_taken_is_kept(end: bytes, path: Path) -> None:
+    done = typed(path, b"\xff\xfe\n0.101" + (b"\n" + end if end else b""))
+    told = done.stdout.decode("utf-8")
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert "accepted OS-08: 0.101" in told
+    assert "\x1b" not in told
+    assert "0.101" in path.read_text(encoding="utf-8")
+    assert opening.verify(path) == []
+    assert not list(path.parent.glob(".*.lock"))
+
+
+def test_the_end_of_the_input_at_a_question_changes_nothing(path: Path) -> None:
+    before = path.read_bytes()
+    done = typed(path, b"9\n")
+    assert done.returncode == 0
+    assert b"no usual absorbance" in done.stdout
+    assert path.read_bytes() == before
+
+
+def test_a_run_that_is_open_elsewhere_is_refused(line: Line, path: Path) -> None:
+    done = typed(path, b"0.5\n")
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert b"has it open; nothing was changed" in done.stderr
+    assert line.row("OS-08").readings == ()
+
+
+def test_it_loads_no_screen(path: Path) -> None:
+    code = (
+        f"import sys; from runsheet.command.main import main; main(['type', {str(path)!r}])\n"
+        "print([name for name in sys.modules if name.startswith('textual')])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], input=b"0.101\n:void bubble\n:why\n", capture_output=True, check=True, timeout=60
+    )
+    assert done.stdout.decode().splitlines()[-1] == "[]"
