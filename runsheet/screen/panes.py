@@ -117,7 +117,7 @@ def _quality_summary(sheet: Sheet) -> str:
 
 def shown_findings(sheet: Sheet) -> list[Finding]:
     """The findings as the pane lists them: what fails first, passes last."""
-    return sorted(sheet.quality, key=lambda finding: findings.ORDER.get(finding.state, 3))
+    return findings.in_order(sheet)
 
 
 def _in_file_order(sheet: Sheet) -> list[Any]:

@@ -34,6 +34,11 @@ def lines(sheet: Sheet) -> list[str]:
     return found
 
 
+def in_order(sheet: Sheet) -> list[Finding]:
+    """Every finding, the failing ones that nothing was done about first, the passing ones last."""
+    return sorted(sheet.quality, key=lambda found: (ORDER.get(found.state, len(ORDER)), found.acted_on))
+
+
 def raised(sheet: Sheet) -> list[Finding]:
     """The findings that fail, then those that warn, each in the order of the rules."""
     return [finding for state in ("fail", "warn") for finding in sheet.quality if finding.state == state]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.run.kinds import EVENTS
-from runsheet.show import state
+from runsheet.show import findings, state
 from runsheet.work import usual
 
 if TYPE_CHECKING:
@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from runsheet.run.kinds import Event
 
 PaneName = Literal["setup", "standards", "queue", "quality"]
+
+
+HOLDING = ("blank", "check", "second-source", "calibration")
+"""Rules whose failing holds rows."""
 
 
 class NextStep(NamedTuple):
@@ -93,6 +97,8 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
     if at is None or sheet.rows[at].state != "held":
         return None
     row, first = sheet.rows[at], _first_unread(sheet)
+    if any(f.acted_on and row.id in f.rows for f in sheet.quality):
+        return None
     if first is not None and sheet.rows[first].kind == row.kind:
         return None
     finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
@@ -116,6 +122,10 @@ def _dilution(sheet: Sheet) -> NextStep | None:
 def _held(sheet: Sheet) -> NextStep | None:
     """Samples are held by a blank or check that failed."""
     held = [at for at, row in enumerate(sheet.rows) if row.state == "held" and row.kind == "sample" and row.reports]
+    failing = [finding for finding in sheet.quality if finding.state == "fail" and finding.rule in HOLDING]
+    answered = {name for finding in failing if finding.acted_on for name in finding.affects or ()}
+    answered -= {name for finding in failing if not finding.acted_on for name in finding.affects or ()}
+    held = [at for at in held if sheet.rows[at].id not in answered]
     if not held:
         return None
     rows = f"{len(held)} sample{'s are' if len(held) > 1 else ' is'} held"
@@ -204,7 +214,8 @@ def _failing(sheet: Sheet) -> NextStep | None:
     if not failing:
         return None
     many = f"{len(failing)} finding{'s fail' if len(failing) > 1 else ' fails'}"
-    return NextStep("quality", 0, f"{many}: t notes what was done, in QC", failing[0].why)
+    at = findings.in_order(sheet).index(failing[0])
+    return NextStep("quality", at, f"{many}: t notes what was done, in QC", failing[0].why)
 
 
 def _empty(sheet: Sheet) -> NextStep | None:
