@@ -52,8 +52,14 @@ class Page(Canvas):
             return []
         words = content.filter.text.lower().split()
         found = [at for at, text in enumerate(content.texts) if all(word in text.lower() for word in words)]
-        # A text that begins with just what was typed comes first: DUP before LCSD, which is a "duplicate" too.
-        return sorted(found, key=lambda at: not words or content.texts[at].lower().split()[:1] != words[:1])
+        first = words[0] if words else ""
+
+        def later(at: int) -> tuple[bool, bool]:
+            text = content.texts[at].lower().strip()
+            return text.split()[:1] != words[:1], not text.startswith(first)
+
+        # A text that begins with what was typed comes first: DUP before LCSD, which is a "duplicate" too.
+        return sorted(found, key=later) if words else found
 
     def lines(self, width: int, height: int) -> list[Line]:
         """The title, the texts in sight, and how to leave."""
