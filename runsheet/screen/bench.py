@@ -43,6 +43,8 @@ LONG = 300
 LATER = 0.2
 """Seconds after the last key until all of it is."""
 WIDE = (120, 36)
+LOW = 14
+"""Rows below which the other panes' lines leave their room to the present one."""
 WIDER = 180
 """Columns from which on the panes beside the queue have room for all of theirs."""
 
@@ -117,6 +119,7 @@ class Bench(Screen[None], inherit_bindings=False):
     def _arrange(self) -> None:
         self.wide = self.size.width >= WIDE[0] and self.size.height >= WIDE[1]
         self.set_class(self.wide, "wide")
+        self.set_class(self.size.height < LOW, "low")
         for name, grid in self.grids.items():
             grid.active = name == self.active
             grid.display = self.wide or grid.active
@@ -323,6 +326,8 @@ class Bench(Screen[None], inherit_bindings=False):
         """Take a key, unless it may be part of a scan: then it waits until that is known."""
         event.stop()
         event.prevent_default()
+        if event.key.startswith("alt+"):  # of a letter it is not the letter's command
+            return
         if self._burst.second_end(event):
             return
         if self._burst.begins(event):

@@ -34,6 +34,7 @@ NO_COLOUR_TERMS = ("vt100", "vt102", "vt220", "vt52", "ansi-mono")
 
 def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False, theme: str | None = None) -> int:
     """Open a run on the screen; give the exit code."""
+    theme = theme or default_theme()
     path = _chosen(ascii_only=ascii_only, theme=theme) if file is None else Path(file)
     if path is None:
         return Exit.FINE
@@ -94,6 +95,7 @@ def demo(name: str, *, ascii_only: bool = False, theme: str | None = None) -> in
     """Open a copy of a demo run in a folder of its own."""
     from runsheet import demo
 
+    theme = theme or default_theme()
     folder = Path(tempfile.mkdtemp(prefix="runsheet-demo-"))
     path = folder / f"{name}.toml"
     path.write_text(demo.text(name), encoding="utf-8")

@@ -65,7 +65,7 @@ class StatusLines(Canvas):
         covered = bench.prompt is not None and bench.prompt.covers
         if bench.wide:
             lines.append((("", plain),))  # for a message of two lines: all panes are in sight
-        else:
+        elif not bench.has_class("low"):
             for key, pane in status_words.others(bench):
                 text = "" if covered else f"{key} {pane.title}: {visible(pane.summary(bench.session.sheet))}"
                 lines.append(((clipped(text, width, more=look.more), plain),))

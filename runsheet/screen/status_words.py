@@ -34,13 +34,18 @@ def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
 
 def next_thing(bench: Bench) -> str:
     """What to do next and why."""
-    if bench.size.width < SMALLEST[0] or bench.size.height < SMALLEST[1]:
-        return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
     step = next_step(bench.session.sheet)
     if step.done and bench.session.next_to_sign:
         return f"NEXT {bench.session.next_to_sign}: {step.why}"
     offer = " with b" if step.offer else ""
     return f"NEXT {step.words}{offer}: {step.why}"
+
+
+def too_small(bench: Bench) -> str:
+    """That the screen is smaller than it is made for; empty where it is not."""
+    if bench.size.width >= SMALLEST[0] and bench.size.height >= SMALLEST[1]:
+        return ""
+    return f"this screen needs {SMALLEST[0]}x{SMALLEST[1]}, it has {bench.size.width}x{bench.size.height}"
 
 
 def trouble(bench: Bench) -> str:
@@ -98,4 +103,6 @@ def footer(bench: Bench, width: int) -> str:
         return "Enter takes what is typed, Escape goes back to it; nothing else is taken"
     if bench.grid.entry is not None:
         return "Enter accepts and goes on, Tab and arrows accept, Escape puts the old value back"
+    if small := too_small(bench):
+        return small
     return keys.footer(bench.active, width, bench.commands)

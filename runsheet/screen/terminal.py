@@ -3,12 +3,9 @@
 Owns: environment, signals, the watch over the terminal, bytes that are no text. Invariant: however the program ends,
 what was accepted is on the disk, the terminal is as it was found, and no process stays behind.
 
-Private names of Textual touched here, each with a test: `textual.drivers.linux_driver.getincrementaldecoder`,
-`textual.drivers._writer_thread.MAX_QUEUED_WRITES`.
-
-Two private names of Textual are touched, each with a test: `linux_driver.getincrementaldecoder`, since a byte that is
-no UTF-8 would end the program, and `_writer_thread.MAX_QUEUED_WRITES`, since a terminal that takes no output would
-stop the event loop and with it the saving.
+Three private names of Textual are touched, each with a test: `linux_driver.getincrementaldecoder`, since a byte that is
+no UTF-8 would end the program, `_writer_thread.MAX_QUEUED_WRITES`, since a terminal that takes no output would stop the
+event loop and with it the saving, and `_ansi_sequences.ANSI_SEQUENCES_KEYS`, which knows no comma of a keypad.
 """
 
 from __future__ import annotations
@@ -28,6 +25,8 @@ if TYPE_CHECKING:
 
 RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?7h\x1b[0m\r\n"
 """Leave the alternate screen, show the cursor; no mouse, focus reports, bracketed paste or held frames; wrap lines."""
+KEYPAD_COMMA = "\x1bOl"
+"""What the keypad's comma sends in application mode."""
 WATCH_EVERY = 1.0
 ENDS = tuple(
     getattr(signal, name)
@@ -55,7 +54,12 @@ PATIENCE = 2.0
 
 
 def prepare() -> None:
-    """Set what Textual and numpy read when they are imported, and make bytes that are no text harmless."""
+    """Set what Textual and numpy read when they are imported, and make bytes that are no text harmless.
+
+    Whoever asks for no colour is heard before: Textual would answer it with a black of its own on black, even where the
+    name stands there with nothing in it, and so asks for nothing.
+    """
+    os.environ.pop("NO_COLOR", None)
     for name in ("COLUMNS", "LINES"):  # exported, they fix a wrong size and every resize is ignored
         os.environ.pop(name, None)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -63,6 +67,9 @@ def prepare() -> None:
     os.environ.setdefault("TEXTUAL_ANIMATIONS", "none")
     if "SSH_CONNECTION" in os.environ:
         os.environ.setdefault("ESCDELAY", "300")
+    from textual import _ansi_sequences
+
+    _ansi_sequences.ANSI_SEQUENCES_KEYS[KEYPAD_COMMA] = ","  # type: ignore[index]
     with contextlib.suppress(ImportError, AttributeError):  # another system has another driver
         from textual.drivers import _writer_thread, linux_driver
 
@@ -82,9 +89,15 @@ def shows_utf8() -> bool:
     """Whether box and braille characters arrive as such."""
     encoding = (getattr(sys.__stderr__, "encoding", "") or "").lower().replace("-", "")
     term = os.environ.get("TERM", "")
-    locale = next((os.environ[name] for name in ("LC_ALL", "LC_CTYPE", "LANG") if os.environ.get(name)), "")
+    names = ("LC_ALL", "LANG") if _coerced() else ("LC_ALL", "LC_CTYPE", "LANG")
+    locale = next((os.environ[name] for name in names if os.environ.get(name)), "")
     bare = term.startswith("vt") or (term == "linux" and "utf" not in locale.lower())
     return encoding == "utf8" and not bare and locale not in ("C", "POSIX")
+
+
+def _coerced() -> bool:
+    """Whether it is Python that wrote a UTF-8 locale over the C one that was asked for."""
+    return os.environ.get("LANG") in ("C", "POSIX") and os.environ.get("LC_CTYPE") in ("C.UTF-8", "C.utf8", "UTF-8")
 
 
 @contextlib.contextmanager

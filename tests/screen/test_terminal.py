@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import termios
 from decimal import Decimal
@@ -74,9 +75,8 @@ def test_killed_and_opened_again(water: Path, terminals: list[Terminal]) -> None
     assert readings(water) == [Decimal("0.112")]
     again = Terminal([*PROGRAM, str(water)])
     terminals.append(again)
-    again.wait("Take it over")
-    again.send("y", "enter")
     again.wait("19 of 22 read")
+    assert "Take it over" not in again.text()
 
 
 def test_bytes_that_are_no_text_do_no_harm(water: Path, terminals: list[Terminal]) -> None:
@@ -136,3 +136,53 @@ def test_ascii_only(water: Path, terminals: list[Terminal]) -> None:
     terminal.send("p")
     terminal.wait("Calibration plot")
     assert terminal.text().isascii()
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 12), (40, 8), (30, 5)])
+def test_below_the_least_size_the_next_thing_stays_in_sight(
+    size: tuple[int, int], water: Path, terminals: list[Terminal]
+) -> None:
+    terminal = opened(water, terminals)
+    terminal.resize(*size)
+    terminal.wait(f"needs 80x24, it has {size[0]}x{size[1]}"[: size[0] - 12])
+    assert "NEXT insert" in terminal.text()
+
+
+BLACK = (b"38;2;0;0;0", b"48;2;0;0;0")
+
+
+@pytest.mark.parametrize("value", ["", "1"])
+@pytest.mark.parametrize("theme", [[], ["--theme", "ansi"], ["--theme", "mono"]])
+def test_no_colour_never_gives_black_on_black(
+    value: str, theme: list[str], water: Path, terminals: list[Terminal]
+) -> None:
+    terminal = Terminal([*PROGRAM, "open", str(water), *theme], env={"NO_COLOR": value})
+    terminals.append(terminal)
+    terminal.wait(READY)
+    output = b"".join(data for _, data in terminal.chunks)
+    assert not any(colour in output for colour in BLACK)
+    if value and not theme:
+        assert not re.search(rb"\x1b\[[0-9;]*\b3[0-7]m", output)
+
+
+def test_the_comma_of_a_keypad_is_a_comma(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    terminal.send("0", b"\x1bOl", "1", "1", "2")
+    terminal.wait("0,112")
+    terminal.send("enter")
+    terminal.wait("19 of 22 read")
+    terminal.send("q")
+    assert terminal.exit_code() == 0
+    assert readings(water) == [Decimal("0.112")]
+
+
+def test_alt_and_a_letter_is_not_the_letter_s_command(water: Path, terminals: list[Terminal]) -> None:
+    terminal = opened(water, terminals)
+    before = water.read_bytes()
+    for key in (b"\x1bq", b"\x1br", b"\x1bU", b"\x1bi"):
+        terminal.send(key)
+        terminal.settle(0.2)
+    assert not terminal.ended
+    assert "NEXT insert" in terminal.text()
+    assert "Insert a row" not in terminal.text()
+    assert water.read_bytes() == before
