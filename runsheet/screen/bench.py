@@ -344,8 +344,8 @@ class Bench(Screen[None], inherit_bindings=False):
             self._waiting = self.set_timer(keystrokes.WAIT, self.release)
         else:
             self.release()
-            name = scanning.names_a_row(self.session.run, scan)
-            self._take(event.key, event.character, scanned=name, fast=self._burst.runs)
+            code = scanning.is_a_code(self.session.run, scan)
+            self._take(event.key, event.character, scanned=code, fast=self._burst.runs)
 
     def release(self) -> None:
         """Do what the keys say that waited; they are no scan."""

@@ -60,7 +60,7 @@ class Prompt:
         """Take an answer where it is one; else the question stays, with the reason in `trouble`."""
         spoken = not text.strip() or any(character.isalpha() for character in text)
         if self.words and (scanned or not spoken):
-            self.trouble = "a scanned name answers no question" if scanned else "a number is no answer here"
+            self.trouble = "a scan answers no question: type the words" if scanned else "a number is no answer here"
             self.line = TypingLine()
             return False
         self.trouble = self.answer(text) or ""
@@ -134,7 +134,7 @@ class Context(Protocol):
 
         `text` is proposed, `takes_block` gets several pasted ones, `leave` is what Escape does.
 
-        With `words` neither a number nor a scanned name answers. `offers` may be chosen from.
+        With `words` neither a number nor a scan answers. `offers` may be chosen from.
         """
 
     def open_page(self, content: Content, at: int = 0) -> None:

@@ -118,8 +118,6 @@ COMMANDS: tuple[Command, ...] = (
         ("N",),
         "another:calibration",
         "another calibration from these levels: other cell, lot, solvent",
-        "",
-        ("queue", "standards"),
     ),
     Command("lamp", ("K",), "another:setup_checks", "the lamp was off: another warm-up and its setup checks"),
     Command("cautions", ("C",), "looking:cautions", "cautions for the solvent, and what a result is not", ""),

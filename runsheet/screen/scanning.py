@@ -15,13 +15,13 @@ if TYPE_CHECKING:
     from runsheet.screen.bench import Bench
 
 
-def names_a_row(run: Run, text: str) -> bool:
-    """Whether what came at once is the name of a row or of a sample.
+def is_a_code(run: Run, text: str) -> bool:
+    """Whether what came at once may be a code: one word, or the name of a row or of a sample.
 
-    Then it is no answer to a question for words; other words that come at once are: a slow line hands on what was
+    Then it is no answer to a question for words. Several words that come at once are: a slow line hands on what was
     typed in one piece.
     """
-    return bool(text) and any(text in (row.id, row.sample) for row in run.queue)
+    return bool(text) and (" " not in text or any(text in (row.id, row.sample) for row in run.queue))
 
 
 def take(bench: Bench, text: str) -> None:

@@ -30,7 +30,10 @@ def turn_filter(bench: Bench) -> None:
 
 
 def search(bench: Bench) -> None:
-    """Ask for a text and go to the next row that has it in any column; an empty answer looks for the last one again."""
+    """Ask for a text and go to the row of that name, else to the next row that has it in any column.
+
+    Enter alone looks for the last one again.
+    """
     bench.ask("Find:", lambda text: _find(bench, text), bench.sought)
 
 
@@ -38,6 +41,10 @@ def _find(bench: Bench, text: str) -> None:
     bench.sought = text
     grid, columns = bench.grid, bench.pane.columns
     count = len(grid.items)
+    named = next((at for at in range(count) if columns[0].text(grid.items[at]) == text), None)
+    if named is not None:  # a whole name is that row's, be it the present one: what is typed next is meant for it
+        bench.go(grid.places[named])
+        return
     for step in range(1, count + 1):
         at = (grid.row + step) % count
         if any(text.lower() in column.text(grid.items[at]).lower() for column in columns):

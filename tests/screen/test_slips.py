@@ -96,6 +96,14 @@ def test_a_search_round_a_scan_works_too(water: Path) -> None:
     assert Drive(water).run("slash", "scan:OS-10").bench.item.id == "OS-10"
 
 
+def test_a_whole_name_is_that_rows_even_where_the_cursor_is_on_it(water: Path) -> None:
+    """DUP1 has OS-03 as its parent, and comes next below it."""
+    drive = Drive(water).run("slash", typed("OS-03"), "slash", typed("OS-03"))
+    assert drive.bench.item.id == "OS-03"
+    drive = Drive(water).run("home", "slash", typed("OS-08"), typed("0.125"))
+    assert read(drive) == {"OS-08": ["0.125"]}
+
+
 def test_letters_with_a_pause_are_commands(water: Path) -> None:
     assert len(Drive(water).run("b").document.queue) == 23
 
@@ -137,12 +145,17 @@ def test_words_that_a_slow_line_brings_in_one_piece_are_an_answer(water: Path) -
     assert drive.document.queue[18].void == "film on the bottle"
 
 
-@pytest.mark.parametrize("text", ["0.125\n", "OS-09\n", "OS-02\n"])
+@pytest.mark.parametrize("text", ["0.125\n", "OS-09\n", "OS-02\n", "yes\n", "x77\n"])
 def test_a_scan_answers_no_question(text: str, water: Path) -> None:
     seen: list[str] = []
     drive = Drive(water).run("x", f"scan:{text}", then=asked(seen))
     assert len(drive.document.queue) == 22
     assert seen[0].startswith("Remove OS-08?")
+
+
+def test_a_scan_of_no_row_is_no_reason(water: Path) -> None:
+    drive = Drive(water).run("up", typed("0.030"), "scan:v8-2\n", "scan:x77\n")
+    assert [str(value) for value in drive.document.queue[17].readings] == ["0.024", "0.025"]
 
 
 def test_what_a_prompt_shows_is_replaced_by_the_first_character(water: Path) -> None:
