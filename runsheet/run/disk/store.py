@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from runsheet.problem import has_errors
 from runsheet.run import edit, text
 from runsheet.run.disk import copies, files, lock, log, replay, state
+from runsheet.run.disk.drafts import DraftFile
 from runsheet.run.disk.files import DISK, Disk, digest
 from runsheet.run.disk.opening import Follower, RunOnDisk, look, parsed
 from runsheet.run.disk.saver import Conflict, LogFile, RunPlace, Saver
@@ -157,7 +158,7 @@ class Store:
         self._done, self._undone = replay.history(found.log.since_start() if found.known else ())
         self._closing, self._closed, self._clean = threading.RLock(), False, False
         self._pages = text.Writer()
-        self._draft = state.kept_for(place.document, ".draft")
+        self._draft = DraftFile(state.kept_for(place.document, ".draft"))
         self._log = LogFile(place, found)
         self._saver = Saver(place, self._log, found.data)
         if found.behind:
@@ -226,9 +227,10 @@ class Store:
     def drafted(self) -> Draft | None:
         """The half-typed entry that was left, if there is one of this run, row and log: not that of another's run."""
         try:
-            if state.shared(self._draft.parent):
+            if state.shared(self._draft.path.parent):
                 return None
-            found = Draft(**{str(name): str(value) for name, value in json.loads(self._draft.read_bytes()).items()})
+            kept = json.loads(self._draft.path.read_bytes())
+            found = Draft(**{str(name): str(value) for name, value in kept.items()})
         except (OSError, ValueError, TypeError, AttributeError):
             return None
         return found if found == self._as_draft(found.text, found.place) else None
@@ -282,15 +284,9 @@ class Store:
 
     def draft(self, typed: str, place: str) -> None:
         """Keep a half-typed entry; an empty one is forgotten. It is a convenience: a disk that fails is no trouble."""
-        with contextlib.suppress(OSError, UnicodeEncodeError):
-            if not typed:
-                self._draft.unlink(missing_ok=True)
-                return
-            data = json.dumps(self._as_draft(typed, place)._asdict(), ensure_ascii=False).encode()
-            state.private(self._draft.parent)
-            fd = os.open(self._draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, files.PRIVATE)
-            os.write(fd, data)
-            os.close(fd)
+        with contextlib.suppress(UnicodeEncodeError):
+            data = json.dumps(self._as_draft(typed, place)._asdict(), ensure_ascii=False).encode() if typed else None
+            self._draft.keep(data)
 
     def keep(self, which: Literal["ours", "theirs"], now: datetime, who: str = "") -> Run:
         """Settle a conflict: go on with ours (theirs is kept beside it) or with theirs (ours is kept already).
@@ -337,6 +333,7 @@ class Store:
             if not self._closed:
                 self._clean = self.flush(timeout)
                 self._saver.stop()
+                self._draft.write(timeout)
                 self._place.lock.release()
                 self._closed = True  # last: a signal that came before it does all of it again, in this thread
         finally:

@@ -979,7 +979,7 @@ def test_a_half_typed_entry_is_not_offered_on_another_row(document: Path, opened
 
 
 def state_file(run: Store) -> Path:
-    return run._draft  # noqa: SLF001 - the file the test puts back
+    return run._draft.path  # noqa: SLF001 - the file the test puts back
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"text": 1}', '{"text": "1", "place": "x"}', "nonsense"])
