@@ -100,7 +100,7 @@ def test_palette_finds_a_command_and_runs_it(water: Path) -> None:
 
 
 def test_help_has_every_key(water: Path) -> None:
-    drive = Drive(water, size=(100, 120))
+    drive = Drive(water, size=(100, 180))
     seen: list[str] = []
     drive.run("question_mark", then=looking(seen))
     text = "\n".join(seen)
@@ -216,6 +216,8 @@ def test_one_action_answers_all_findings_of_a_rule_where_that_is_said(soil: Path
     assert len(failing) > 1
     one = Drive(soil, now=now).run("f5", "t", typed("lamp put right"), typed("n"))
     assert [action.rows for action in one.document.action] == [failing[0]]
+    soil.write_text(text, encoding="utf-8")
+    soil.with_name(f"{soil.name}.log").unlink()
     both = Drive(soil, now=now).run("f5", "t", typed("lamp put right"), typed("y"))
     assert set(both.document.action[-1].rows) == {name for rows in failing for name in rows}
     assert all(f.acted_on for f in both.sheet.quality if f.rule == "check" and f.state == "fail")
