@@ -25,7 +25,7 @@ MAIN = """#include <wchar.h>
 int Py_Main(int, wchar_t **);
 int wmain(int argc, wchar_t **argv) { return Py_Main(argc, argv); }
 """
-ROOMS = ("tests/examples", "tests/run", "tests/command", "tests/history", "tests/test_methods.py", "tests/work")
+ROOMS = ("tests/examples", "tests/test_methods.py", "tests/run/disk/test_lock.py", "tests/run/disk/test_log.py")
 SCENES = """
 import os, subprocess, sys, time
 from datetime import datetime
