@@ -94,7 +94,8 @@ class _List:
         def choose(number: int) -> None:
             context.close_page()
             if wrong:
-                self._ask(list(wrong)[min(number, len(wrong) - 1)])
+                line, why = list(wrong.items())[min(number, len(wrong) - 1)]
+                self._ask(line, "; ".join(why))
             elif planned and context.commit(edits, "planned batch"):
                 context.go_to_next()
                 context.say(f"{count}{self._left()}: done; u takes it back")
@@ -109,7 +110,7 @@ class _List:
     def _left(self) -> str:
         return f", {len(self.left_out)} left out" if self.left_out else ""
 
-    def _ask(self, line: int) -> None:
+    def _ask(self, line: int, why: str) -> None:
         """Ask for a bad line: the line put right, or nothing to leave it out."""
 
         def answer(text: str) -> None:
@@ -122,5 +123,5 @@ class _List:
         if line < 1:
             self.context.say("this list cannot be read line by line: correct it and plan again")
             return
-        label = f"Line {line}, put it right; empty leaves it out:"
+        label = f"{why}. Put the line right; empty leaves it out:"
         self.context.ask(label, answer, self._text(line), leave=self.show)

@@ -68,6 +68,10 @@ def _doing(result: CalibrationResult, x: float) -> str:
 def _standards(sheet: Sheet) -> NextStep | None:
     if any(row.signals for row in sheet.rows) and any(result.ready for result in sheet.calibrations):
         started = {result.id for result in sheet.calibrations if any(s.y is not None for s in result.standards)}
+        at = _first_unread(sheet)
+        started |= (
+            set() if at is None else {sheet.rows[at].row.calibration or ""}
+        )  # it is read to judge that calibration
     else:
         started = {result.id for result in sheet.calibrations}
     place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}

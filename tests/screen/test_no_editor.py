@@ -13,6 +13,7 @@ import pytest
 from runsheet import evaluate
 from runsheet.command.main import main
 from runsheet.screen.page import Page
+from runsheet.screen.status_words import next_thing
 from tests.screen.driving import NOW, Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -50,6 +51,12 @@ def test_another_calibration_has_the_last_ones_levels_emptied_and_is_verified(wa
     assert [row.id for row in after.queue[18:21]] == [row.id for row in planned]
     assert drive.bench.active == "standards"
     assert drive.bench.item.standard.id == new[0].id
+
+
+def test_next_is_a_standard_of_the_calibration_that_was_begun(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run("N", "enter", "enter", "enter", then=lambda drive: seen.append(next_thing(drive.bench)))
+    assert seen[0].startswith("NEXT read standard S6, 0 mg/L: 6 to read for C2")
 
 
 def test_what_was_read_before_keeps_its_results(water: Path) -> None:
@@ -252,6 +259,16 @@ def test_a_bad_line_is_put_right_and_another_left_out_by_name(water: Path) -> No
     assert [(row.id, row.amount) for row in run.queue if row.id.startswith("N-")] == [("N-1", 990), ("N-2", 960)]
     assert "1 left out: done" in seen[-1]
     assert next(sample.site for sample in run.sample if sample.id == "N-2") == "mill, race"
+
+
+def test_the_question_for_a_bad_line_says_what_is_wrong_with_it(water: Path) -> None:
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        seen.append(" ".join(line.strip() for line in drive.screen()))
+
+    Drive(water).run("P", f"paste:{LISTED}", "enter", then=look)
+    assert "line 3, column amount: '9x0' is no number. Put the line right; empty leaves it out:" in seen[0]
 
 
 def test_escape_from_a_bad_line_goes_back_to_the_list(water: Path) -> None:
