@@ -34,7 +34,7 @@ class Kind(NamedTuple):
 
 
 KINDS = {
-    "voided-qc": Kind("failing QC voided or read again until it passed", "the reason, and what the notebook has"),
+    "voided-qc": Kind("failing QC voided, or read again until it passed", "the reason, and what the notebook has"),
     "result-chosen": Kind("a void or superseded result off the one reported", "why that one was reported"),
     "outside": Kind("changed outside the edit log", "the values, against the notebook and the print-outs"),
     "broken": Kind("the edit log does not prove the document", "the register of issued reports and backups"),

@@ -16,13 +16,10 @@ import os
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from runsheet.run.disk import files, lock, log
 from runsheet.run.disk.files import DISK, Disk
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 NAME = "issued.log"
 
@@ -145,11 +142,7 @@ def _line(raw: bytes) -> Line | None:
 
 
 def _body(made: Line) -> dict[str, str]:
-    return dict(_plain(made))
-
-
-def _plain(made: Line) -> Iterator[tuple[str, str]]:
-    yield from ((name, value) for name, value in asdict(made).items() if name != "chain")
+    return {name: value for name, value in asdict(made).items() if name != "chain"}
 
 
 def _written(made: Line) -> bytes:
