@@ -14,7 +14,7 @@ from textual.screen import Screen
 
 from runsheet.screen import keys, keystrokes, moving, panes, pasting, questions, scanning
 from runsheet.screen.content import Content
-from runsheet.screen.context import Prompt
+from runsheet.screen.context import Prompt, commit
 from runsheet.screen.editing import Editing
 from runsheet.screen.grid import Grid
 from runsheet.screen.page import Page
@@ -249,25 +249,14 @@ class Bench(Screen[None], inherit_bindings=False):
 
     def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
         """Have a step taken and show what comes of it; a reason that is needed is asked for first."""
-        question = "" if reason.strip() else self.session.question(edits)
-        if question:
 
-            def answer(why: str) -> None:
-                self._committed(edits, why, then)
+        def taken() -> None:
+            self.message = ""
+            self._show()
+            if then is not None:
+                then()
 
-            self.ask(question, answer, words=True)
-        return not question and self._committed(edits, reason, then)
-
-    def _committed(self, edits: Sequence[Edit], reason: str, then: Callable[[], None] | None) -> bool:
-        complaint = self.session.commit(edits, reason)
-        if complaint:
-            self.say(complaint)
-            return False
-        self.message = ""
-        self._show()
-        if then is not None:
-            then()
-        return True
+        return commit(self, edits, reason, taken)
 
     def say(self, message: str) -> None:
         """Tell something on the message line, until the next key."""

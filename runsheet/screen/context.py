@@ -156,6 +156,26 @@ class Context(Protocol):
         """Save and end the work, with an exit code."""
 
 
+def commit(context: Context, edits: Sequence[Edit], reason: str, then: Callable[[], None] | None) -> bool:
+    """Have a step taken, asking for a reason where one is needed, `then` after it; whether it was taken at once."""
+
+    def take(why: str) -> bool:
+        complaint = context.session.commit(edits, why)
+        if complaint:
+            context.say(complaint)
+        elif then is not None:
+            then()
+        return not complaint
+
+    def answer(why: str) -> None:
+        take(why)
+
+    question = "" if reason.strip() else context.session.question(edits)
+    if question:
+        context.ask(question, answer, words=True)
+    return not question and take(reason)
+
+
 def place_of(context: Context, field: str = "") -> str:
     """The document's place of the present row, or of a field of it."""
     return f"{context.pane.array}[{context.place + 1}]" + (f".{field}" if field else "")

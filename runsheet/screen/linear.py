@@ -12,7 +12,7 @@ from runsheet.figures import visible
 from runsheet.run import entry
 from runsheet.run.edit import EditError
 from runsheet.screen import keys, linear_words, panes, questions
-from runsheet.screen.context import Prompt
+from runsheet.screen.context import Prompt, commit
 from runsheet.screen.style import Look
 from runsheet.screen.typing_line import TypingLine, agreed
 from runsheet.show import places
@@ -329,22 +329,7 @@ class Linear:
 
     def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
         """Have a step taken, asking for a reason where one is needed."""
-        question = "" if reason.strip() else self.session.question(edits)
-        if question:
-
-            def answer(why: str) -> None:
-                self._committed(edits, why, then)
-
-            self.ask(question, answer, words=True)
-        return not question and self._committed(edits, reason, then)
-
-    def _committed(self, edits: Sequence[Edit], reason: str, then: Callable[[], None] | None) -> bool:
-        complaint = self.session.commit(edits, reason)
-        if complaint:
-            self.say(complaint)
-        elif then is not None:
-            then()
-        return not complaint
+        return commit(self, edits, reason, then)
 
     def recompute(self) -> None:
         """Compute the run."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from runsheet.run.disk import store
 from runsheet.screen import keys, panes
-from runsheet.screen.context import Prompt
+from runsheet.screen.context import Prompt, commit
 from runsheet.screen.session import Session
 from runsheet.screen.style import Look
 from runsheet.work import next_step
@@ -105,21 +105,7 @@ class Scripted:
         self.page = None
 
     def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
-        question = "" if reason.strip() else self.session.question(edits)
-        if question:
-
-            def answer(why: str) -> None:
-                self._committed(edits, why, then)
-
-            self.ask(question, answer, words=True)
-        return not question and self._committed(edits, reason, then)
-
-    def _committed(self, edits: Sequence[Edit], reason: str, then: Callable[[], None] | None) -> bool:
-        complaint = self.session.commit(edits, reason)
-        self.said += [complaint] if complaint else []
-        if not complaint and then is not None:
-            then()
-        return not complaint
+        return commit(self, edits, reason, then)
 
     def recompute(self) -> None:
         self.session.recompute()
