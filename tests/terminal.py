@@ -93,11 +93,35 @@ class Terminal:
         while not self.ended and time.perf_counter() < end and self.pump(quiet):
             pass
 
-    def text(self) -> str:
-        """The screen as it stands."""
+    def _feed(self) -> pyte.Screen:
         for _, data in self.chunks[self._fed :]:
             self._stream.feed(QUERIES.sub(b"", data))
         self._fed = len(self.chunks)
+        return self._screen
+
+    def cursor(self) -> tuple[int, int]:
+        """The column and line of the terminal's own cursor, from 0."""
+        cursor = self._feed().cursor
+        return cursor.x, cursor.y
+
+    def shows_cursor(self) -> bool:
+        """Whether the terminal's own cursor is in sight."""
+        output = b"".join(data for _, data in self.chunks)
+        return output.rfind(b"\x1b[?25h") > output.rfind(b"\x1b[?25l")
+
+    def reversed_cell(self) -> tuple[int, int, str]:
+        """The column and line where the one stretch in reverse video begins, and its text; there must be one."""
+        buffer = self._feed().buffer
+        places = [
+            (y, x) for y in range(self._screen.lines) for x in range(self._screen.columns) if buffer[y][x].reverse
+        ]
+        y, x = places[0]
+        assert places == [(y, x + more) for more in range(len(places))]
+        return x, y, "".join(buffer[at[0]][at[1]].data for at in places)
+
+    def text(self) -> str:
+        """The screen as it stands."""
+        self._feed()
         return "\n".join(line.rstrip() for line in self._screen.display)
 
     def wait(self, words: str, limit: float = 20.0) -> float:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from runsheet.review.trail import Trail
     from runsheet.run.disk.log import ReadLog
     from runsheet.run.model import Run
+    from runsheet.screen.start import Shown
 
 
 def open_(asked: argparse.Namespace) -> int:
@@ -34,7 +35,14 @@ def open_(asked: argparse.Namespace) -> int:
         raise Refusal("the screen needs a terminal; see runsheet --help for the commands that do not")
     from runsheet.screen import start
 
-    return start.start(asked.file, read_only=asked.read_only, ascii_only=asked.ascii, theme=asked.theme)
+    return start.start(asked.file, _shown(asked), read_only=asked.read_only)
+
+
+def _shown(asked: argparse.Namespace) -> Shown:
+    """How the screen is to look: as asked for, else as the environment says, before it is set for Textual."""
+    from runsheet.screen import start
+
+    return start.Shown(asked.ascii, asked.theme or start.default_theme(), asked.cursor)
 
 
 def demo(asked: argparse.Namespace) -> int:
@@ -47,7 +55,7 @@ def demo(asked: argparse.Namespace) -> int:
     if sys.stdin.isatty() and sys.stdout.isatty():
         from runsheet.screen import start
 
-        return start.demo(name, ascii_only=asked.ascii, theme=asked.theme)
+        return start.demo(name, _shown(asked))
     from runsheet import evaluate, read
     from runsheet.report import formats
     from runsheet.report.making import Report

@@ -10,9 +10,9 @@ import threading
 from typing import TYPE_CHECKING, Any
 
 from textual.containers import Container, Vertical
-from textual.screen import Screen
 
 from runsheet.screen import keys, keystrokes, moving, panes, pasting, questions, scanning
+from runsheet.screen.canvas import CanvasScreen
 from runsheet.screen.content import Content
 from runsheet.screen.context import Prompt, commit
 from runsheet.screen.editing import Editing
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
     from runsheet.run.edit import Edit
     from runsheet.run.model import Run
+    from runsheet.screen.canvas import Canvas
     from runsheet.screen.panes import Pane
     from runsheet.screen.session import Session
     from runsheet.screen.style import Look
@@ -49,7 +50,7 @@ WIDER = 180
 """Columns from which on the panes beside the queue have room for all of theirs."""
 
 
-class Bench(Screen[None], inherit_bindings=False):
+class Bench(CanvasScreen, inherit_bindings=False):
     """The working screen over one run."""
 
     def __init__(self, session: Session, look: Look) -> None:
@@ -133,6 +134,14 @@ class Bench(Screen[None], inherit_bindings=False):
     def grid(self) -> Grid:
         """The grid the cursor is in."""
         return self.grids[self.active]
+
+    @property
+    def taking(self) -> Canvas:
+        """The widget the next key goes to: a question, a page over the panes, or the grid."""
+        if self.prompt is not None:
+            return self.query_one(StatusLines)
+        page = self.query_one(Page)
+        return self.grid if page.content is None else page
 
     @property
     def pane(self) -> Pane[Any]:

@@ -1,7 +1,7 @@
 """Lines of text as a widget.
 
-Owns: the one way this screen draws: a widget keeps its lines as segments and repaints only lines that changed.
-Invariant: no scrollbars, no layout on a change, one region a line.
+Owns: the one way this screen draws: a widget keeps its lines as segments and repaints only lines that changed; and
+where in them the next key goes. Invariant: no scrollbars, no layout on a change, one region a line.
 
 No stock input, table or footer is used: Textual repaints whole tables and lays out again at each key.
 """
@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
-from textual.geometry import Region
+from textual.geometry import Offset, Region
+from textual.screen import Screen
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -52,6 +53,8 @@ class Canvas(Widget):
         """Start without lines."""
         super().__init__(**options)  # type: ignore[arg-type]
         self._drawn: list[Line] = []
+        self.caret = Offset(0, 0)
+        """The cell or character that a key would change, as `lines` found it."""
 
     def lines(self, width: int, height: int) -> Sequence[Line]:
         """The lines to show at a size."""
@@ -62,6 +65,7 @@ class Canvas(Widget):
         width, height = self.size
         if not width or not height:
             return
+        before = self.caret
         new = list(self.lines(width, height))[:height]
         old, self._drawn = self._drawn, new
         changed = [
@@ -69,6 +73,8 @@ class Canvas(Widget):
             for y in range(max(len(old), len(new)))
             if y >= len(old) or y >= len(new) or old[y] != new[y]
         ]
+        if not changed and self.caret != before:
+            changed = [Region(*self.caret, 1, 1)]  # the terminal's cursor moves with a frame only
         if changed:
             self.refresh(*changed)
 
@@ -84,3 +90,20 @@ class Canvas(Widget):
         strip = Strip([Segment(harmless(text), style) for text, style in pieces])
         # Padding without a style would end the program under NO_COLOR: Textual's filter takes one from each segment.
         return strip.adjust_cell_length(width, PLAIN)
+
+
+class CanvasScreen(Screen[None], inherit_bindings=False):
+    """A screen of such widgets; subclasses say which of them takes the next key."""
+
+    @property
+    def taking(self) -> Canvas:
+        """The widget the next key goes to."""
+        raise NotImplementedError
+
+    @property
+    def cursor(self) -> Offset:
+        """Where on the screen the next key goes."""
+        canvas = self.taking
+        width, height = canvas.size
+        x, y = canvas.caret
+        return canvas.region.offset + Offset(max(0, min(x, width - 1)), max(0, min(y, height - 1)))

@@ -25,12 +25,16 @@ from textual.drivers.linux_driver import LinuxDriver  # noqa: E402
 if TYPE_CHECKING:
     from textual.app import App
 
-TAKE = "\x1b[?1049h\x1b[?25l\x1b[?1004h\x1b[?2004h\x1b[?7l"
-"""The alternate screen, no cursor, focus reports, bracketed paste, no wrapped lines: what a shell may have undone."""
+TAKE = "\x1b[?1049h\x1b[?1004h\x1b[?2004h\x1b[?7l"
+"""The alternate screen, focus reports, bracketed paste, no wrapped lines: what a shell may have undone."""
+HIDE_CURSOR = "\x1b[?25l"
 
 
 class SuspendingDriver(LinuxDriver):
     """Textual's driver for POSIX terminals, suspended and resumed as a whole."""
+
+    cursor = HIDE_CURSOR
+    """Whether the terminal's own cursor is seen."""
 
     def __init__(self, app: App[Any], **more: Any) -> None:
         """Listen for both signals."""
@@ -52,7 +56,7 @@ class SuspendingDriver(LinuxDriver):
         """Take the terminal again and draw all of the screen."""
         if not self._away:
             termios.tcsetattr(self.fileno, termios.TCSANOW, self._own)
-            self.write(TAKE)
+            self.write(TAKE + self.cursor)
         else:
             self.resume_application_mode()
             self._away = self._cooked()  # in the background: we were stopped once more

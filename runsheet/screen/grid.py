@@ -9,6 +9,9 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from rich.cells import cell_len
+from textual.geometry import Offset
+
 from runsheet.figures import visible
 from runsheet.screen.canvas import Canvas, Line, clipped
 
@@ -71,12 +74,14 @@ class Grid(Canvas):
     def lines(self, width: int, height: int) -> list[Line]:
         """The title, the columns' titles and the rows in sight."""
         if height < 3:
+            self.caret = Offset(0, 0)
             return [self._title(width, "")]
         shown = self._columns_in_sight(width)
         room = height - 2
         self._scroll_to_row(room)
         body = range(self._top, min(len(self.items), self._top + room))
         self._widths = self._widened(shown, body, width)
+        self.caret = self._caret(shown)
         titles, where = self._titles(shown), self._where(shown)
         apart = len(titles) + len(where) > width
         title = self._title(width, where if apart else "")
@@ -168,6 +173,20 @@ class Grid(Canvas):
             return text, self.look.cursor(active=self.active)
         word = self.pane.mark(item, column)
         return text, self.look.state(word) if word else plain
+
+    def _caret(self, shown: list[int]) -> Offset:
+        """Where the entry is being typed, or else where the text of the cursor's cell begins."""
+        if self.column not in shown:  # too narrow for any but the fixed columns
+            return Offset(0, 2 + self.row - self._top)
+        x = sum(self._widths[at] + GAP for at in shown[: shown.index(self.column)])
+        width = self._widths[self.column]
+        if self.entry is not None:
+            text, caret = self.entry.window(width)
+            x += cell_len(text[:caret])
+        elif self.item is not None:
+            text, _ = self._cell(self.row, self.item, self.column, self.look.plain())
+            x += len(text) - len(text.lstrip()) if text.strip() else 0
+        return Offset(x, 2 + self.row - self._top)
 
     # --- the cursor ---------------------------------------------------------------------------------------------
 

@@ -9,6 +9,8 @@ import textwrap
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from textual.geometry import Offset
+
 from runsheet.figures import visible
 from runsheet.screen.canvas import Canvas, Line, clipped
 
@@ -73,6 +75,7 @@ class Page(Canvas):
             self._top = max(min(self._top, self._at), self._at - room + 1)
         self._top = max(0, min(self._top, len(matching) - room))
         shown = matching[self._top : self._top + room]
+        self.caret = Offset(0, 1 + (self._at - self._top if content.choose is not None else 0))
         place = f"{min(self._top + room, len(matching))}/{len(matching)}"
         lines: list[Line] = [((clipped(f"{content.title}", width - len(place) - 1) + " " + place, self.look.head()),)]
         for number, at in enumerate(shown):

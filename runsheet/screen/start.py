@@ -11,7 +11,7 @@ import os
 import tempfile
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet import streams
 from runsheet.exits import Exit, Refusal
@@ -28,14 +28,23 @@ if TYPE_CHECKING:
     from runsheet.screen.keys import Command
     from runsheet.screen.style import Look
 
+
+class Shown(NamedTuple):
+    """How the screen is to look."""
+
+    ascii_only: bool
+    theme: str
+    cursor: bool
+    """Whether the terminal's own cursor is in sight."""
+
+
 THEMES = {"dark": "textual-dark", "light": "textual-light", "ansi": "ansi-dark", "mono": "ansi-dark"}
 NO_COLOUR_TERMS = ("vt100", "vt102", "vt220", "vt52", "ansi-mono")
 
 
-def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False, theme: str | None = None) -> int:
+def start(file: str | None, shown: Shown, *, read_only: bool = False) -> int:
     """Open a run on the screen; give the exit code."""
-    theme = theme or default_theme()
-    path = _chosen(ascii_only=ascii_only, theme=theme) if file is None else Path(file)
+    path = _chosen(shown) if file is None else Path(file)
     if path is None:
         return Exit.FINE
     opened: Store | ReadOnlyStore
@@ -55,10 +64,10 @@ def start(file: str | None, *, read_only: bool = False, ascii_only: bool = False
                     streams.tell(f"{path}: {problem}")
                 raise Refusal(f"{error}; nothing was changed") from None
             opened, message = _read_only(path), str(error)
-    return _run(opened, path, message, ascii_only=ascii_only, theme=theme)
+    return _run(opened, path, message, shown)
 
 
-def _chosen(*, ascii_only: bool, theme: str | None) -> Path | None:
+def _chosen(shown: Shown) -> Path | None:
     """Have a run chosen or made; None where nothing was."""
     from runsheet.screen import terminal
 
@@ -66,9 +75,10 @@ def _chosen(*, ascii_only: bool, theme: str | None) -> Path | None:
     from runsheet.screen.app import RunsheetApp
     from runsheet.screen.welcome import Welcome
 
-    chosen, look = _looks(ascii_only=ascii_only, theme=theme)
+    theme, look = _looks(shown)
     with terminal.guarded():
-        return RunsheetApp(Welcome(look), THEMES[chosen]).run(mouse=False)  # type: ignore[return-value]
+        app = RunsheetApp(Welcome(look), theme, cursor=shown.cursor)
+        return app.run(mouse=False)  # type: ignore[return-value]
 
 
 def _taken_over(words: str) -> bool:
@@ -91,11 +101,10 @@ def _read_only(path: Path) -> ReadOnlyStore:
     return ReadOnlyStore(follower, follower.found.run)
 
 
-def demo(name: str, *, ascii_only: bool = False, theme: str | None = None) -> int:
+def demo(name: str, shown: Shown) -> int:
     """Open a copy of a demo run in a folder of its own."""
     from runsheet import demo
 
-    theme = theme or default_theme()
     folder = Path(tempfile.mkdtemp(prefix="runsheet-demo-"))
     path = folder / f"{name}.toml"
     path.write_text(demo.text(name), encoding="utf-8")
@@ -103,7 +112,7 @@ def demo(name: str, *, ascii_only: bool = False, theme: str | None = None) -> in
     opened = store.open_for_writing(path, _who(), _now())
     moment = demo.NOW[name]
     began = datetime.now().astimezone()
-    return _run(opened, path, "", ascii_only=ascii_only, theme=theme, shift=(moment, began))
+    return _run(opened, path, "", shown, shift=(moment, began))
 
 
 def _who() -> str:
@@ -118,9 +127,8 @@ def _run(
     opened: Store | ReadOnlyStore,
     path: Path,
     message: str,
+    shown: Shown,
     *,
-    ascii_only: bool,
-    theme: str | None,
     shift: tuple[datetime, datetime] | None = None,
 ) -> int:
     """Run the screen until it is left; `shift` sets its clock back into a demo's day."""
@@ -134,7 +142,7 @@ def _run(
     from runsheet.screen.bench import Bench
     from runsheet.screen.session import Session
 
-    chosen, look = _looks(ascii_only=ascii_only, theme=theme)
+    theme, look = _looks(shown)
 
     def clock() -> datetime:
         return shift[0] + (_now() - shift[1]) if shift else _now()
@@ -147,7 +155,7 @@ def _run(
     )
     if opened.came_back:
         bench.message = f"{opened.came_back} entries came back from the log; {bench.message}"
-    app = RunsheetApp(bench, THEMES[chosen])
+    app = RunsheetApp(bench, theme, cursor=shown.cursor)
     with terminal.guarded(opened.close, lambda: told(opened)):
         app.run(mouse=False)
         opened.close()
@@ -183,12 +191,13 @@ def _user_keys() -> tuple[Sequence[Command], list[Problem]]:
         return keys.COMMANDS, [Problem("", str(error))]
 
 
-def _looks(*, ascii_only: bool, theme: str | None) -> tuple[str, Look]:
+def _looks(shown: Shown) -> tuple[str, Look]:
+    """The theme, as Textual calls it, and how this screen draws."""
     from runsheet.screen import terminal
     from runsheet.screen.style import Look
 
-    chosen = theme or default_theme()
-    return chosen, Look(colour=chosen != "mono", ascii_only=ascii_only or not terminal.shows_utf8())
+    ascii_only = shown.ascii_only or not terminal.shows_utf8()
+    return THEMES[shown.theme], Look(colour=shown.theme != "mono", ascii_only=ascii_only)
 
 
 def default_theme() -> str:

@@ -9,6 +9,9 @@ from __future__ import annotations
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len
+from textual.geometry import Offset
+
 from runsheet.figures import counted, visible
 from runsheet.screen import status_words
 from runsheet.screen.canvas import Canvas, Line, clipped
@@ -55,7 +58,7 @@ class StatusLines(Canvas):
     def __init__(self, bench: Bench, look: Look) -> None:
         """Belong to a bench."""
         super().__init__(id="foot")
-        self.bench, self.look = bench, look
+        self.bench, self.look, self._typed = bench, look, 0
 
     def lines(self, width: int, _height: int) -> list[Line]:
         """The lines, those of the other panes first where they are not in sight."""
@@ -72,6 +75,7 @@ class StatusLines(Canvas):
         *above, message = self._messages(width)
         more = above[-len(lines) :] if lines else []  # whole: the other panes can wait
         lines[len(lines) - len(more) :] = more
+        self.caret = Offset(self._typed, len(lines))
         lines.append(message)
         trouble = wrap(visible(status_words.trouble(bench)), max(1, width))
         saved = status_words.saved(bench)
@@ -91,7 +95,8 @@ class StatusLines(Canvas):
             # Room for what is typed beside the last line of a long question.
             *above, last = wrap(visible(bench.prompt.label), max(20, width - ANSWER)) or [""]
             label = f"{last} "
-            text, _ = bench.prompt.line.window(max(1, width - len(label) - 1))
+            text, caret = bench.prompt.line.window(max(1, width - len(label) - 1))
+            self._typed = cell_len(label + text[:caret])
             line = ((label, look.strong()), (clipped(text + "_", max(0, width - len(label))), look.plain()))
             return [*(((clipped(part, width), look.strong()),) for part in above), line]
         if bench.message:

@@ -11,11 +11,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from textual.screen import Screen
+from rich.cells import cell_len
+from textual.geometry import Offset
 
 from runsheet import methods
 from runsheet.run.disk import files, state, store
-from runsheet.screen.canvas import Canvas, Line, clipped
+from runsheet.screen.canvas import Canvas, CanvasScreen, Line, clipped
 from runsheet.screen.content import Content
 from runsheet.screen.page import Page
 from runsheet.screen.typing_line import TypingLine
@@ -70,13 +71,14 @@ class Asked(Canvas):
         """What went wrong, and the question."""
         label = f"{self.label} " if self.label else ""
         text = f"{self.line.text}_" if self.label else ""
+        self.caret = Offset(cell_len(label + self.line.text[: self.line.caret]), 1)
         return [
             ((clipped(self.said, width), self.look.strong()),),
             ((clipped(label + text, width), self.look.plain()),),
         ]
 
 
-class Welcome(Screen[None], inherit_bindings=False):
+class Welcome(CanvasScreen, inherit_bindings=False):
     """Choose a recent run, or make a new one."""
 
     def __init__(self, look: Look) -> None:
@@ -87,6 +89,12 @@ class Welcome(Screen[None], inherit_bindings=False):
         self._methods, problems = methods.all_methods()
         self._problems = "; ".join(map(str, problems))
         self._chosen = 0
+
+    @property
+    def taking(self) -> Canvas:
+        """The question where there is one, else the list."""
+        asked = self.query_one(Asked)
+        return asked if asked.label else self.query_one(Page)
 
     def compose(self) -> ComposeResult:
         """Lay out the list and the question."""
