@@ -221,7 +221,10 @@ def _owned(connection: sqlite3.Connection, file: Path) -> None:
 
 
 def _stand(file: Path) -> str:
-    """What tells the file as it was left from one that was changed; its time of change is nobody's to set."""
+    """What tells the file as it was left from one that was changed.
+
+    Its time of change is nobody's to set; on Windows, which keeps none, a change whose time is put back is not seen.
+    """
     wal = files.DISK.look(Path(f"{file}-wal"))
     found = files.DISK.look(file)
     if found is None or (wal is not None and wal.st_size):

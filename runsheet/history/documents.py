@@ -71,6 +71,8 @@ def _stamp(entry: os.DirEntry[str] | None) -> str:
     """Size, time and inode of what stands there; a link to nothing has none, and the reading says so."""
     try:
         stat = entry.stat() if entry else None
+        if entry and stat and not stat.st_ino:  # Windows leaves it out of what it lists
+            stat = Path(entry.path).stat()
     except OSError:
         stat = None
     return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ino}" if stat else "-"

@@ -10,7 +10,8 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Self
 
 import pytest
 
@@ -20,6 +21,7 @@ from runsheet.run import edit
 from runsheet.run.disk import store
 from tests import many
 from tests.make import at
+from tests.systems import NO_MODES
 
 if TYPE_CHECKING:
     from runsheet.history.cache import Progress, Tables
@@ -135,6 +137,7 @@ def test_a_cache_that_cannot_be_kept_is_said_and_the_folder_is_read_all_the_same
     assert content(tables) == fresh(folder)
 
 
+@NO_MODES
 def test_the_cache_is_private(folder: Path, file: Path) -> None:
     tables = cache.bring_up(folder, file=file)
     assert file.stat().st_mode & 0o777 == 0o600
@@ -196,7 +199,7 @@ def test_a_build_killed_at_any_moment_leaves_nothing_wrong(tmp_path: Path, numbe
         [sys.executable, "-c", BUILD, str(folder)], env={**os.environ, "RUNSHEET_CACHE": str(place)}
     )
     time.sleep(0.1 + 0.12 * number)
-    build.send_signal(signal.SIGKILL)
+    build.kill()
     build.wait()
     files = list(place.glob("*.sqlite3"))
     file = files[0] if files else place / "c"
@@ -239,6 +242,29 @@ def _alive(pid: int) -> bool:
 # --- what is not as it was left ---
 
 
+class Listing(list[object]):
+    """A folder's entries as Windows lists them: without inodes."""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_error: object) -> None: ...
+
+    def close(self) -> None: ...
+
+    @staticmethod
+    def bare(entry: os.DirEntry[str]) -> object:
+        real = entry.stat()
+        bare = SimpleNamespace(st_size=real.st_size, st_mtime_ns=real.st_mtime_ns, st_ino=0)
+        return SimpleNamespace(name=entry.name, path=entry.path, is_dir=entry.is_dir, stat=lambda: bare)
+
+
+def test_an_inode_is_asked_for_where_a_listing_leaves_it_out(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    found, scandir = documents.find(folder), os.scandir
+    monkeypatch.setattr(os, "scandir", lambda path: Listing(map(Listing.bare, scandir(path))))
+    assert documents.find(folder) == found
+
+
 def forge(file: Path) -> None:
     with sqlite3.connect(file) as connection:
         connection.execute("UPDATE point SET value = 77 WHERE rowid = (SELECT min(rowid) FROM point)")
@@ -252,6 +278,7 @@ def test_a_forged_row_is_not_believed(folder: Path, file: Path) -> None:
     assert content(cache.bring_up(folder, file=file)) == fresh(folder)
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows keeps no time of change that a program cannot set")
 def test_a_forged_row_is_found_out_with_size_and_time_put_back(folder: Path, file: Path) -> None:
     read_count(folder, file)
     before = file.stat()
@@ -300,6 +327,7 @@ def test_a_database_of_another_program_is_left_as_it_is(folder: Path, file: Path
     assert file.read_bytes() == before
 
 
+@NO_MODES
 @pytest.mark.parametrize("mode", [0o777, 0o770, 0o722])
 def test_a_cache_folder_that_others_may_write_into_is_not_used(folder: Path, file: Path, mode: int) -> None:
     file.parent.mkdir()

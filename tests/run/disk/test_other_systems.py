@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import time
 import unicodedata
 from datetime import UTC, datetime
@@ -60,7 +62,10 @@ def test_one_that_is_read_for_ever_is_told_after_a_second(
     assert 0.5 < sum(hindered) < 2
 
 
-def test_here_what_is_not_permitted_is_told_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_none_hinders_what_is_not_permitted_is_told_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(files, "HINDERED", False)
     monkeypatch.setattr(time, "sleep", lambda _seconds: pytest.fail("it waited"))
     failing(1, monkeypatch)
     with pytest.raises(PermissionError):
@@ -129,14 +134,21 @@ def test_what_asks_the_drive_for_its_own_cache_comes_first_where_there_is_it(
     assert asked == ["full", "full"]
 
 
+LEAVES = """
+import os, sys
+from datetime import datetime
+from pathlib import Path
+from runsheet.run.disk import store
+store.open_for_writing(Path(sys.argv[1]), "I. Varga", datetime.fromisoformat(sys.argv[2]))
+os._exit(0)
+"""
+"""Opens a run and ends without letting it go."""
+
+
 def test_a_lock_that_was_taken_over_is_told_on_opening(tmp_path: Path) -> None:
     path = tmp_path / "day.toml"
     path.write_text(demo.text("water-day"), encoding="utf-8")
-    left = os.fork()
-    if left == 0:
-        store.open_for_writing(path, "I. Varga", NOW)
-        os._exit(0)
-    os.waitpid(left, 0)
+    subprocess.run([sys.executable, "-c", LEAVES, str(path), NOW.isoformat()], check=True)
     opened = store.open_for_writing(path, "B. Okoro", NOW)
     assert opened.notes[0].startswith("lock taken over: I. Varga opened it on ")
     assert opened.notes[0].endswith("that process has ended")
