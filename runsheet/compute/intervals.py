@@ -81,7 +81,8 @@ def _since_last(rows: tuple[RowResult, ...], kind: str, calibrations: tuple[Cali
     for row in rows:
         if not row.counted:
             continue
-        open_, fresh = _recalibrated(open_, fresh, row.row.at)
+        if fresh:
+            open_, fresh = _recalibrated(open_, fresh, row.row.at)
         if row.kind == kind:
             open_ = Gap(row.row.at, row)
         elif row.kind not in EVENTS:

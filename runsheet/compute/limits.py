@@ -13,7 +13,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING
 
 from runsheet.compute.amounts import nominal_factor
-from runsheet.compute.compare import at_most, below, finite
+from runsheet.compute.compare import at_most, below, finite, optional
 from runsheet.compute.rounding import significant
 from runsheet.run.model import FlagLetters
 
@@ -21,15 +21,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from runsheet.compute.results import RowResult
-    from runsheet.run.model import Method, Run
+    from runsheet.run.model import Method
 
 
-class Adjuster:
-    """A method's limits, ready to be taken to the amounts of each row."""
+class Limits:
+    """A method's limits, ready to be taken to the amounts and figures of each row."""
 
     def __init__(self, method: Method) -> None:
         """Take the limits and the nominal factor once for all rows."""
         limits, nominal = method.limits, nominal_factor(method)
+        self.estimates = method.estimates is not False
+        self.most_absorbance = optional(method.calibration and method.calibration.max_absorbance)
         self.unit = method.unit
         self.detection = _per_factor(limits and limits.detection, nominal)
         self.reporting = _per_factor(limits and limits.reporting, nominal)
@@ -41,8 +43,32 @@ class Adjuster:
             return
         row.detection = None if self.detection is None else finite(self.detection * factor)
         lowest = row.calibration.low if row.calibration and not row.calibration.direct else None
-        reporting = [limit * factor for limit in (self.reporting, lowest) if limit is not None]
-        row.reporting = finite(max(reporting)) if reporting else None
+        reporting = self.reporting
+        if reporting is None or (lowest is not None and lowest > reporting):
+            reporting = lowest
+        row.reporting = None if reporting is None else finite(reporting * factor)
+
+    def flags(self, row: RowResult) -> tuple[str, ...]:
+        """The flags that follow from the figures of one row, D, E, J and U, in this order."""
+        found: tuple[str, ...] = ()
+        if row.amounts is not None and row.amounts.dilution > 1:
+            found = ("D",)
+        if row.kind != "blank" and row.mean is not None and self._over(row, row.mean):
+            found = (*found, "E")
+        return found if row.result is None else (*found, *low(row.result, row, estimates=self.estimates))
+
+    def _over(self, row: RowResult, mean: float) -> bool:
+        """Whether a reading is above the calibrated range, above the photometer's limit, or off the curve."""
+        calibration = row.calibration
+        if calibration is None:
+            return False
+        if not calibration.direct:
+            if self.most_absorbance is not None and not at_most(mean, self.most_absorbance):
+                return True
+            if row.extract is None:
+                return calibration.curve is not None and calibration.curve.rises
+        high = calibration.high
+        return high is not None and row.extract is not None and not at_most(row.extract, high)
 
 
 def _per_factor(limit: object, nominal: float | None) -> float | None:
@@ -50,49 +76,22 @@ def _per_factor(limit: object, nominal: float | None) -> float | None:
     return finite(float(limit) / nominal) if limit and nominal else None  # type: ignore[arg-type]
 
 
-def flags(row: RowResult, run: Run) -> set[str]:
-    """The flags that follow from the figures of one row: U, J, E and D."""
-    found = set()
-    if row.result is not None:
-        found |= low(row.result, row, estimates=run.method.estimates is not False)
-    if row.amounts is not None and row.amounts.dilution > 1:
-        found.add("D")
-    if row.kind != "blank" and row.mean is not None and _over(row, run):
-        found.add("E")
-    return found
-
-
 def letters(method: Method) -> dict[str, str]:
     """The letter printed for each flag: the method's where it has its own."""
     return {field.name: getattr(method.flags, field.name, None) or field.name for field in fields(FlagLetters)}
 
 
-def low(result: float, row: RowResult, *, estimates: bool) -> set[str]:
+def low(result: float, row: RowResult, *, estimates: bool) -> tuple[str, ...]:
     """U below detection (without one: below reporting), J from there to the reporting limit."""
     detection, reporting = row.detection, row.reporting
     under_reporting = reporting is not None and below(result, reporting)
     if detection is None:
-        return {"U"} if under_reporting else set()
+        return ("U",) if under_reporting else ()
     if below(result, detection):
-        return {"U"}
+        return ("U",)
     if under_reporting:
-        return {"J"} if estimates else {"U"}
-    return set()
-
-
-def _over(row: RowResult, run: Run) -> bool:
-    """Whether a reading is above the calibrated range, above the photometer's limit, or off the curve."""
-    calibration = row.calibration
-    if calibration is None:
-        return False
-    if not calibration.direct:
-        limit = run.method.calibration.max_absorbance if run.method.calibration else None
-        if limit is not None and row.mean is not None and not at_most(row.mean, float(limit)):
-            return True
-        if row.extract is None:
-            return calibration.curve is not None and calibration.curve.rises
-    high = calibration.high
-    return high is not None and row.extract is not None and not at_most(row.extract, high)
+        return ("J",) if estimates else ("U",)
+    return ()
 
 
 def dilute_to(row: RowResult) -> float | None:

@@ -134,12 +134,13 @@ class Terms:
     """What every row's uncertainty has in common, taken from the run once."""
 
     def __init__(self, run: Run, calibrations: tuple[CalibrationResult, ...]) -> None:
-        """Take the display step, the coverage factors and the relative parts."""
+        """Take the display step, the curves that can be read, the coverage factors and the relative parts."""
         self.reads, self.step = run.instrument.reads, float(run.instrument.step or 0)
         parts = relative_parts(run.method.uncertainty)
         self.relative = sum(percent * percent / 10000 for percent in parts.values())
         parts.pop("dilution", None)
         self.relative_undiluted = sum(percent * percent / 10000 for percent in parts.values())
+        self.curves = {c.id: c.curve for c in calibrations if c.curve is not None and c.curve.rises}
         self.coverage = {c.id: coverage(c, run.method.uncertainty) for c in calibrations}
 
     def step_at(self, mean: float) -> float:
@@ -152,11 +153,11 @@ def _invert(row: RowResult, terms: Terms) -> None:
     calibration = row.calibration
     if calibration is None or row.net is None:
         return
-    curve = calibration.curve
+    curve = terms.curves.get(calibration.id)
     if calibration.direct:
         row.extract = row.net
         row.u_extract = _direct_u(row.signals, terms.step)
-    elif curve is not None and curve.rises:
+    elif curve is not None:
         row.extract = curve.concentration(row.net)
         if row.extract is not None and row.mean is not None:
             row.u_extract = curve.u(row.extract, len(row.signals), terms.step_at(row.mean))

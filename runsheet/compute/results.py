@@ -90,16 +90,14 @@ class CalibrationResult:
     """Whether its used standards are all read, so that rows may use it."""
     finished: datetime | None
     """When its last standard was read."""
+    id: str = field(init=False)
+    direct: bool = field(init=False)
+    """Whether the instrument displays concentration and nothing is fitted."""
 
-    @property
-    def id(self) -> str:
-        """The calibration's id."""
-        return self.calibration.id
-
-    @property
-    def direct(self) -> bool:
-        """Whether the instrument displays concentration and nothing is fitted."""
-        return self.calibration.model == "direct"
+    def __post_init__(self) -> None:
+        """Take what every row asks for from the calibration once."""
+        object.__setattr__(self, "id", self.calibration.id)
+        object.__setattr__(self, "direct", self.calibration.model == "direct")
 
     @property
     def middle(self) -> float | None:
@@ -173,6 +171,8 @@ class RowResult:
     """Whether it is a reported row: read, not void, not superseded, and no solvent standard."""
     for_client: bool = field(init=False)
     """Whether it is a reported row of a sample or of a blank that made the samples' journey."""
+    fraction: Fraction = field(init=False)
+    """Petroleum hydrocarbons after silica gel, oil and grease without."""
 
     def __post_init__(self) -> None:
         """Take what every rule asks for from the row once."""
@@ -183,11 +183,7 @@ class RowResult:
         self.counted = bool(row.readings) and not self.void
         self.is_reported = self.counted and self.reports and row.kind not in SOLVENT_STANDARDS
         self.for_client = self.is_reported and row.kind in CLIENTS
-
-    @property
-    def fraction(self) -> Fraction:
-        """Petroleum hydrocarbons after silica gel, oil and grease without."""
-        return "petroleum" if self.row.silica_gel else "oil_grease"
+        self.fraction = "petroleum" if row.silica_gel else "oil_grease"
 
     @property
     def factor(self) -> float | None:

@@ -6,6 +6,7 @@ Invariant: no verdict is ever taken on a rounded figure.
 
 from __future__ import annotations
 
+import functools
 from decimal import ROUND_HALF_EVEN, Decimal
 
 Figures = str | int
@@ -29,4 +30,10 @@ def significant(value: float, figures: Figures = "1664") -> str:
 
 
 def _quantize(exact: Decimal, place: int) -> Decimal:
-    return exact.quantize(Decimal((0, (1,), place)), ROUND_HALF_EVEN)
+    return exact.quantize(_unit(place), ROUND_HALF_EVEN)
+
+
+@functools.cache
+def _unit(place: int) -> Decimal:
+    """One in a decimal place."""
+    return Decimal((0, (1,), place))

@@ -71,13 +71,13 @@ def evaluate(run: Run, now: datetime) -> Sheet:
 
 
 def _limit_and_flag(rows: tuple[RowResult, ...], run: Run) -> None:
-    adjuster = limits.Adjuster(run.method)
+    given = limits.Limits(run.method)
     for row in (row.as_if or row for row in rows):
         if row.void:
             continue
-        adjuster.adjust(row)
+        given.adjust(row)
         if row.counted:
-            row.flags = tuple(sorted(limits.flags(row, run)))
+            row.flags = given.flags(row)
             row.dilute_to = limits.dilute_to(row)
 
 

@@ -3,15 +3,15 @@
 Owns: the frozen dataclasses of the document; the reader and the writer follow from their annotations.
 Invariant: a Run is exactly the document. None is "not written in the document", so that what a person typed and what
 a default supplies are never mixed up; the defaults themselves live beside the computation that uses them.
-"""
 
-from __future__ import annotations
+Its annotations are types and not text: the reader needs them as types, and to make them of text takes a start 4 ms.
+"""
 
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Literal
 
-from runsheet.run.kinds import Kind  # noqa: TC001 - the reader resolves annotations
+from runsheet.run.kinds import Kind
 from runsheet.tables import Above, Matching, Number, Said, Within
 
 Positive = Annotated[Number, Above(0)]

@@ -12,18 +12,19 @@ from typing import TYPE_CHECKING
 
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
-from rich.style import Style
 from textual.geometry import Offset, Region
 from textual.screen import Screen
 from textual.strip import Strip
 from textual.widget import Widget
 
+from runsheet.screen.style import PLAIN
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-PLAIN = Style.null()
+    from rich.style import Style
 
-Line = tuple[tuple[str, Style], ...]
+Line = tuple[tuple[str, "Style"], ...]
 """Pieces of one line, each with its style."""
 
 

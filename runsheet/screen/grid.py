@@ -233,7 +233,7 @@ def _wrapped(note: str, width: int) -> list[str]:
 
 
 def _append(pieces: list[tuple[str, Style]], text: str, style: Style) -> None:
-    if pieces and pieces[-1][1] == style:
+    if pieces and pieces[-1][1] is style:
         pieces[-1] = (pieces[-1][0] + text, style)
     else:
         pieces.append((text, style))

@@ -25,6 +25,15 @@ STATE_OF = {
 }
 """Row states and urgencies, and the verdict whose colour they take."""
 
+# Made once: a thousand cells are drawn at a key, and neighbours of one style are told by being one object.
+PLAIN = Style.null()
+STRONG = Style(bold=True)
+HEAD = Style(bold=True, underline=True)
+CURSOR = Style(reverse=True)
+ELSEWHERE = Style(underline=True)
+ENTRY = Style(reverse=True, bold=True)
+IN_COLOUR = {verdict: Style(color=colour, bold=verdict == "fail") for verdict, colour in COLOURS.items()}
+
 
 @dataclass(frozen=True)
 class Look:
@@ -40,28 +49,27 @@ class Look:
 
     def plain(self) -> Style:
         """The terminal's own colours, cheapest to send."""
-        return Style.null()
+        return PLAIN
 
     def head(self) -> Style:
         """Titles."""
-        return Style(bold=True, underline=True)
+        return HEAD
 
     def cursor(self, *, active: bool) -> Style:
         """The cell the cursor is on."""
-        return Style(reverse=True) if active else Style(underline=True)
+        return CURSOR if active else ELSEWHERE
 
     def entry(self) -> Style:
         """A cell being typed."""
-        return Style(reverse=True, bold=True)
+        return ENTRY
 
     def strong(self) -> Style:
         """What must be seen."""
-        return Style(bold=True)
+        return STRONG
 
     def state(self, word: str) -> Style:
         """A verdict, a row's state or an urgency."""
         verdict = "fail" if word.startswith("FAIL") else STATE_OF.get(word, word)
-        bold = verdict == "fail"
         if not self.colour or verdict not in COLOURS:
-            return Style(bold=True) if bold else Style.null()
-        return Style(color=COLOURS[verdict], bold=bold)
+            return STRONG if verdict == "fail" else PLAIN
+        return IN_COLOUR[verdict]

@@ -174,7 +174,8 @@ def _intervals(run: Computed, kind: Event, every: float | None, minutes: float |
 
 
 def _interval(gap: Gap, kind: Event, every: float | None, allowed: float | None) -> Iterator[Finding]:
-    took = max((m for row in gap.rows if (m := gap.minutes(row.row.at)) is not None), default=None)
+    last = max((row.row.at for row in gap.rows if row.row.at is not None), default=None)
+    took = gap.minutes(last)
     many = every is not None and not at_most(gap.readings, every)
     long = allowed is not None and took is not None and not at_most(took, allowed)
     if not (many or long):

@@ -75,13 +75,12 @@ def _within(at: datetime | None, start: datetime | None, end: datetime | None) -
 def _of_day(kind: str, day: int, run: Computed) -> Iterator[Finding]:
     made = [other.setup for other in run.setup if other.setup.check == kind and _read(other)]
     times = [setup_time(setup) for setup in made if run.days.of_setup(setup) == day]
-    affects = run.reach.day(day)
     which = f" on day {day + 1}" if len(run.days.asked) > 1 else ""
     if not times:
         state: Verdict = "fail" if kind in NEEDED else "warn"
-        yield Finding("setup", (kind,), state=state, why=f"no {kind}{which}", affects=affects)
+        yield Finding("setup", (kind,), state=state, why=f"no {kind}{which}", affects=run.reach.day(day))
         return
     first, start = min((time for time in times if time is not None), default=None), run.days.start(day)
     if first is not None and start is not None and None not in times and first > start:
         why = f"the first {kind}{which} was at {first:%H:%M}, after the first reading at {start:%H:%M}"
-        yield Finding("setup", (kind,), state="warn", why=why, affects=affects, read_at=first)
+        yield Finding("setup", (kind,), state="warn", why=why, affects=run.reach.day(day), read_at=first)

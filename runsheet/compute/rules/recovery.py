@@ -14,7 +14,7 @@ from runsheet.run.kinds import SPIKES
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from runsheet.compute.results import RowResult
+    from runsheet.compute.results import RowResult, Verdict
     from runsheet.run.model import Fraction, FractionLimits, Limits
 
 BIG_PARENT = 4
@@ -31,37 +31,39 @@ def of_expected(rule: str, row: RowResult, limits: Limits | None) -> Finding:
     """The verdict on a standard with a certified value; one without an extract fails."""
     low, high = pair(limits)
     value = row.recovery_percent
-    made = Finding(rule, (row.id,), value, low, high, "fail", "", "%", read_at=row.row.at)
+    state: Verdict = "fail"
     if not row.counted:
         return unread(rule, row, low, high)
     if row.extract is None:
-        return made._replace(why="it has no concentration on the curve")
-    if limits is None:
-        return made._replace(state="pass")
-    if value is None:
-        return made._replace(why="its expected value is missing")
-    return _judged(made, value)
+        why = "it has no concentration on the curve"
+    elif limits is None:
+        state, why = "pass", ""
+    elif value is None:
+        why = "its expected value is missing"
+    else:
+        state, why = _judged(value, low, high)
+    return Finding(rule, (row.id,), value, low, high, state, why, "%", read_at=row.row.at)
 
 
 def of_added(rule: str, row: RowResult, limits: Limits | None) -> Finding:
     """The verdict on a control or spike by itself, whatever the others of its batch say."""
     low, high = pair(limits)
     value = row.recovery_percent
-    made = Finding(rule, (row.id,), value, low, high, "warn", "", "%", read_at=row.row.at)
+    state: Verdict = "warn"
     if not row.counted:
         return unread(rule, row, low, high)
     if value is None:
-        return made._replace(why=f"{_missing(row)}: recovery not judged")
-    if why := _foreign(row) or _over_range(row) or _too_small(row):
-        return made._replace(why=why)
-    return _judged(made, value)
+        why = f"{_missing(row)}: recovery not judged"
+    elif not (why := _foreign(row) or _over_range(row) or _too_small(row)):
+        state, why = _judged(value, low, high)
+    return Finding(rule, (row.id,), value, low, high, state, why, "%", read_at=row.row.at)
 
 
-def _judged(made: Finding, value: float) -> Finding:
-    """The finding with its verdict: whether the recovery is within its limits."""
-    good = inside(value, made.low, made.high)
-    why = "" if good else f"recovers {value:.1f} %, limits {made.low:g}-{made.high:g}"
-    return made._replace(state="pass" if good else "fail", why=why)
+def _judged(value: float, low: float | None, high: float | None) -> tuple[Verdict, str]:
+    """Whether a recovery is within its limits, and why not."""
+    if inside(value, low, high):
+        return "pass", ""
+    return "fail", f"recovers {value:.1f} %, limits {low:g}-{high:g}"
 
 
 def made_good(controls: Iterable[RowResult], limits: Callable[[Fraction], FractionLimits]) -> frozenset[str]:

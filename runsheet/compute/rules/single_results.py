@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 
 GEL_G = 3.0
 """Silica gel for each started 100 mg of oil and grease (EPA 1664B)."""
+LOW = frozenset("UJ")
+"""Flags of a result below its limits."""
+OFF_RANGE = LOW | {"E"}
+"""Those of a result that two dilutions are not compared by."""
 
 
 def over_range(run: Computed) -> Iterator[Finding]:
@@ -72,7 +76,7 @@ def over_dilution(run: Computed) -> Iterator[Finding]:
             key = (row.sample, row.fraction)
             lowest[key] = min(lowest.get(key, math.inf), row.amounts.dilution)
     for row in run.read:
-        if row.amounts is None or row.amounts.dilution <= 1 or not {"U", "J"} & set(row.flags):
+        if row.amounts is None or row.amounts.dilution <= 1 or LOW.isdisjoint(row.flags):
             continue
         if lowest[row.sample, row.fraction] >= row.amounts.dilution:
             why = f"diluted {row.amounts.dilution:g}x and read low, and there is no less diluted reading of it"
@@ -83,7 +87,7 @@ def dilution_agreement(run: Computed) -> Iterator[Finding]:
     """Two dilutions of one extract, both within the range, agree as duplicates do."""
     found: dict[tuple[object, ...], list[RowResult]] = {}
     for row in run.read:
-        if row.amounts is not None and row.result is not None and not {"E", "U", "J"} & set(row.flags):
+        if row.amounts is not None and row.result is not None and OFF_RANGE.isdisjoint(row.flags):
             found.setdefault((row.kind, row.sample, row.fraction, row.batch), []).append(row)
     for rows in found.values():
         high = optional(run.limits(rows[0].fraction).duplicate_rpd_percent)

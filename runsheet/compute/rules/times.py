@@ -73,14 +73,17 @@ def limit_of(what: str) -> str:
 
 def ends(what: str, row: RowResult, run: Computed) -> tuple[datetime | None, datetime | None]:
     """When a clock of a row began and ended; None where that is not known."""
-    sample = run.received(row)
-    times = {
-        "collection": moment(sample.collected, run.run) if sample else None,
-        "extraction": row.row.extracted or run.finished.get(row.batch),
-        "analysis": row.row.at if row.counted else None,
-    }
     start, _, end = what.partition(" to ")
-    return times[start], times[end]
+    return _time_of(start, row, run), _time_of(end, row, run)
+
+
+def _time_of(what: str, row: RowResult, run: Computed) -> datetime | None:
+    if what == "collection":
+        sample = run.received(row)
+        return moment(sample.collected, run.run) if sample else None
+    if what == "extraction":
+        return row.row.extracted or run.finished.get(row.batch)
+    return row.row.at if row.counted else None
 
 
 def _clock(what: str, row: RowResult, start: datetime, end: datetime, high: float) -> Finding:
