@@ -8,8 +8,6 @@ import tempfile
 import pytest
 from hypothesis import settings
 
-from runsheet.run.disk import state
-
 settings.register_profile("full", deadline=None, derandomize=True, max_examples=100)
 settings.register_profile("everyday", parent=settings.get_profile("full"), max_examples=25)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "everyday"))
@@ -30,5 +28,5 @@ def _own_folders() -> None:
 @pytest.fixture(autouse=True)
 def _own_memory(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """A folder of the test's own in the place of the shared memory: what it leaves there is of no other test."""
-    monkeypatch.setattr(state, "SHARED_MEMORY", tmp_path_factory.mktemp("memory"))
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path_factory.mktemp("memory")))
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)

@@ -79,7 +79,7 @@ def tried(how: str) -> tuple[str, int]:
         small = Path(place) / "small"
         small.mkdir()
         os.environ["RUNSHEET_STATE"] = str(small / "state")
-        state.SHARED_MEMORY = Path(place) / "none"
+        os.environ["RUNSHEET_MEMORY"] = str(Path(place) / "none")
         with tmpfs(small, str(SIZE)) as real:
             layer = Small(small, SIZE)
             disk, full = (DISK, lambda: fill(small / "ballast", 0)) if real else (layer, lambda: layer.fill(0))

@@ -12,7 +12,6 @@ import tempfile
 import time
 from pathlib import Path
 
-from runsheet.run.disk import state
 from tests.simulation.days import DAYS, Lost, cut
 
 
@@ -28,7 +27,7 @@ def main() -> int:
             machine = Path(place) / "machine"
             machine.mkdir()
             os.environ["RUNSHEET_STATE"] = str(machine / "home" / "state")
-            state.SHARED_MEMORY = Path(place) / "none"
+            os.environ["RUNSHEET_MEMORY"] = str(Path(place) / "none")
             begun = time.perf_counter()
             try:
                 told = cut(machine, day, given.each, given.seed)

@@ -39,7 +39,7 @@ def room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Room:
         write(disk, fd, data, at)
 
     monkeypatch.setattr(files.Disk, "write", limited)
-    monkeypatch.setattr(state, "SHARED_MEMORY", tmp_path / "none")
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path / "none"))
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
     monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
     return found
@@ -179,11 +179,8 @@ def on_a_full_disk(terminals: list[Terminal], small: Path, water: Path) -> Termi
     return terminal
 
 
-def test_a_full_disk_and_one_q(
-    water: Path, tmp_path: Path, terminals: list[Terminal], monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_full_disk_and_one_q(water: Path, tmp_path: Path, terminals: list[Terminal]) -> None:
     """A real disk of 1 MB, full, nothing set aside yet; the folder in memory takes what was typed."""
-    monkeypatch.setattr(state, "SHARED_MEMORY", Path("/dev/shm"))  # noqa: S108 - where the program itself keeps it
     small = tmp_path / "small"
     small.mkdir()
     with tmpfs(small, "1M") as made:

@@ -12,7 +12,7 @@ import pytest
 
 from runsheet.problem import has_errors
 from runsheet.run import edit
-from runsheet.run.disk import files, opening, rescue, state, store
+from runsheet.run.disk import files, opening, rescue, store
 from runsheet.screen import start
 from tests.run.disk.test_store import NOW, START, until
 from tests.simulation.full_disk import Small, fill, tmpfs
@@ -31,7 +31,7 @@ ROOM = 512 * 1024
 @pytest.fixture(autouse=True)
 def memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The folders in memory, which are elsewhere than the small disk and the test's own."""
-    monkeypatch.setattr(state, "SHARED_MEMORY", tmp_path / "none")
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path / "none"))
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "runtime"))
     (tmp_path / "runtime").mkdir(mode=0o700)
     return tmp_path / "runtime" / "runsheet"

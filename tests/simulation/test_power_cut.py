@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.run.disk import rescue, state, store
+from runsheet.run.disk import rescue, store
 from tests.simulation.days import DAYS, Lost, cut, recorded
 from tests.simulation.power_cut import Call, Recording
 
@@ -21,7 +21,7 @@ def machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     folder.mkdir()
     monkeypatch.setenv("RUNSHEET_STATE", str(folder / "home" / "state"))
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
-    monkeypatch.setattr(state, "SHARED_MEMORY", tmp_path / "none")
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path / "none"))
     return folder
 
 

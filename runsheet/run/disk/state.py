@@ -35,12 +35,16 @@ def folder() -> Path:
 
 
 def places() -> Iterator[Path]:
-    """The state folder, then those in memory, which a full disk leaves free and a restart empties."""
+    """The state folder, then those in memory, which a full disk leaves free and a restart empties.
+
+    `RUNSHEET_MEMORY` names another folder than that of the shared memory.
+    """
     yield folder()
     if named := os.environ.get("XDG_RUNTIME_DIR"):
         yield Path(named) / "runsheet"
-    if sys.platform != "win32" and SHARED_MEMORY.is_dir():
-        yield SHARED_MEMORY / f"runsheet-{os.getuid()}"
+    memory = Path(os.environ.get("RUNSHEET_MEMORY") or SHARED_MEMORY)
+    if sys.platform != "win32" and memory.is_dir():
+        yield memory / f"runsheet-{os.getuid()}"
 
 
 def private(place: Path, disk: Disk = DISK) -> None:

@@ -23,7 +23,6 @@ import pytest
 
 from runsheet.run import edit, text
 from runsheet.run.disk import files, log, opening, saver, store
-from runsheet.run.disk import state as state_module
 from runsheet.run.disk.files import Disk
 from runsheet.run.disk.store import CannotOpenError, LockedError, Store
 from runsheet.run.edit import Edit, EditError
@@ -994,7 +993,7 @@ def test_a_half_typed_entry_that_cannot_be_read_is_none(document: Path, opened: 
 def test_a_state_folder_that_others_may_write_into_is_not_used(
     document: Path, opened: Open, state: Path, mode: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(state_module, "SHARED_MEMORY", tmp_path / "none")
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path / "none"))
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
     state.mkdir()
     state.chmod(mode)
@@ -1085,7 +1084,7 @@ def test_a_file_beside_the_document_is_never_read_without_an_end(document: Path,
 def test_entries_whose_log_was_changed_by_others_are_in_memory_only_where_nothing_else_takes_them(
     document: Path, opened: Open, state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(state_module, "SHARED_MEMORY", tmp_path / "none")
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path / "none"))
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
     run = opened(document)
     read(run, 1, "0.130")
