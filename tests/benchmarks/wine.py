@@ -85,6 +85,9 @@ tell("the lock of a process that died is free at once", isinstance(found, lock.L
 if isinstance(found, lock.Lock): found.release()
 from runsheet.screen import app, start, terminal
 tell("the modules of the screen are imported", True)
+fresh = folder / "fresh.toml"; fresh.write_bytes(demo.text("soil-day").encode())
+opened = store.open_for_writing(fresh, "me", now); opened.close()
+tell("what this disk lacks is told: " + "; ".join(opened.notes), len(opened.notes) == 2)
 """
 
 

@@ -120,10 +120,11 @@ class Recording(Disk):
         if self._numbers.pop(path, None) is not None:
             self._note("remove", 0, 0, b"", path)
 
-    def sync_folder(self, folder: Path) -> None:
+    def sync_folder(self, folder: Path) -> bool:
         """Have the folder's names on the disk."""
-        self._inner.sync_folder(folder)
+        done = self._inner.sync_folder(folder)
         self._note("sync_folder", 0, 0, b"", folder)
+        return done
 
 
 @dataclass

@@ -31,6 +31,8 @@ NO_WAIT = getattr(os, "O_NONBLOCK", 0)
 """A pipe that stands in a file's place is opened without waiting for its other end."""
 NOT_THERE = (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG)
 """What the system says where no file is, or where none could be."""
+NO_SUCH_CALL = (errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS)
+"""What a file system says that does not know what it was asked for."""
 _NO_FILE = "a pipe or a device stands in the file's place"
 LARGEST = 256 * 1024 * 1024
 """Bytes of the largest file that is read: a log of half a million entries, and no memory is used up by a larger one."""
@@ -150,14 +152,20 @@ class Disk:
         """Remove a file; fine if it is not there."""
         patiently(lambda: path.unlink(missing_ok=True))
 
-    def sync_folder(self, folder: Path) -> None:
-        """Wait until the folder's names are on the disk (where the system can: a folder opens on no other)."""
-        if os.name == "posix":
-            fd = os.open(folder, os.O_RDONLY)
-            try:
-                self.sync(fd)
-            finally:
-                os.close(fd)
+    def sync_folder(self, folder: Path) -> bool:
+        """Wait until the folder's names are on the disk; whether there is such a call: `lacking` tells where not."""
+        if os.name != "posix":  # a folder opens on no other
+            return False
+        fd = os.open(folder, os.O_RDONLY)
+        try:
+            self.sync(fd)
+        except OSError as error:
+            if error.errno not in NO_SUCH_CALL:
+                raise
+            return False
+        finally:
+            os.close(fd)
+        return True
 
 
 DISK = Disk()
@@ -244,13 +252,14 @@ def _whole(disk: Disk, new: Path, data: bytes, like: os.stat_result | None, mode
 def make_like(path: Path, like: os.stat_result) -> None:
     """Set the mode of a file to that of another, and its owner where the system allows.
 
-    Windows has neither mode nor owner in this sense: there a file keeps what its folder gives it.
+    Windows and some disks have neither in this sense: there a file is what its folder makes it, as `lacking` tells.
     """
     if sys.platform == "win32":
         return
     with contextlib.suppress(OSError):
         os.chown(path, like.st_uid, like.st_gid)
-    path.chmod(stat.S_IMODE(like.st_mode))
+    with contextlib.suppress(OSError):
+        path.chmod(stat.S_IMODE(like.st_mode))
 
 
 def digest(data: bytes) -> str:

@@ -21,6 +21,7 @@ from runsheet.run import edit, text
 from runsheet.run.disk import copies, files, lock, log, replay, state
 from runsheet.run.disk.drafts import DraftFile
 from runsheet.run.disk.files import DISK, Disk, digest
+from runsheet.run.disk.lacking import lacking
 from runsheet.run.disk.opening import Follower, RunOnDisk, look, parsed
 from runsheet.run.disk.saver import Conflict, LogFile, RunPlace, Saver
 from runsheet.tables import has_comments
@@ -147,7 +148,9 @@ class Store:
         """The run with every accepted edit."""
         self.came_back = found.ahead
         """Entries the log had and the document did not."""
-        self.notes = (*_taken_over(place.lock), *found.notes, *_kept_apart(place, found))
+        first = not found.log.steps  # what the disk cannot do is told once, before anything is kept on it
+        lacks = lacking(place.disk, place.document) if first else ()
+        self.notes = (*_taken_over(place.lock), *found.notes, *_kept_apart(place, found), *lacks)
         """What a person should be told on opening."""
         self.copied: Path | None = None
         """Where the run was copied to because its own disk failed: that copy has every entry accepted by then."""

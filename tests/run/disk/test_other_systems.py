@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import stat
 import subprocess
 import sys
 import time
@@ -13,8 +15,10 @@ from pathlib import Path
 import pytest
 
 from runsheet import demo
+from runsheet.run import edit
 from runsheet.run.disk import files, state, store
 from runsheet.run.disk.files import DISK
+from tests.systems import NO_MODES
 
 NOW = datetime(2026, 3, 11, 9, 5, tzinfo=UTC)
 
@@ -156,3 +160,102 @@ def test_a_lock_that_was_taken_over_is_told_on_opening(tmp_path: Path) -> None:
     again = store.open_for_writing(path, "B. Okoro", NOW)
     assert not [note for note in again.notes if "lock" in note]
     again.close()
+
+
+# --- a disk that keeps no modes, or syncs no folder ---
+
+
+def opened_for(tmp_path: Path) -> store.Store:
+    path = tmp_path / "day.toml"
+    if not path.exists():
+        path.write_text(demo.text("water-day"), encoding="utf-8")
+    return store.open_for_writing(path, "I. Varga", NOW)
+
+
+def remark(run: store.Store) -> None:
+    run.accept([edit.set_value(run.run, "run.note", "a remark")], NOW)
+
+
+@pytest.fixture
+def open_to_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk on which every file is everybody's and no mode can be set."""
+    real = os.open
+
+    def made(path: Path, flags: int, mode: int = 0o777) -> int:
+        fd = real(path, flags, mode)
+        if flags & os.O_CREAT:
+            os.fchmod(fd, 0o755)
+        return fd
+
+    def refused(_path: Path, _mode: int) -> None:
+        raise PermissionError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr(os, "open", made)
+    monkeypatch.setattr(Path, "chmod", refused)
+
+
+@pytest.fixture(params=[errno.EINVAL, errno.ENOTSUP, errno.ENOSYS])
+def no_folder_sync(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file system that knows no sync of a folder."""
+    real = os.fsync
+
+    def sync(fd: int) -> None:
+        if stat.S_ISDIR(os.fstat(fd).st_mode):
+            raise OSError(request.param, os.strerror(request.param))
+        real(fd)
+
+    monkeypatch.setattr(os, "fsync", sync)
+
+
+@NO_MODES
+def test_a_disk_that_keeps_all_is_told_nothing_of(tmp_path: Path) -> None:
+    run = opened_for(tmp_path)
+    assert run.notes == ()
+    run.close()
+
+
+@NO_MODES
+@pytest.mark.usefixtures("open_to_all")
+def test_a_disk_without_modes_is_told_once_and_saved_on(tmp_path: Path) -> None:
+    run = opened_for(tmp_path)
+    assert run.notes == ("this disk keeps no file modes: who may read the run and its log is up to the folder",)
+    remark(run)
+    assert run.close()
+    assert not run.trouble
+    assert "a remark" in (tmp_path / "day.toml").read_text(encoding="utf-8")
+    again = opened_for(tmp_path)
+    assert again.notes == ()  # told when the run was first worked on
+    again.close()
+
+
+@NO_MODES
+@pytest.mark.usefixtures("no_folder_sync")
+def test_a_disk_that_syncs_no_folder_is_told_once_and_saved_on(tmp_path: Path) -> None:
+    run = opened_for(tmp_path)
+    assert run.notes == (
+        "this system syncs no folder: after a power cut a file just made may be missing, one just replaced the old one",
+    )
+    remark(run)
+    assert run.close()
+    assert not run.trouble
+    assert "a remark" in (tmp_path / "day.toml").read_text(encoding="utf-8")
+
+
+def test_a_disk_that_fails_to_sync_a_folder_is_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(_fd: int) -> None:
+        raise OSError(errno.EIO, "Input/output error")
+
+    monkeypatch.setattr(os, "fsync", fail)
+    with pytest.raises(OSError, match="Input/output"):
+        DISK.sync_folder(tmp_path)
+
+
+def test_what_this_system_lacks_is_told_where_it_lacks_it(tmp_path: Path) -> None:
+    """On each system: what a file and a folder really do here, without the program."""
+    bare = tmp_path / "bare"
+    os.close(os.open(bare, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    run = opened_for(tmp_path)
+    assert any("file modes" in note for note in run.notes) == bool(bare.stat().st_mode & 0o077)
+    assert any("syncs no folder" in note for note in run.notes) == (os.name != "posix")
+    assert not files.new_of(tmp_path / "day.toml").exists()
+    run.close()
