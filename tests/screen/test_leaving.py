@@ -169,9 +169,12 @@ def test_the_whole_path_of_a_rescue_is_on_a_small_screen(
 
 
 def on_a_full_disk(terminals: list[Terminal], small: Path, water: Path) -> Terminal:
-    """Open a run on a small disk with the state folder on it, fill the disk, and type a reading."""
+    """Open a run on a small disk with the state folder on it, fill the disk, and type a reading.
+
+    Its content is of no other test: what it leaves in the machine's memory would be told to a run that begins alike.
+    """
     run = small / "water.toml"
-    run.write_bytes(water.read_bytes())
+    run.write_bytes(water.read_bytes().replace(b"OS-0311", b"OS-FULL"))
     env = {"RUNSHEET_STATE": str(small / "state"), "XDG_RUNTIME_DIR": str(small / "runtime")}
     terminal = opened(run, terminals, "env", **env)
     fill(small / "ballast", 0)
