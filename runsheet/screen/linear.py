@@ -216,7 +216,7 @@ class Linear:
         own = linear_words.OWN.get(name)
         found = None if own else self._found(name)
         if own is None and found is None:
-            self.say(f"no command {name!r} here; ? lists them; nothing changed")
+            self.say(f"{self._why_not(name)}; nothing changed")
             return
         if own is not None:
             own(self, rest.strip())
@@ -228,21 +228,30 @@ class Linear:
         if rest and self.prompt is not None:
             self._answered(rest)
         elif rest:
-            self.say(f"{command.name} takes nothing more; {rest!r} was not used")
+            self.say(f"{command.name} asked nothing; {rest!r} was not used")
 
     def having(self, do: Callable[[], object]) -> None:
         """Do something, say what it changed, and go on to what is next where it is done with."""
         before, self._told_row = self.session.sheet, False
         do()
         if self.session.run is not before.run and self.left is None:
-            if not self._told_row and self.pane.array and self.item is not None:
+            new = self.item is not None and self.item not in self.pane.items(before)
+            if new and not self._told_row and self.pane.array:
                 self._tell(linear_words.row(self.session, self.active, self.place, self._name()))
             self._tell(linear_words.changes(before, self.session.sheet))
             if self.prompt is None and self._content is None:
                 self.onward()
 
+    def _why_not(self, name: str) -> str:
+        if found := next(iter(self._named(name)), None):
+            return f"{name!r} is for the screen only ({found.title}): runsheet FILE opens it"
+        return f"no command {name!r} here; ? lists them"
+
+    def _named(self, name: str) -> list[keys.Command]:
+        return [c for c in self.commands if c.name == name or name in map(keys.shown, c.keys)]
+
     def _found(self, name: str) -> keys.Command | None:
-        named = [c for c in self.commands if c.name == name or name in map(keys.shown, c.keys)]
+        named = self._named(name)
         fit = [c for c in named if self.active in c.panes] or named
         command = next((c for c in fit if c.name not in SCREEN_ONLY), None)
         if command is not None and self.active not in command.panes:

@@ -87,7 +87,7 @@ def changes(before: Sheet, after: Sheet) -> list[str]:
 def _findings(before: Sheet, after: Sheet) -> list[str]:
     old = {(f.rule, f.rows): findings.verdict(f) for f in before.quality}
     return [
-        f"{findings.verdict(f)}: {f.rule} {findings.some(f.rows, 3)}: {f.why}"
+        f"{findings.verdict(f)}: {findings.said(f, 3)}"
         for f in after.quality
         if old.get((f.rule, f.rows)) != findings.verdict(f)
     ]
@@ -183,7 +183,7 @@ def _action(linear: Linear, _: str) -> None:
         linear.active, linear.place = "quality", failing[number][0]
         changing.action(linear)
 
-    texts = [f"{findings.verdict(f)}: {f.rule} {findings.some(f.rows, 3)}: {f.why}" for _, f in failing]
+    texts = [f"{findings.verdict(f)}: {findings.said(f, 3)}" for _, f in failing]
     linear.open_page(Content("What was done about which?", texts, choose))
 
 

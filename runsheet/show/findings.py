@@ -71,8 +71,13 @@ def some(names: list[str] | tuple[str, ...], most: int = 8) -> str:
 
 def words(finding: Finding, most: int = 8) -> str:
     """Write one finding: verdict, rule, rows as far as `most` names them, why."""
+    return f"{finding.state}: {said(finding, most)}{bears_on(finding, most)}"
+
+
+def said(finding: Finding, most: int = 8) -> str:
+    """The rule, the rows it is about, and why, as far as there are any."""
     rows = f" {some(finding.rows, most)}" if finding.rows else ""
-    return f"{finding.state}: {finding.rule}{rows}: {finding.why}{bears_on(finding, most)}"
+    return f"{finding.rule}{rows}" + (f": {finding.why}" if finding.why else "")
 
 
 def bears_on(finding: Finding, most: int = 8) -> str:

@@ -10,6 +10,7 @@ import pytest
 from runsheet import demo
 from runsheet.screen.style import Look
 from tests.goldens import FIXTURES
+from tests.screen import test_linear_days
 from tests.screen.driving import Drive
 
 SIZES = {"80x24": (80, 24), "120x40": (120, 40)}
@@ -53,6 +54,7 @@ def main() -> None:
             golden(*case).write_text(shown(Path(folder), *case), encoding="utf-8")
             for left in Path(folder).iterdir():
                 left.unlink()
+    test_linear_days.write()
 
 
 if __name__ == "__main__":

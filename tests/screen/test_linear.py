@@ -28,9 +28,9 @@ NOW = datetime.fromisoformat("2026-03-11T10:53:00+01:00")
 class Line:
     """A session spoken with in lines, on a clock that goes on a minute a line."""
 
-    def __init__(self, path: Path) -> None:
-        self.path, self.now, self.told = path, NOW, list[str]()
-        opened = store.open_for_writing(path, "tester", NOW, clock=lambda: self.now)
+    def __init__(self, path: Path, now: datetime = NOW) -> None:
+        self.path, self.now, self.told = path, now, list[str]()
+        opened = store.open_for_writing(path, "tester", now, clock=lambda: self.now)
         self.linear = Linear(Session(opened, path, lambda: self.now, "tester"), self.told.append)
         self.linear.begin()
 
