@@ -1,4 +1,4 @@
-"""Days worked on line by line, as recorded in fixtures/lines; `python -m tests.screen.test_goldens` writes them anew."""
+"""Days worked on line by line, as fixtures/lines has them; `python -m tests.screen.test_goldens` writes them anew."""
 
 from __future__ import annotations
 
