@@ -76,7 +76,7 @@ def test_help_loads_neither_numpy_nor_the_screen(words: list[str]) -> None:
 
 
 ORDER = (
-    "problem", "exits", "tables", "figures", "streams", "run", "run.disk", "methods", "compute", "show", "work",
+    "problem", "exits", "tables", "figures", "streams", "run", "run.disk", "methods", "port", "compute", "show", "work",
     "review", "history", "report", "demo", "screen", "command",
 )  # fmt: skip
 """The rooms: each imports what stands before it, never after. `command` starts the screen, so it is last."""

@@ -64,6 +64,7 @@ def test_all_of_it_is_read() -> None:
         ('[[instrument]]\nname = "p"\nstep = -1', "instrument[1].step", "a number above 0"),
         ('[[person]]\nname = "A"\n[[person]]\nname = "A"', "person[2].name", "used once"),
         ("[laboratory]\ndilution = [2]", "laboratory.dilution", "did you mean dilutions?"),
+        ('[[instrument]]\nname = "p"\noutput = {pattern = "("}', "instrument[1].output.pattern", "regular expression"),
         ("[laboratory", "", ""),
     ],
 )

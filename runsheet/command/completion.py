@@ -15,8 +15,8 @@ from runsheet.exits import Exit
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-FOLDERS, FILES, RUNS = ("FOLDER", "folder"), ("OUT",), ("file",)
-"""What an argument is called that takes a folder, any file, a run document."""
+FOLDERS, FILES, RUNS = ("FOLDER", "folder"), ("OUT", "PORT"), ("file",)
+"""What an argument is called that takes a folder, any file (a device is one), a run document."""
 
 
 class Option(NamedTuple):

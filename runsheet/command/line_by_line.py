@@ -25,7 +25,12 @@ if TYPE_CHECKING:
 
 def add(commands: Any) -> None:
     """Add the command to the others."""
-    made = commands.add_parser("type", help="work on a run line by line: for screen readers, braille, scripts")
+    made = commands.add_parser(
+        "type",
+        help="work on a run line by line: for screen readers, braille, scripts",
+        epilog="It takes no --from: what a photometer sends is looked at before it is a reading, and here each number "
+        "is accepted at once. A script that is sure of its photometer can write the lines itself.",
+    )
     made.add_argument("file", help="a run document, NAME.toml")
     made.set_defaults(command=type_)
 

@@ -173,6 +173,13 @@ def _parser() -> argparse.ArgumentParser:
 
 def _screen_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ascii", action="store_true", help="draw with ASCII characters only")
+    parser.add_argument(
+        "--from",
+        dest="port",
+        metavar="PORT",
+        help="readings from the photometer: /dev/ttyUSB0@9600, a FIFO, tcp:HOST:PORT; none: not those of the "
+        "laboratory file",
+    )
     parser.add_argument("--theme", choices=("dark", "light", "ansi", "mono"), help="the screen's colours")
     parser.add_argument("--cursor", action="store_true", help="with the terminal's own cursor, for screen readers")
 

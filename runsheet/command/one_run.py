@@ -35,7 +35,7 @@ def open_(asked: argparse.Namespace) -> int:
         raise Refusal("the screen needs a terminal; see runsheet --help for the commands that do not")
     from runsheet.screen import start
 
-    return start.start(asked.file, _shown(asked), read_only=asked.read_only)
+    return start.start(asked.file, _shown(asked), read_only=asked.read_only, port=asked.port)
 
 
 def _shown(asked: argparse.Namespace) -> Shown:
@@ -55,7 +55,7 @@ def demo(asked: argparse.Namespace) -> int:
     if sys.stdin.isatty() and sys.stdout.isatty():
         from runsheet.screen import start
 
-        return start.demo(name, _shown(asked))
+        return start.demo(name, _shown(asked), port=asked.port)
     from runsheet import evaluate, read
     from runsheet.report import formats
     from runsheet.report.making import Report

@@ -7,6 +7,7 @@ read is offered all the same.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -57,16 +58,17 @@ class Person:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
-    """How a photometer sends its readings."""
+    """How a photometer sends its readings, one a line."""
 
     port: str | None = None
+    """A serial device, as /dev/ttyUSB0, a FIFO, or tcp:HOST:PORT."""
     speed: Annotated[int, Within(low=1)] | None = None
-    """Bits a second."""
+    """Bits a second; 9600 where there is none."""
     bits: Literal[7, 8] | None = None
     parity: Literal["none", "even", "odd"] | None = None
     stop: Literal[1, 2] | None = None
     pattern: str | None = None
-    """A regular expression whose first group is the number of a line."""
+    """A regular expression whose first group is the number of a line; without one a line holds one number."""
     note: str | None = None
 
 
@@ -140,6 +142,7 @@ def read(text: str) -> tuple[Laboratory, list[Problem]]:
     made = tables.table(Laboratory, data, "", problems)
     if made is not None:
         problems += _twice(made)
+        problems += _patterns(made)
     lines = tables.positions(text)
     placed = [replace(problem, line=problem.line or tables.line_of(problem.path, lines)) for problem in problems]
     return made or NOTHING, placed
@@ -159,6 +162,18 @@ def _twice(made: Laboratory) -> list[Problem]:
                 message = f"expected a name used once, found {tables.shown(row.name)} again"
                 problems.append(Problem(f"{array}[{number}].name", message))
             seen.add(row.name)
+    return problems
+
+
+def _patterns(made: Laboratory) -> list[Problem]:
+    """Patterns of lines that are none."""
+    problems = []
+    for number, photometer in enumerate(made.instrument, 1):
+        try:
+            re.compile((photometer.output and photometer.output.pattern) or "")
+        except re.error as error:
+            path = f"instrument[{number}].output.pattern"
+            problems.append(Problem(path, f"expected a regular expression, found {error}"))
     return problems
 
 

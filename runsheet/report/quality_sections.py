@@ -103,6 +103,8 @@ def corrections(report: Report) -> Iterator[Block]:
         f"apart), and no entry is more than {early / 60:g} min older than the one before it."
     )
     yield Items(told) if told else Paragraph(none)
+    if sent := tuple(entries.sent(found)):
+        yield Items(sent)
     logins = ", ".join(f"{login or 'an account that was not kept'} ({count})" for login, count in found.logins)
     if logins:
         yield Paragraph(f"Edits were accepted under: {logins}.")

@@ -213,7 +213,8 @@ def _order(report: Report) -> Iterator[str]:
     early = [f"{each.row} by {-each.minutes:.0f} min" for each in report.audit.early]
     yield f"Entered before they were read: {findings.some(early, 4)}." if early else ""
     for bulk in report.audit.in_bulk:
-        yield f"{len(bulk.rows)} readings typed within {(bulk.last - bulk.first).total_seconds():.0f} s."
+        seconds = (bulk.last - bulk.first).total_seconds()
+        yield f"{len(bulk.rows)} readings {bulk.how}entered within {seconds:.0f} s."
     yield "The clock ran back between entries." if report.audit.backwards else ""
     yield from bad
 

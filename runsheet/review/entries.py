@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from runsheet.figures import minute
+from runsheet.figures import minute, visible
 from runsheet.run.edit import EditError
 
 if TYPE_CHECKING:
@@ -86,6 +86,13 @@ class Bulk:
     rows: tuple[str, ...]
     first: datetime
     last: datetime
+    received: int = 0
+    """How many of them a photometer had sent."""
+
+    @property
+    def how(self) -> str:
+        """How many of them a photometer had sent, in words, or nothing."""
+        return f"({self.received} received from a photometer) " if self.received else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +113,10 @@ class Audit:
     """Who entered a reading."""
     logins: tuple[tuple[str, int], ...] = ()
     """The accounts with their machines, and how many edits were accepted under each; empty for a name not kept."""
+    received: tuple[tuple[str, int], ...] = ()
+    """The ports that readings were received from, and how many entries of readings are what each sent."""
+    typed_over: tuple[tuple[str, str, str], ...] = ()
+    """Readings typed in the place of what a photometer had sent: the row, the reading, the line as it came."""
     untimed: tuple[str, ...] = ()
     """Rows read without their own time: whether they were entered late cannot be said."""
     unknown: tuple[str, ...] = ()
@@ -147,6 +158,8 @@ def audit(steps: Sequence[Step], run: Run) -> Audit:
         backwards=tuple(_backwards(steps)),
         entered_by=tuple(dict.fromkeys(reader.readers)),
         logins=tuple(_logins(steps)),
+        received=tuple(reader.received.items()),
+        typed_over=tuple(reader.typed_over),
         untimed=tuple(row.id for row in rows if row.readings and row.at is None),
         unknown=unknown,
         faults=faults,
@@ -170,7 +183,7 @@ def _backwards(steps: Sequence[Step]) -> Iterator[tuple[str, str]]:
             yield one, other
 
 
-def _in_bulk(readings: Sequence[tuple[datetime, str]]) -> Iterator[Bulk]:
+def _in_bulk(readings: Sequence[tuple[datetime, str, bool]]) -> Iterator[Bulk]:
     """The longest stretches of readings within ten seconds from first to last reading of any ten of them."""
     first = 0
     while first + BULK <= len(readings):
@@ -180,7 +193,9 @@ def _in_bulk(readings: Sequence[tuple[datetime, str]]) -> Iterator[Bulk]:
             continue
         while last < len(readings) and readings[last][0] - readings[last - BULK + 1][0] <= BULK_WITHIN:
             last += 1
-        yield Bulk(tuple(name for _, name in readings[first:last]), readings[first][0], readings[last - 1][0])
+        found = readings[first:last]
+        sent = sum(each for _, _, each in found)
+        yield Bulk(tuple(name for _, name, _ in found), found[0][0], found[-1][0], sent)
         first = last
 
 
@@ -199,8 +214,10 @@ class _Reader:
     """Whether anything was read yet: what is changed before that is planning."""
     standard_read: bool = False
     """Whether a standard was."""
-    readings: list[tuple[datetime, str]] = field(default_factory=list)
-    """When a row's first reading was entered by itself, and its name."""
+    readings: list[tuple[datetime, str, bool]] = field(default_factory=list)
+    """When a row's first reading was entered by itself, its name, and whether a photometer had sent it."""
+    received: dict[str, int] = field(default_factory=dict)
+    typed_over: list[tuple[str, str, str]] = field(default_factory=list)
     readers: list[str] = field(default_factory=list)
     """Who entered each reading, as the log names them."""
 
@@ -217,12 +234,14 @@ class _Reader:
         begun = step.entries[0]
         first = [made for _, made in edits if made.path.endswith(".readings") and made.new and not made.old]
         if len(first) == 1 and begun.redoes is None:  # a pasted block is one step of many; made again is not typed
-            self.readings.append((datetime.fromisoformat(begun.time), self._what(first[0].path)))
+            sent = first[0].received is not None and not first[0].received.typed
+            self.readings.append((datetime.fromisoformat(begun.time), self._what(first[0].path), sent))
         inserted = {made.path for _, made in edits if _inserts_read(made)}
         if read or inserted:
             self.readers.append(begun.who)
         found = []
         for entry, made in edits:
+            self._received(entry, made)
             stamp = made.path.endswith(".at") and made.path.removesuffix(".at") in read
             limit = self.standard_read and _sets_limit(made)
             if limit or (_corrects(made) and not stamp):  # the time goes with the reading: no correction of its own
@@ -231,6 +250,15 @@ class _Reader:
         self.standard_read = self.standard_read or any(name.startswith("standard[") for name in read | inserted)
         self._keep(step, found)
         self.any_read = self.any_read or bool(self.readers)
+
+    def _received(self, entry: Entry, made: Edit) -> None:
+        """Count what a photometer had sent; what is made again after an undo was counted."""
+        if made.received is None or entry.redoes is not None:
+            return
+        if made.received.typed:
+            self.typed_over.append((self._what(made.path), entry.new or "", made.received.raw))
+        else:
+            self.received[made.received.port] = self.received.get(made.received.port, 0) + 1
 
     def _keep(self, step: Step, found: list[Correction]) -> None:
         first = step.entries[0]
@@ -314,6 +342,14 @@ def _corrects(made: Edit) -> bool:
     return made.old != made.new and not grown
 
 
+def sent(found: Audit) -> Iterator[str]:
+    """Say how many readings a photometer sent, and each that was typed in the place of one, in words."""
+    for port, count in found.received:
+        yield f"{count} {'entry of a reading' if count == 1 else 'entries of readings'} received from {port}"
+    for what, new, raw in found.typed_over:
+        yield f"{what} {new} typed in the place of what the photometer had sent: {visible(raw)}"
+
+
 def words(found: Audit) -> Iterator[str]:
     """Say each late and each early entry, readings in bulk and times that run back in words."""
     for each in (*found.late, *found.early):
@@ -325,8 +361,8 @@ def words(found: Audit) -> Iterator[str]:
     for bulk in found.in_bulk:
         seconds = (bulk.last - bulk.first).total_seconds()
         yield (
-            f"{len(bulk.rows)} readings entered one by one within {seconds:.0f} s from {bulk.first:%Y-%m-%d %H:%M}: "
-            f"{bulk.rows[0]} to {bulk.rows[-1]}"
+            f"{len(bulk.rows)} readings {bulk.how}entered one by one within {seconds:.0f} s from "
+            f"{bulk.first:%Y-%m-%d %H:%M}: {bulk.rows[0]} to {bulk.rows[-1]}"
         )
     for one, other in found.backwards:
         yield f"the clock ran back: an entry of {minute(one)} is followed by one of {minute(other)}"

@@ -28,6 +28,17 @@ ACTIONS = ("set", "insert", "remove", "move")
 
 
 @dataclass(frozen=True, slots=True)
+class Received:
+    """What a photometer sent to the cell that a reading was accepted in."""
+
+    port: str
+    raw: str
+    """The line as it came."""
+    typed: bool = False
+    """Whether the reading was typed in its place, and is not what was sent."""
+
+
+@dataclass(frozen=True, slots=True)
 class Edit:
     """One change: what stood at a place and what is to stand there, as plain TOML values; None is "not there"."""
 
@@ -38,6 +49,8 @@ class Edit:
     """The value or the row that was there; for `move` the row's number."""
     new: Any = None
     """The value or the row to be there; for `move` the number it gets."""
+    received: Received | None = None
+    """What the photometer had sent, where it sent something: kept by the log, no part of the document."""
 
     @property
     def changes(self) -> bool:

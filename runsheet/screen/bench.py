@@ -10,6 +10,7 @@ import threading
 from typing import TYPE_CHECKING, Any
 
 from textual.containers import Container, Vertical
+from textual.message import Message
 
 from runsheet.screen import keys, keystrokes, moving, panes, pasting, questions, scanning
 from runsheet.screen.canvas import CanvasScreen
@@ -18,6 +19,7 @@ from runsheet.screen.context import Prompt, commit
 from runsheet.screen.editing import Editing
 from runsheet.screen.grid import Grid
 from runsheet.screen.page import Page
+from runsheet.screen.receiving import Receiving
 from runsheet.screen.status_lines import StatusLines, TitleLine
 from runsheet.screen.typing_line import TypingLine
 from runsheet.work import next_step
@@ -59,6 +61,9 @@ class Bench(CanvasScreen, inherit_bindings=False):
         self.session, self.look = session, look
         self.grids = {pane.name: Grid(pane, look) for pane in panes.PANES}
         self.editing = Editing(self)
+        self.receiving = Receiving(self)
+        self.port: str | None = None
+        """Where readings come from, as a person named it; None where nobody did."""
         self.prompt: Prompt | None = None
         self._under: Prompt | None = None
         """The question whose offers are listed."""
@@ -111,6 +116,24 @@ class Bench(CanvasScreen, inherit_bindings=False):
         else:
             self.go_to_next()
         threading.Thread(target=self.session.load_history, daemon=True).start()
+        self.call_after_refresh(self._listen)
+
+    def _listen(self) -> None:
+        """Begin to read the photometer, where there is a port to read."""
+        from runsheet.screen import source
+
+        source.listen(self)
+
+    def on_unmount(self) -> None:
+        """Let the photometer go."""
+        self.receiving.close()
+
+    class Sent(Message):
+        """The photometer has sent something, or its port has come or gone."""
+
+    def on_bench_sent(self) -> None:
+        """Take what came."""
+        self.receiving.fetch()
 
     def on_resize(self) -> None:
         """Arrange the panes for the new size."""
@@ -316,7 +339,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
     # --- keys ---------------------------------------------------------------------------------------------------
 
     @property
-    def _idle(self) -> bool:
+    def idle(self) -> bool:
         """Whether nothing is asked, shown over the panes or typed."""
         return self.prompt is None and self.query_one(Page).content is None and self.grid.entry is None
 
@@ -330,12 +353,13 @@ class Bench(CanvasScreen, inherit_bindings=False):
             return
         if self._burst.begins(event):
             self.release()
-            self._scannable = self._idle and event.character not in ("/", ":")
+            self._scannable = self.idle and event.character not in ("/", ":")
         scan = self._burst.add(event)
         if scan and self._scannable:
             self._held = []
             self._stop_waiting()
             scanning.take(self, scan)
+            self.receiving.key()
         elif self._scannable and keystrokes.waits(event, after=self._held):
             self._held.append(event)
             self._stop_waiting()
@@ -370,6 +394,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
         else:
             self.message = ""
             self._command(name, character)
+        self.receiving.key()
 
     def _answer(self, name: str, character: str | None, *, scanned: bool) -> None:
         prompt = self.prompt
@@ -408,7 +433,10 @@ class Bench(CanvasScreen, inherit_bindings=False):
         elif move := _MOVES.get(name):
             move(self.grid)
         elif name in ("enter", "ctrl+j"):
-            moving.enter(self)
+            if not self.receiving.accept():
+                moving.enter(self)
+        elif name == "escape":
+            self.receiving.throw_away()
         elif command := self._keys[self.active].get(name) or self._keys[self.active].get(character or ""):
             command.run(self)
         elif character and (character.isdigit() or character in "+-.,"):
@@ -417,6 +445,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
 
     def leave(self, code: int = 0) -> None:
         """Save and end the program."""
+        self.receiving.close()
         self.session.store.close()
         self.app.exit(return_code=code)
 
@@ -436,6 +465,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
             pasting.paste(self, text)
         else:
             self.editing.paste(text)
+        self.receiving.key()
 
 
 _MOVES: dict[str, Callable[[Grid], None]] = {

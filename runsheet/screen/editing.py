@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from runsheet.run.disk.store import Draft
     from runsheet.run.edit import Edit
     from runsheet.screen.bench import Bench
+    from runsheet.screen.receiving import Arrived
 
 OFFERED = ("lot",)
 """Columns the laboratory file may have something for."""
@@ -47,11 +48,20 @@ class Editing:
         self._meant = True
         """Whether the next Enter is an answer: not the one that ends a number typed in vain."""
         self._unusual = ""
+        self._sent: Arrived | None = None
+        """What the photometer had sent to the cell."""
+        self._typed = True
+        """Whether the entry is typed, and not as it was sent."""
 
     @property
     def asks(self) -> bool:
         """Whether an unusual entry is asked about."""
         return self._asked is not None
+
+    @property
+    def received(self) -> bool:
+        """Whether the entry is what the photometer sent."""
+        return self._sent is not None and not self._typed
 
     # --- beginning ----------------------------------------------------------------------------------------------
 
@@ -60,16 +70,18 @@ class Editing:
         bench = self.bench
         if bench.session.read_only:
             bench.say("read-only: nothing can be changed here")
-        elif self._field() is None or bench.item is None:
+        elif self.field is None or bench.item is None:
             bench.say("this cell is calculated: = says how")
         elif not self._offered(text):
             self._in_place = in_place
+            self._sent = bench.receiving.shown
+            self._typed = self._sent is None or self._with(self._sent) != text
             bench.grid.entry = TypingLine.holding(text, proposed=proposed)
             self._draft()
 
     def _offered(self, text: str) -> bool:
         """Ask for the cell with what the laboratory file has for it; whether it has anything."""
-        bench, name = self.bench, self._field() or ""
+        bench, name = self.bench, self.field or ""
         field = Field(f"{bench.pane.array}[{bench.place + 1}].{name}", bench.pane.model, name)
         if name not in OFFERED or not offered(bench, field):
             return False
@@ -81,16 +93,16 @@ class Editing:
 
     def begin_with(self, character: str) -> None:
         """Start a number: in this cell where it takes one, else in the row's reading; a name is no place for it."""
-        if self._field() == "id":
+        if self.field == "id":
             self.bench.say("a name is changed with e")
             return
-        if self._field() is None and self.bench.pane.array:
+        if self.field is None and self.bench.pane.array:
             self.bench.grid.go(self.bench.place, "readings")
         self.begin(character)
 
     def takes_text(self) -> bool:
         """Whether the present cell holds text, so that a letter is typed and is no command."""
-        field = self._field()
+        field = self.field
         return (
             field not in (None, "id")
             and self.bench.item is not None
@@ -99,11 +111,12 @@ class Editing:
 
     def edit_cell(self, *, add: bool = False) -> None:
         """Edit the present cell in place; with `add` go on after its readings."""
-        field = self._field()
+        field = self.field
         if field is None or self.bench.item is None:
             self.bench.say("this cell is calculated: = says how")
             return
-        text = entry.shown(self._old())
+        sent = self.bench.receiving.shown
+        text = self._with(sent) if sent is not None else entry.shown(self._old())
         self.begin(f"{text} " if add and text else text, in_place=True)
 
     def paste(self, text: str) -> None:
@@ -114,11 +127,40 @@ class Editing:
             self.begin(text)
         else:
             self.bench.grid.entry.put(text)
+            self._typed = True
             self._draft()
+
+    # --- from the photometer ------------------------------------------------------------------------------------
+
+    def receive(self, arrived: Arrived) -> None:
+        """Accept what the photometer sent, after the same questions as a reading that is typed."""
+        self._sent, self._typed, self._in_place = arrived, False, False
+        self.bench.grid.entry = TypingLine.holding(self._with(arrived), proposed=True)
+        self.accept(advance=True)
+
+    def _with(self, arrived: Arrived) -> str:
+        """The readings of the present cell with what the photometer sent, as they are typed."""
+        return f"{entry.shown(self._old())} {arrived.text}".strip()
+
+    def edits_of(self, arrived: Arrived) -> list[Edit]:
+        """The edits that make what the photometer sent the present cell's reading."""
+        value = entry.parse(self.bench.pane.model, "readings", self._with(arrived), self.bench.session.clock()).value
+        return self._writing(value, arrived, typed=False)
+
+    def doubt(self, arrived: Arrived) -> str:
+        """Why what the photometer sent would be asked about, in words, or nothing."""
+        bench = self.bench
+        parsed = entry.parse(bench.pane.model, "readings", self._with(arrived), bench.session.clock())
+        if parsed.complaint:
+            return parsed.complaint
+        asked = self._question(self._old(), parsed.value) or bench.session.question(self.edits_of(arrived))
+        return asked or self._why_unusual(parsed.value)
 
     # --- what it edits ------------------------------------------------------------------------------------------
 
-    def _field(self) -> str | None:
+    @property
+    def field(self) -> str | None:
+        """The field of the document that the present cell edits; None where it is calculated."""
         grid = self.bench.grid
         if not grid.pane.array:
             return None
@@ -132,7 +174,7 @@ class Editing:
         return getattr(self.bench.session.run, grid.pane.array)[grid.place]
 
     def _old(self) -> Any:
-        return getattr(self._row(), self._field() or "")
+        return getattr(self._row(), self.field or "")
 
     # --- keys ---------------------------------------------------------------------------------------------------
 
@@ -149,6 +191,7 @@ class Editing:
             rows, columns = LEAVE.get(name, (0, 1 if name == "right" else -1))
             self.accept(move=(rows, columns))
         elif grid.entry is not None and grid.entry.key(name, character):
+            self._typed = True
             self._draft()
 
     def _answer(self, name: str, *, fast: bool) -> None:
@@ -156,7 +199,9 @@ class Editing:
 
         A reading that comes in meanwhile, from a device or unseen fingers, goes nowhere, and its Enter is no answer.
         """
-        if name == "escape":
+        if name == "escape" and self.received:
+            self.drop()
+        elif name == "escape":
             self._asked = None
             self._draft()
         elif name in ("enter", "ctrl+j") and self._meant and not fast:
@@ -170,8 +215,8 @@ class Editing:
         bench, line = self.bench, self.bench.grid.entry
         if line is None:
             return
-        bench.session.store.draft(line.text, f"{bench.pane.array}[{bench.place + 1}].{self._field()}")
-        parsed = entry.parse(bench.pane.model, self._field() or "", line.text, bench.session.clock())
+        bench.session.store.draft(line.text, f"{bench.pane.array}[{bench.place + 1}].{self.field}")
+        parsed = entry.parse(bench.pane.model, self.field or "", line.text, bench.session.clock())
         self._unusual = "" if parsed.complaint else self._why_unusual(parsed.value)
         bench.message = parsed.complaint or self._unusual
         if parsed.complaint:
@@ -186,7 +231,13 @@ class Editing:
 
     def _edits(self, value: Any) -> list[Edit]:
         """The edits that write a value, and the time with the first reading."""
-        return self.bench.session.writing(self.bench.pane.array, self.bench.place, self._field() or "", value)
+        return self._writing(value, self._sent, typed=self._typed)
+
+    def _writing(self, value: Any, sent: Arrived | None, *, typed: bool) -> list[Edit]:
+        bench, field = self.bench, self.field or ""
+        received = bench.receiving.sent(sent, typed=typed) if sent is not None else None
+        at = sent.line.at if sent is not None else None
+        return bench.session.writing(bench.pane.array, bench.place, field, value, received, at)
 
     def _said(self, error: EditError) -> str:
         return "; ".join(places.problem(self.bench.session.run, problem) for problem in error.problems)
@@ -198,7 +249,7 @@ class Editing:
 
     def is_number(self, text: str) -> bool:
         """Whether a text is one number, as the present cell takes it."""
-        parsed = entry.parse(self.bench.pane.model, self._field() or "", text, self.bench.session.clock())
+        parsed = entry.parse(self.bench.pane.model, self.field or "", text, self.bench.session.clock())
         return not parsed.complaint and " " not in text and text.strip("+-0123456789.,") == ""
 
     # --- accepting ----------------------------------------------------------------------------------------------
@@ -208,8 +259,8 @@ class Editing:
         bench, line = self.bench, self.bench.grid.entry
         if line is None:
             return
-        text = line.text.rstrip(" ") if self._field() == "readings" and self._in_place else line.text
-        parsed = entry.parse(bench.pane.model, self._field() or "", text, bench.session.clock())
+        text = line.text.rstrip(" ") if self.field == "readings" and self._in_place else line.text
+        parsed = entry.parse(bench.pane.model, self.field or "", text, bench.session.clock())
         complaint = parsed.complaint or self._no_name(text)
         if complaint:
             bench.say(f"not accepted: {complaint}")
@@ -234,7 +285,9 @@ class Editing:
     def _why_unusual(self, value: Any) -> str:
         """Why a value is unusual here, as a sentence, or nothing."""
         bench, session = self.bench, self.bench.session
-        field, steps = self._field() or "", session.laboratory.dilutions
+        field, steps = self.field or "", session.laboratory.dilutions
+        if self.received and self._sent is not None and (before := bench.receiving.before(self._sent)):
+            return f"{self._sent.text} came {self._sent.line.at:%H:%M:%S}. {before}"
         why = usual.why_not(session.run, bench.pane.array, bench.place, field, value, steps)
         return f"Unusual: {why.rstrip('?.')}{'?' if why.endswith('?') else '.'}" if why else ""
 
@@ -245,12 +298,12 @@ class Editing:
 
     def _no_name(self, text: str) -> str:
         """Why a text is no name of a row, or nothing."""
-        decimal = self._field() == "id" and re.fullmatch(r"[+-]?\d*[.,]\d*", text.strip())
+        decimal = self.field == "id" and re.fullmatch(r"[+-]?\d*[.,]\d*", text.strip())
         return "a decimal number is no name: it may be a reading" if decimal else ""
 
     def _question(self, old: Any, new: Any) -> str:
         """Ask before a reading is overwritten, a read row renamed, or a reading taken that no photometer gives."""
-        field, bench = self._field(), self.bench
+        field, bench = self.field, self.bench
         name = bench.pane.columns[0].text(bench.item)
         if field == "readings":
             return questions.about_readings(bench.session, bench.pane.array, bench.place, name, new)
@@ -259,7 +312,7 @@ class Editing:
         return ""
 
     def _finish(self, value: Any, reason: str, *, advance: bool, move: tuple[int, int]) -> None:
-        bench = self.bench
+        bench, field, sent, typed = self.bench, self.field, self._sent, self._typed
         if not reason.strip() and self._question(self._old(), value):
             bench.say("not accepted: this needs a reason")
             return
@@ -269,7 +322,11 @@ class Editing:
             bench.say(f"not accepted: {self._said(error)}")
             return
 
+        name = bench.pane.columns[0].text(bench.item)
+
         def taken() -> None:
+            if field == "readings":
+                bench.receiving.accepted(name, sent, typed=typed)
             self._end()
             bench.paint()
             self._onward(advance=advance, move=move)
@@ -278,7 +335,7 @@ class Editing:
 
     def _onward(self, *, advance: bool, move: tuple[int, int]) -> None:
         bench = self.bench
-        if advance and self._field() in ("readings", "started"):
+        if advance and self.field in ("readings", "started"):
             self._to_next()
         elif advance:
             bench.grid.move(rows=1)
@@ -328,6 +385,7 @@ class Editing:
         self.bench.grid.entry = None
         self.bench.message = ""
         self._asked, self._unusual = None, ""
+        self._sent, self._typed = None, True
 
 
 # --- commands -------------------------------------------------------------------------------------------------------

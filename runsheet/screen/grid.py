@@ -48,6 +48,8 @@ class Grid(Canvas):
         self._top, self._first = 0, pane.fixed
         self._widths: dict[int, int] = {}
         self.entry: TypingLine | None = None
+        self.proposal = ""
+        """What the photometer sent to the cell the cursor is on; it is no entry."""
         self.active = False
         self.summary = ""
         self.notes: Sequence[str] = ()
@@ -168,6 +170,8 @@ class Grid(Canvas):
         if here and self.entry is not None:
             text, caret = self.entry.window(width)
             return clipped(text, width) if caret < width else text, self.look.entry()
+        if here and self.proposal:
+            return clipped(self.proposal, width, left=False, more=self.look.more), self.look.entry()
         text = clipped(visible(column.text(item)), width, left=column.left, more=self.look.more)
         if here:
             return text, self.look.cursor(active=self.active)

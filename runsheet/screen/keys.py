@@ -89,6 +89,17 @@ COMMANDS: tuple[Command, ...] = (
         "",
         ("queue", "standards"),
     ),
+    Command(
+        "take_next",
+        ("T",),
+        "receiving:await_next",
+        "take the photometer's next line for this row without Enter",
+        "",
+        ROWS,
+    ),
+    Command(
+        "lines", ("l",), "receiving:list_lines", "lines of the photometer: what became of each; choose, throw away"
+    ),
     Command("void", ("v",), "rows:void", "void this row with a reason, or take that back", "", QUEUE),
     Command("rezero", ("z",), "rows:rezero", "this blank was re-zeroed after it was read", "", QUEUE),
     Command(

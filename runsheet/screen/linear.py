@@ -33,9 +33,9 @@ LONGEST = 2000
 """Characters of a line that is taken."""
 SCREEN_ONLY = {
     "edit", "add_reading", "palette", "help", "search", "filter", "pane_after", "pane_before", "fill_down", "review",
-    "plan", "go_next",
+    "plan", "go_next", "take_next", "lines",
 }  # fmt: skip
-"""Commands that need a cell, a list that is scrolled, or a block that is pasted."""
+"""Commands that need a cell, a list that is scrolled, a block that is pasted, or a proposal that is looked at."""
 ESCAPE = ":escape"
 
 

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from runsheet.review.trail import Trail
     from runsheet.run.disk.log import Step
     from runsheet.run.disk.store import Store
-    from runsheet.run.edit import Edit
+    from runsheet.run.edit import Edit, Received
     from runsheet.run.model import Run
 
 AT_ONCE = 100
@@ -123,16 +123,22 @@ class Session:
         last = self.sheet.rows
         self.sheet = replace(self.sheet, run=run, rows=(*last[:first], *rows, *last[first + len(rows) :]))
 
-    def writing(self, array: str, place: int, field: str, value: Any) -> list[Edit]:
-        """The edits that write a value, with the time where it is a first reading; none where it is there already."""
+    def writing(
+        self, array: str, place: int, field: str, value: Any, sent: Received | None = None, at: datetime | None = None
+    ) -> list[Edit]:
+        """The edits that write a value, with the time where it is a first reading; none where it is there already.
+
+        `sent` is what the photometer had sent, `at` when that came: the time of a reading that is what was sent.
+        """
         row, path = getattr(self.run, array)[place], f"{array}[{place + 1}]"
         if entry.shown(getattr(row, field)) == entry.shown(value):
             return []
         if (array, field) == ("queue", "id") and value:
             return self._renaming(place, value)
-        edits = [edit.set_value(self.run, f"{path}.{field}", value)]
+        edits = [replace(edit.set_value(self.run, f"{path}.{field}", value), received=sent)]
         if field == "readings" and value and not row.readings and row.at is None:
-            edits.append(edit.set_value(self.run, f"{path}.at", self.now()))
+            moment = self.now() if at is None or sent is None or sent.typed else at.replace(microsecond=0)
+            edits.append(edit.set_value(self.run, f"{path}.at", moment))
         return edits
 
     def _renaming(self, place: int, name: str) -> list[Edit]:

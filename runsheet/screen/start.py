@@ -42,8 +42,9 @@ THEMES = {"dark": "textual-dark", "light": "textual-light", "ansi": "ansi-dark",
 NO_COLOUR_TERMS = ("vt100", "vt102", "vt220", "vt52", "ansi-mono")
 
 
-def start(file: str | None, shown: Shown, *, read_only: bool = False) -> int:
-    """Open a run on the screen; give the exit code."""
+def start(file: str | None, shown: Shown, *, read_only: bool = False, port: str | None = None) -> int:
+    """Open a run on the screen, with readings from a port; give the exit code."""
+    _possible(port)
     path = _chosen(shown) if file is None else Path(file)
     if path is None:
         return Exit.FINE
@@ -64,7 +65,15 @@ def start(file: str | None, shown: Shown, *, read_only: bool = False) -> int:
                     streams.tell(f"{path}: {problem}")
                 raise Refusal(f"{error}; nothing was changed") from None
             opened, message = _read_only(path), str(error)
-    return _run(opened, path, message, shown)
+    return _run(opened, path, message, shown, port=port)
+
+
+def _possible(port: str | None) -> None:
+    """Refuse what can be no port before anything is opened."""
+    from runsheet.port import named
+
+    if port is not None and port != named.NONE:
+        named.named(port)
 
 
 def _chosen(shown: Shown) -> Path | None:
@@ -101,10 +110,11 @@ def _read_only(path: Path) -> ReadOnlyStore:
     return ReadOnlyStore(follower, follower.found.run)
 
 
-def demo(name: str, shown: Shown) -> int:
+def demo(name: str, shown: Shown, *, port: str | None = None) -> int:
     """Open a copy of a demo run in a folder of its own."""
     from runsheet import demo
 
+    _possible(port)
     folder = Path(tempfile.mkdtemp(prefix="runsheet-demo-"))
     path = folder / f"{name}.toml"
     path.write_text(demo.text(name), encoding="utf-8")
@@ -112,7 +122,7 @@ def demo(name: str, shown: Shown) -> int:
     opened = store.open_for_writing(path, _who(), _now())
     moment = demo.NOW[name]
     began = datetime.now().astimezone()
-    return _run(opened, path, "", shown, shift=(moment, began))
+    return _run(opened, path, "", shown, port=port, shift=(moment, began))
 
 
 def _who() -> str:
@@ -129,6 +139,7 @@ def _run(
     message: str,
     shown: Shown,
     *,
+    port: str | None,
     shift: tuple[datetime, datetime] | None = None,
 ) -> int:
     """Run the screen until it is left; `shift` sets its clock back into a demo's day."""
@@ -148,6 +159,7 @@ def _run(
         return shift[0] + (_now() - shift[1]) if shift else _now()
 
     bench = Bench(Session(opened, path, clock, _who()), look)
+    bench.port = port
     commands, problems = _user_keys()
     bench.use_keys(commands)
     bench.message = "; ".join(

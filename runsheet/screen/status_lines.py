@@ -45,6 +45,7 @@ class TitleLine(Canvas):
             mode += f" {counted(rescued, 'entry', 'entries')} not in the log: rescued"
         if (said := self.bench.session.trail).state in ("changed", "broken"):
             mode += f" {said.words}"
+        mode += self.bench.receiving.head
         if self.bench.session.signed:
             mode += f" {visible(self.bench.session.signed)}"
         room = max(0, width - len(state) - len(right))

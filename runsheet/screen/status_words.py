@@ -68,6 +68,8 @@ def saved(bench: Bench) -> str:
 
 def cell(bench: Bench) -> str:
     """Explain the present cell in one line."""
+    if bench.receiving.cell_words:
+        return bench.receiving.cell_words
     item, column = bench.item, bench.pane.columns[bench.grid.column]
     if item is None:
         return ""
@@ -99,6 +101,8 @@ def footer(bench: Bench, width: int) -> str:
         )
     if bench.prompt is not None:
         return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
+    if bench.editing.asks and bench.editing.received:
+        return "Enter takes what was received, Escape leaves it; nothing else is taken"
     if bench.editing.asks:
         return "Enter takes what is typed, Escape goes back to it; nothing else is taken"
     if bench.grid.entry is not None:

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import evaluate
-from runsheet.report.blocks import Paragraph
+from runsheet.report.blocks import Items, Paragraph
 from runsheet.report.making import Report
 from runsheet.report.quality_sections import corrections
 from runsheet.review.entries import Audit, audit, words
+from runsheet.review.entries import sent as sentences
 from runsheet.run import edit
 from runsheet.run.disk import log, store
 from tests.make import at, document, row
@@ -219,6 +220,42 @@ def test_ten_readings_faster_than_they_can_be_read(tmp_path: Path, apart: float,
     found = audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run)
     assert [len(each.rows) for each in found.in_bulk] == ([11] if bulk else [])
     assert len(found.untimed) == 11
+
+
+def sent(number: int, value: str, raw: str, *, typed: bool = False) -> Change:
+    """Enter a reading where a photometer had sent a line."""
+
+    def change(run: Run) -> list[Edit]:
+        (made,) = reading(number, value)(run)
+        return [replace(made, received=edit.Received("/dev/ttyX", raw, typed))]
+
+    return change
+
+
+def test_what_a_photometer_sent_is_counted_apart_and_what_was_typed_in_its_place_told(tmp_path: Path) -> None:
+    found = told(
+        tmp_path, (sent(2, "0.112", "0.112 A"), at(65), ""), (sent(3, "0.1", "0.113\x07", typed=True), at(66), "")
+    )
+    assert list(sentences(found)) == [
+        "1 entry of a reading received from /dev/ttyX",
+        "OF-3 readings [0.1] typed in the place of what the photometer had sent: 0.113\\x07",
+    ]
+    printed = [b.texts for b in corrections(Report(evaluate(made_run(QUEUE), at(70)), found)) if isinstance(b, Items)]
+    assert tuple(sentences(found)) in printed
+
+
+def test_readings_in_bulk_say_how_many_a_photometer_sent(tmp_path: Path) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(document([row(f"OF-{n}") for n in range(1, 13)]), encoding="utf-8")
+    opened = store.open_for_writing(path, "tester", at(61))
+    for number in range(1, 12):
+        change = sent(number, "0.15", "0.15") if number < 5 else reading(number, "0.15")
+        opened.accept(change(opened.run), at(65) + timedelta(seconds=number / 2))
+    run = opened.run
+    opened.close()
+    found = audit(log.parse(path.with_name("run.toml.log").read_bytes()).steps, run)
+    (line,) = words(found)
+    assert line.startswith("11 readings (4 received from a photometer) entered one by one within 5 s from ")
 
 
 def test_a_pasted_block_is_not_in_bulk(tmp_path: Path) -> None:

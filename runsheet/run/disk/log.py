@@ -28,9 +28,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
 
-    from runsheet.run.edit import Edit
+    from runsheet.run.edit import Edit, Received
 
 
+RECEIVED, TYPED = "received", "typed"
+"""How a reading came into a cell the photometer had sent a line to."""
 NAME = "run.log"
 """Where the document names its log, by the chain value of the log's first entry. No person edits or undoes it."""
 
@@ -62,6 +64,11 @@ class Entry:
     """For `start`: the whole document."""
     document: str | None = None
     """On a step's last line: the SHA-256 of the document after it."""
+    port: str | None = None
+    """Of a reading before which the photometer had sent a line to its cell: the port, and that line as it came."""
+    raw: str | None = None
+    entered: str | None = None
+    """`received` where the reading is what was sent, `typed` where a person typed it in the place of that."""
     chain: str = ""
     """SHA-256 over the chain of the line before and this line without its chain, as JSON with sorted keys."""
 
@@ -69,7 +76,12 @@ class Entry:
     def edit(self) -> Edit:
         """The edit it records. Raises edit.EditError where its values cannot be read."""
         old, new = (None if value is None else edit.untyped(value) for value in (self.old, self.new))
-        return edit.Edit(self.action, self.path, old, new)
+        return edit.Edit(self.action, self.path, old, new, self.received)
+
+    @property
+    def received(self) -> Received | None:
+        """What the photometer had sent; None where it had sent nothing."""
+        return None if self.port is None else edit.Received(self.port, self.raw or "", self.entered == TYPED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,10 +184,25 @@ def entries(edits: Sequence[Edit], document: bytes, now: datetime, who: str, **m
     `more` is `reason`, `undoes`, `redoes`, `account` or `machine`.
     """
     made = [
-        Entry(time=_time(now), who=who, action=e.action, path=e.path, old=_typed(e.old), new=_typed(e.new), **more)
+        Entry(
+            time=_time(now),
+            who=who,
+            action=e.action,
+            path=e.path,
+            old=_typed(e.old),
+            new=_typed(e.new),
+            **_sent(e.received),
+            **more,
+        )
         for e in edits
     ]
     return [*made[:-1], replace(made[-1], document=digest(document))]
+
+
+def _sent(received: Received | None) -> dict[str, Any]:
+    if received is None:
+        return {}
+    return {"port": received.port, "raw": received.raw, "entered": TYPED if received.typed else RECEIVED}
 
 
 def chained(made: Iterable[Entry], chain: str, number: int) -> list[Entry]:
@@ -300,4 +327,12 @@ def _shown(entry: Entry) -> str:
     else:
         what = f"{entry.action} {entry.path}: {entry.old or 'nothing'} -> {entry.new or 'nothing'}"
     reason = f"  ({entry.reason})" if entry.reason else ""
-    return visible(f"{entry.time}  step {entry.step}  {entry.who}  {turned}{what}{reason}")
+    return visible(f"{entry.time}  step {entry.step}  {entry.who}  {turned}{what}{reason}{_from(entry.received)}")
+
+
+def _from(received: Received | None) -> str:
+    """Say that a reading was received, or typed although the photometer had sent something."""
+    if received is None:
+        return ""
+    how = "typed, in the place of what was received" if received.typed else "received"
+    return f"  {how} from {received.port}: {received.raw}"
