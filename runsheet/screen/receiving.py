@@ -31,6 +31,7 @@ from runsheet.run.edit import EditError, Received
 from runsheet.screen.content import Content
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import datetime
 
     from runsheet.port.feed import Line
@@ -79,7 +80,9 @@ class Receiving:
         """The port's state, for the head line."""
         self.words = ""
         """What is said about the proposal."""
-        self.last_key = 0.0
+        self.ticks: Callable[[], float] = time.monotonic
+        """Seconds that pass."""
+        self._last_key = 0.0
         self._pattern: str | None = None
         self._waiting: list[Arrived] = []
         self._kept: deque[Arrived] = deque(maxlen=KEPT)
@@ -88,6 +91,7 @@ class Receiving:
         self._cell: tuple[str, int] | None = None
         self._armed: tuple[str, int] | None = None
         """The cell whose reading the next line is without Enter."""
+        self._just_armed = False
         self._accepted: tuple[datetime, str] | None = None
         """When the last reading was accepted, and its row."""
         self._painted = 0.0
@@ -120,7 +124,7 @@ class Receiving:
         self._more += lost
         for line in lines:
             self.take(line)
-        self._soon(max(0.0, self._painted + PACE - time.monotonic()))
+        self._soon(max(0.0, self._painted + PACE - self.ticks()))
 
     def take(self, line: Line) -> None:
         """Take one line: for the row it is awaited for, else among those that wait, else as none."""
@@ -154,8 +158,14 @@ class Receiving:
         self.look(fresh=True)
 
     def key(self) -> None:
-        """Note that a key was pressed, and take the proposal out of a cell the cursor has left."""
-        self.last_key = time.monotonic()
+        """Note that a key was pressed, and take the proposal out of a cell the cursor has left.
+
+        Any key but the one that asked for it takes back that the next line needs no Enter.
+        """
+        self._last_key = self.ticks()
+        if not self._just_armed:
+            self._armed = None
+        self._just_armed = False
         if self.feed is not None:
             self.look()
 
@@ -166,7 +176,7 @@ class Receiving:
             self._armed = None
         if here != self._cell or here is None:
             self._cell, self.shown = here, None
-        waits = QUIET - (time.monotonic() - self.last_key)
+        waits = QUIET - (self.ticks() - self._last_key)
         if here is not None and self._waiting and (fresh or self.shown is None):
             if self.shown is not None or waits <= 0:
                 self._propose()
@@ -245,7 +255,7 @@ class Receiving:
     def _paint(self, *, fresh: bool) -> None:
         bench, text = self.bench, f"{self.shown.text}?" if self.shown else ""
         if fresh:
-            self._painted = time.monotonic()
+            self._painted = self.ticks()
             self.head = self._head()
         if fresh or bench.grid.proposal != text:
             for grid in bench.grids.values():
@@ -264,7 +274,7 @@ class Receiving:
     def cell_words(self) -> str:
         """What is said at the cell: of the proposal, or that the next line is taken; or nothing."""
         if self._armed is not None:
-            return "the next line is taken for this row without Enter; T again, or leaving the row, takes that back"
+            return "the next line is taken for this row without Enter; any key takes that back"
         return self.words if self.shown is not None else ""
 
     # --- taking and throwing away -----------------------------------------------------------------------------------
@@ -306,16 +316,15 @@ class Receiving:
     # --- commands ---------------------------------------------------------------------------------------------------
 
     def await_next(self) -> None:
-        """Take the next line for the present row without Enter, or take that back."""
+        """Take the next line for the present row without Enter; a second time that is taken back, as by any key."""
         if self._armed is not None:
-            self._armed = None
             self.bench.say("the next line waits for Enter again")
             return
         here = self._here(more=True)
         if self.feed is None or here is None:
             self.bench.say(NO_PORT if self.feed is None else "the next line can be taken in a reading cell only")
             return
-        self._armed = here
+        self._armed, self._just_armed = here, True
 
     def list_lines(self) -> None:
         """List what came and what became of it; one that was not taken may be chosen, all that wait thrown away."""

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 SLOPE, ZERO = 0.0025, 0.001
 SETUP = ("0.000", "100.0", "0.0", "0.000", "0.000 0.001 0.000", "0.001")
+SOURCE = "the laboratory's own plan"
+"""Where the limits that are changed come from, which is asked after each."""
 ABOVE, FAILED = "D-05", 0.35
 """The sample above the range, and what the failed check reads."""
 
@@ -96,7 +98,7 @@ def test_a_whole_day(tmp_path: Path) -> None:  # noqa: PLR0915 - a day is long
         assert all(standard.readings for standard in bench.run.standard)
         bench.keys("L")  # the laboratory's own values: without them a plan leaves what was added and certified blank
         for name, value in (("check.expected", "80"), ("batch.control_added_mg", "8"), ("batch.spike_added_mg", "8")):
-            bench.keys(name, "enter", value, "enter")
+            bench.keys(name, "enter", value, "enter", SOURCE, "enter")
         bench.keys("escape")
         bench.keys("f4")
         bench.keys("P", str(samples), "enter")
@@ -144,6 +146,8 @@ def test_a_whole_day(tmp_path: Path) -> None:  # noqa: PLR0915 - a day is long
     assert held == []
     diluted = next(row for row in sheet.rows if row.sample == ABOVE and row.reports)
     assert "D" in diluted.flags
+    own = {name: words for name, words in (run.method.sources or {}).items() if words == SOURCE}
+    assert sorted(own) == ["batch.control_added_mg", "batch.spike_added_mg", "check.expected"]
     failing = {finding.rule for finding in sheet.quality if finding.state == "fail"}
     # A day on which blanks were passed over: the checks, offered after them, came late too.
     assert failing == {"setup", "blank-interval", "check-interval", "check", "amounts"}
