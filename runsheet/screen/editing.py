@@ -115,7 +115,7 @@ class Editing:
         if field is None or self.bench.item is None:
             self.bench.say("this cell is calculated: = says how")
             return
-        sent = self.bench.receiving.shown
+        sent = None if add else self.bench.receiving.shown
         text = self._with(sent) if sent is not None else entry.shown(self._old())
         self.begin(f"{text} " if add and text else text, in_place=True)
 

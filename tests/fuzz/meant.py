@@ -168,8 +168,12 @@ class Hand:
             self.done["received"] += any(shown.text in map(str, each.readings) for each in self.rows())
 
     def measure(self) -> None:
-        """What an analyst does: go to the next row, have the photometer send, see it, and mostly accept it."""
-        self.press("n")
+        """What an analyst does: go to a row to read, have the photometer send, see it, and mostly accept it."""
+        bench = self.drive.bench
+        unread = [at for at, row in enumerate(bench.session.run.queue) if not row.readings and row.void is None]
+        if self.idle and unread:
+            bench.activate("queue")
+            bench.go(self.random.choice(unread[:3]))
         self.send()
         self.pause()
         self.look_at_it()

@@ -158,6 +158,14 @@ def test_edited_in_place_and_left_as_it_was_it_is_received(water: Path) -> None:
     assert [each.entered for each in logged(water)] == [log.RECEIVED]
 
 
+def test_a_further_reading_is_typed_and_no_key_makes_the_proposal_one(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.sent("0.112")
+        drive.press("a", "shift+tab")
+
+    assert read(work(water, do)) == {}
+
+
 def test_digits_stay_as_they_came(water: Path) -> None:
     assert read(work(water, lambda drive: drive.received("0.130"))) == {"OS-08": ["0.130"]}
 
