@@ -23,8 +23,11 @@ def on_the_cell(terminal: Terminal) -> bool:
 
 
 def after(terminal: Terminal, *keys: str) -> Terminal:
-    terminal.send(*keys)
-    terminal.settle()
+    """Send keys one by one, each when what the one before it gave is there."""
+    for key in keys:
+        terminal.send(key)
+        terminal.pump(3)
+        terminal.settle(0.3)
     return terminal
 
 
@@ -36,7 +39,7 @@ def test_it_is_seen_where_it_was_asked_for(options: tuple[str, ...], water: Path
     terminal.settle()
     assert terminal.shows_cursor() == bool(options)
     assert on_the_cell(terminal)
-    after(terminal, "q")
+    terminal.send("q")
     assert terminal.exit_code() == 0
     assert terminal.shows_cursor()
 
@@ -70,6 +73,7 @@ def test_a_resize_takes_it_along(water: Path, terminals: list[Terminal]) -> None
     seen = set()
     for size in ((120, 40), (40, 10), (80, 24)):
         terminal.resize(*size)
+        terminal.pump(3)
         terminal.settle(0.4)
         assert on_the_cell(terminal)
         seen.add(terminal.cursor())
@@ -147,6 +151,7 @@ def test_a_stop_leaves_it_as_it_was(options: tuple[str, ...], water: Path, termi
         os.waitpid(terminal.pid, os.WUNTRACED)
         had = len(terminal.chunks)
         terminal.kill(signal.SIGCONT)
+        terminal.pump(3)
         terminal.settle(0.5)
         assert len(terminal.chunks) > had
         assert terminal.shows_cursor() == bool(options)
