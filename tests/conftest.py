@@ -8,15 +8,18 @@ import tempfile
 import pytest
 from hypothesis import settings
 
+from tests.effort import FULL, tries
+
 settings.register_profile("full", deadline=None, derandomize=True, max_examples=100)
-settings.register_profile("everyday", parent=settings.get_profile("full"), max_examples=25)
-settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "everyday"))
+settings.register_profile("everyday", parent=settings.get_profile("full"), max_examples=tries(100))
+settings.load_profile("full" if FULL else "everyday")
 
 
 def pytest_addoption(parser: pytest.Parser, pluginmanager: pytest.PytestPluginManager) -> None:
     """Know the number of processes also where nothing is there to start them: then it is one."""
     if not pluginmanager.hasplugin("xdist"):
         parser.addoption("--numprocesses", help="not used: pytest-xdist is not there")
+        parser.addoption("--dist", help="not used: pytest-xdist is not there")
 
 
 @pytest.fixture(scope="session", autouse=True)

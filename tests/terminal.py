@@ -139,7 +139,7 @@ class Terminal:
         while time.perf_counter() < end:
             done, status = os.waitpid(self.pid, os.WNOHANG)
             if done:
-                self.settle(0.02)  # what it wrote last
+                self.settle(0.5)  # what it wrote last: a busy system hands it on late
                 return os.waitstatus_to_exitcode(status)
             self.pump(0.05)
         self.kill()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo
+from tests.effort import tries
 from tests.fuzz import outside
 from tests.fuzz.keys import work
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 @pytest.mark.parametrize(("name", "seed"), [("water-day", 1), ("soil-day", 2), ("water-day", 3)])
 def test_random_work_loses_nothing(name: str, seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    assert work(tmp_path / "run.toml", 400, seed, demo.text(name), demo.NOW[name]) > 2
+    assert work(tmp_path / "run.toml", tries(400), seed, demo.text(name), demo.NOW[name]) > 2
 
 
 @pytest.mark.parametrize(("name", "seed"), [("water-day", 10), ("soil-day", 11)])
@@ -33,4 +34,4 @@ def test_a_second_screen_follows_whatever_happens(
     name: str, seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    assert outside.follow(tmp_path / "run.toml", 150, seed, demo.text(name), demo.NOW[name]) > 10
+    assert outside.follow(tmp_path / "run.toml", tries(150), seed, demo.text(name), demo.NOW[name]) > tries(10)

@@ -9,6 +9,7 @@ from textual import events
 
 from runsheet import demo
 from runsheet.run.disk import files
+from tests.effort import tries
 from tests.fuzz import keys
 
 if TYPE_CHECKING:
@@ -44,5 +45,5 @@ def test_random_walks_lose_nothing(name: str, seed: int, tmp_path: Path, monkeyp
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(keys, "doing", walking)
     path = tmp_path / "run.toml"
-    assert keys.work(path, 600, seed, demo.text(name), demo.NOW[name]) > 2
-    assert files.log_of(path).read_text(encoding="utf-8").count('"review[') > 5
+    assert keys.work(path, tries(600), seed, demo.text(name), demo.NOW[name]) > 2
+    assert files.log_of(path).read_text(encoding="utf-8").count('"review[') > tries(5)

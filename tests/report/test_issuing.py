@@ -18,6 +18,7 @@ from runsheet.review import printed, signing, trail, trail_rule
 from runsheet.run import edit, text
 from runsheet.run.disk import copies, files, opening, register, store
 from tests.benchmarks.crash_test import Deadly
+from tests.effort import FULL
 from tests.review.test_signing import NOW, noted
 
 if TYPE_CHECKING:
@@ -132,11 +133,15 @@ def test_no_undo_takes_an_issue_back(signed: Bench) -> None:
     opened.close()
 
 
+STEP = 1 if FULL else 4
+"""At each how many file calls an issue is killed."""
+
+
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 def test_killed_at_each_file_call_it_is_issued_whole_or_not_at_all(signed: Bench, tmp_path: Path) -> None:
     before = {path: path.read_bytes() for path in signed.document.parent.iterdir() if path.is_file()}
     outcomes = []
-    for call in range(1, 500):
+    for call in range(1, 500, STEP):
         for path in [*signed.document.parent.rglob("*"), *(tmp_path / "state").rglob("*")]:
             if path.is_file() and path not in before:
                 path.unlink()
@@ -159,7 +164,7 @@ def test_killed_at_each_file_call_it_is_issued_whole_or_not_at_all(signed: Bench
         if os.WIFEXITED(status):
             break
     assert os.WIFEXITED(status)
-    assert len(outcomes) > 40
+    assert len(outcomes) > 40 // STEP
     assert {outcomes[0], outcomes[-1]} == {False, True}
     assert sorted(outcomes) == outcomes, "once its line stands it is issued, whatever comes then"
 

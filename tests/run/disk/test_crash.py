@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
-KILLS = 20
-RACES = 50
+from tests.effort import tries
+
+KILLS = tries(20)
+RACES = tries(50)
 ROOT = Path(__file__).parents[3]
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="the trials need fork")
