@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import selectors
 import socket
+import sys
 import threading
 import time
 from collections import deque
@@ -21,9 +22,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from datetime import datetime
 
-    from runsheet.port.device import Device
     from runsheet.port.named import Port
     from runsheet.port.network import Connection
+
+    if sys.platform == "win32":
+        Device = Connection
+    else:
+        from runsheet.port.device import Device
 
 RETRY = 0.5
 """Seconds until a port that is not there is tried again, and a FIFO nobody writes to is looked at."""
@@ -101,11 +106,11 @@ class Feed:
                 self._pause(RETRY)
 
     def _opened(self) -> Device | Connection:
-        if not self.port.path:
-            return network.connect(self.port, lambda wire: self._wait(wire, selectors.EVENT_WRITE, ANSWER))
-        from runsheet.port.device import Device
+        if sys.platform != "win32" and self.port.path:
+            from runsheet.port.device import Device
 
-        return Device(self.port)
+            return Device(self.port)
+        return network.connect(self.port, lambda wire: self._wait(wire, selectors.EVENT_WRITE, ANSWER))
 
     def _listen(self, source: Device | Connection) -> None:
         """Take lines until the port is gone or the feed ends."""

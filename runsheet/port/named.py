@@ -88,7 +88,8 @@ def _possible(port: Port) -> None:
         mode = 0  # it may come
     if stat.S_ISREG(mode) or stat.S_ISDIR(mode):
         raise Refusal(f"{port.path} is a {'file' if stat.S_ISREG(mode) else 'folder'}, no serial device and no FIFO")
-    from runsheet.port import device
+    if sys.platform != "win32":
+        from runsheet.port import device
 
-    if not device.has_speed(port.speed):
-        raise Refusal(f"{port.name}: this system has no serial speed of {port.speed} bits a second")
+        if not device.has_speed(port.speed):
+            raise Refusal(f"{port.name}: this system has no serial speed of {port.speed} bits a second")
