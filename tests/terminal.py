@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import os
-import pty
 import re
 import select
 import signal
 import struct
 import sys
-import termios
 import time
 from typing import TYPE_CHECKING
+
+import pytest
+
+try:
+    import fcntl
+    import pty
+    import termios
+except ImportError:
+    pytest.skip("this system has no pseudo-terminals", allow_module_level=True)
 
 import pyte
 

@@ -14,12 +14,14 @@ gcc-mingw-w64-x86-64 from the system, and a package index. The environment is bu
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import shutil
 import subprocess
 import sys
 import sysconfig
+import tempfile
 import zipfile
 from pathlib import Path
 
@@ -43,7 +45,9 @@ MAIN = """#include <wchar.h>
 int Py_Main(int, wchar_t **);
 int wmain(int argc, wchar_t **argv) { return Py_Main(argc, argv); }
 """
-ROOMS = ("tests/examples", "tests/test_methods.py", "tests/run/disk/test_lock.py", "tests/run/disk/test_log.py")
+ROOMS = ("tests",)
+LIMIT = 240
+"""Seconds a file of tests may take: there a process takes seconds to start, and one that waits for another for ever."""
 SCENES = """
 import os, subprocess, sys, time
 from datetime import datetime
@@ -113,22 +117,10 @@ def main() -> None:
     wine.run(str(scenes), str(folder / "runs"))
     wine.run("-m", "runsheet", "log", str(folder / "runs" / "day.toml"), "--verify")
     wine.screen(folder / "runs" / "screen.toml")
-    asked = sys.argv[2:] or ROOMS
-    wine.run(
-        "-m",
-        "pytest",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "-n0",
-        "--tb=line",
-        "-W",
-        "ignore",
-        "--continue-on-collection-errors",
-        *asked,
-        lines=60,
-        last=True,
-    )
+    asked = [Path(name) for name in sys.argv[2:] or ROOMS]
+    for file in asked:
+        for found in sorted(file.rglob("test_*.py")) if file.is_dir() else [file]:
+            wine.tests(found)
 
 
 class _Wine:
@@ -141,7 +133,7 @@ class _Wine:
             "RUNSHEET_CACHE": f"Z:{folder}/cache", "RUNSHEET_STATE": f"Z:{folder}/state",
         }  # fmt: skip
 
-    def run(self, *words: str, lines: int = 1000, last: bool = False) -> None:
+    def run(self, *words: str, lines: int = 1000) -> None:
         """Run it; print what it said."""
         print("==", *(word if len(word) < 80 else "..." for word in words), flush=True)
         done = subprocess.run(
@@ -149,7 +141,34 @@ class _Wine:
             capture_output=True, check=False,
         )  # fmt: skip
         told = (done.stdout + done.stderr).decode(errors="replace").splitlines()
-        print(*(told[-lines:] if last else told[:lines]), f"-- exit {done.returncode}, {len(told)} lines", sep="\n")
+        print(*told[:lines], f"-- exit {done.returncode}, {len(told)} lines", sep="\n")
+
+    def tests(self, file: Path) -> None:
+        """Run a file of tests; print how it ended, and of what failed or is missing the reasons, each once."""
+        words = ["-m", "pytest", "-q", "-p", "no:cacheprovider", "-n0", "--tb=line", "-W", "ignore", file.as_posix()]
+        with tempfile.TemporaryFile() as told:
+            reader = subprocess.Popen(["cat"], stdin=subprocess.PIPE, stdout=told)
+            run = subprocess.Popen(
+                ["wine", str(self.python), *words], env=self.env, cwd=ROOT, stdin=subprocess.PIPE,
+                stdout=reader.stdin, stderr=subprocess.DEVNULL,
+            )  # fmt: skip
+            assert reader.stdin is not None
+            reader.stdin.close()
+            try:
+                run.wait(LIMIT)
+                end = ""
+            except subprocess.TimeoutExpired:
+                run.kill()
+                end = f"not ended in {LIMIT} s; "
+            with contextlib.suppress(subprocess.TimeoutExpired):  # a process of its own may keep the pipe open
+                reader.wait(5)
+            reader.kill()
+            reader.wait()
+            told.seek(0)
+            lines = told.read().decode(errors="replace").splitlines()
+        print(f"{file}: {end}{lines[-1].strip('= ') if lines else 'nothing was said'}", flush=True)
+        for why in dict.fromkeys(line[4:160].strip() for line in lines if line.startswith("E   ")):
+            print(f"    {why}")
 
     def screen(self, path: Path) -> None:
         """Open a run on the screen, type a reading, leave; print the picture and what is on the disk."""
