@@ -45,7 +45,7 @@ QUIET = 0.4
 """Seconds without a key before a proposal comes into sight: a key struck twice is over by then."""
 KEPT = 200
 """Lines listed."""
-WAITS = "waits"
+WAITS, PASSED = "waits", "passed over for a newer one"
 NO_PORT = "no photometer is read: runsheet FILE --from PORT"
 
 
@@ -96,7 +96,8 @@ class Receiving:
         """When the last reading was accepted, and its row."""
         self._painted = 0.0
         self._later = False
-        self._unsaid = ""
+        self._unsaid = self._said = ""
+        """What is to be said of lines that were not taken, and what was."""
 
     # --- the port ---------------------------------------------------------------------------------------------------
 
@@ -205,7 +206,7 @@ class Receiving:
             return
         older = len(self._waiting) - 1 if self.shown is None else 0
         for each in self._waiting[:-1]:
-            each.fate = "passed over for a newer one"
+            each.fate = PASSED
         self._waiting, self.shown = [newest], newest
         told = f" ({older} older: l)" if older else ""
         doubt = self._doubt(newest)
@@ -249,8 +250,14 @@ class Receiving:
         return f", {' '.join(filter(None, shown))}" if row.reported else ""
 
     def _say(self, *, fresh: bool) -> None:
-        if fresh and self._unsaid and self.bench.idle:
-            self.bench.message, self._unsaid = self._unsaid, ""
+        """Say once what was not taken, unless something is proposed: that is what the line is for."""
+        bench = self.bench
+        if self.shown is not None:
+            bench.message = "" if bench.message == self._said else bench.message
+        elif fresh and self._unsaid and bench.idle:
+            bench.message = self._said = self._unsaid
+        if fresh and bench.idle:
+            self._unsaid = ""
 
     def _paint(self, *, fresh: bool) -> None:
         bench, text = self.bench, f"{self.shown.text}?" if self.shown else ""
@@ -294,8 +301,11 @@ class Receiving:
         """Note that a reading was accepted, and the line that was in its cell."""
         self._accepted = (self.bench.session.clock(), name)
         if arrived is not None:
+            at = self._waiting.index(arrived)
+            for each in self._waiting[:at]:
+                each.fate = PASSED
+            self._waiting = self._waiting[at + 1 :]
             arrived.fate = f"typed over as {name}" if typed else f"taken as {name}"
-            self._waiting = [each for each in self._waiting if each is not arrived]
             self.shown = None
 
     def throw_away(self) -> bool:

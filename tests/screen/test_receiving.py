@@ -459,3 +459,26 @@ def test_the_laboratory_file_names_the_port_of_the_runs_photometer(water: Path) 
     other.bench.port = "tcp:127.0.0.1:9"
     other.run(then=look)
     assert seen == ["/nowhere/tty", None, "tcp:127.0.0.1:9"]
+
+
+def test_what_came_before_a_line_that_is_taken_is_passed_over(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.sent("0.9")
+        drive.press("T")
+        drive.sent("0.112")
+        assert drive.bench.item.id == "OS-09"
+        assert drive.proposed == ""
+
+    assert read(work(water, do)) == {"OS-08": ["0.112"]}
+
+
+def test_a_line_that_is_not_taken_does_not_hide_what_is_proposed(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.sent("Run 7 of 9")
+        assert drive.screen()[-3] == "not taken, 2 numbers: Run 7 of 9"
+        drive.sent("0.112")
+        assert drive.screen()[-3].startswith("0.112 came")
+        drive.sent("ready")
+        assert drive.screen()[-3].startswith("0.112 came")
+
+    work(water, do)
