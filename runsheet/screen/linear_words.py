@@ -35,7 +35,7 @@ def opening(session: Session) -> list[str]:
 
 def next_thing(session: Session) -> str:
     """What to do next and why."""
-    step = next_step.next_step(session.sheet)
+    step = next_step.next_step(session.sheet, session.dilution_offered)
     if step.done and session.next_to_sign:
         return f"NEXT {session.next_to_sign}: {step.why}"
     words = "lamp on: :start begins the warm-up" if step.words.startswith("lamp on") else step.words
@@ -52,7 +52,7 @@ def row(session: Session, pane: PaneName, place: int, name: str) -> list[str]:
     """A row with what it comes to."""
     sheet = session.sheet
     if pane == "queue":
-        return [_queue_row(sheet.rows[place])]
+        return [_queue_row(session, sheet.rows[place])]
     shown = next(each for each in panes.PANES if each.name == pane)
     typed = getattr(session.run, shown.array)[place]
     told = " ".join(map(str, typed.readings)) or "not read"
@@ -62,7 +62,7 @@ def row(session: Session, pane: PaneName, place: int, name: str) -> list[str]:
     return [f"{name}: {told}", shown.summary(sheet)]
 
 
-def _queue_row(found: RowResult) -> str:
+def _queue_row(session: Session, found: RowResult) -> str:
     read = " ".join(map(str, found.row.readings)) or "not read"
     parts = [f"{found.id}: {read}", f"at {found.row.at:%H:%M}" if found.row.at else ""]
     if result := columns.reported(found):
@@ -72,7 +72,7 @@ def _queue_row(found: RowResult) -> str:
         parts.append(f"U {figure(found.expanded, 2)} (k = {figure(found.coverage, 3)})")
     parts.append(f"flags {found.letters}" if found.letters else "")
     parts.append(columns.state(found))
-    parts.append(f"above the range: {found.advice}, :dilute" if found.advice else "")
+    parts.append(f"above the range: :dilute offers {session.dilution_offered(found)}x" if found.advice else "")
     return ", ".join(filter(None, parts))
 
 

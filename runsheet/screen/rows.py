@@ -16,7 +16,6 @@ from runsheet.screen.content import Content
 from runsheet.screen.context import place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.show import findings
-from runsheet.work import new_row as new_rows
 from runsheet.work import next_step, photometer, usual
 from runsheet.work.new_row import Names, advised, new_row, read_again
 
@@ -204,7 +203,7 @@ def dilute(context: Context) -> None:
         return
     row, asked = context.session.sheet.rows[place], ""
     steps = context.session.laboratory.dilutions
-    offered = new_rows.dilution_offered(row, steps)
+    offered = context.session.dilution_offered(row)
 
     def answer(text: str) -> str | None:
         nonlocal asked

@@ -22,7 +22,7 @@ from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import ReadOnlyStore
 from runsheet.show import places
-from runsheet.work import limit_source, moves
+from runsheet.work import limit_source, moves, new_row
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Literal
 
-    from runsheet.compute.results import Sheet
+    from runsheet.compute.results import RowResult, Sheet
     from runsheet.history.cache import Progress
     from runsheet.history.open_run import EarlierRuns
     from runsheet.methods.laboratory import Laboratory
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from runsheet.run.disk.store import Store
     from runsheet.run.edit import Edit, Received
     from runsheet.run.model import Run
+    from runsheet.tables import Number
 
 AT_ONCE = 100
 """Documents of earlier runs read without being asked: more are read when a person says so."""
@@ -85,6 +86,10 @@ class Session:
         from runsheet.run.disk import files
 
         return laboratory.find(files.real(self.path).parent)[0]
+
+    def dilution_offered(self, row: RowResult) -> Number | None:
+        """The dilution that is offered for a row, one of the house's."""
+        return new_row.dilution_offered(row, self.laboratory.dilutions)
 
     def now(self) -> datetime:
         """The time as it is written into the run."""

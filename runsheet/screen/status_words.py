@@ -34,7 +34,7 @@ def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
 
 def next_thing(bench: Bench) -> str:
     """What to do next and why."""
-    step = next_step(bench.session.sheet)
+    step = next_step(bench.session.sheet, bench.session.dilution_offered)
     if step.done and bench.session.next_to_sign:
         return f"NEXT {bench.session.next_to_sign}: {step.why}"
     offer = " with b" if step.offer else ""
@@ -83,7 +83,9 @@ def cell(bench: Bench) -> str:
 
 def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
     if row.advice and column.key in ("readings", "reported", "flags"):
-        return f"{row.id} is above the range: {row.advice} and read again (d)"
+        offered, least = bench.session.dilution_offered(row), f"{row.dilute_to:.12g}x"
+        more = "" if f"{offered}x" == least else f"; {least} is the least"
+        return f"{row.id} is above the range: d reads it again diluted {offered}x{more}"
     if row.row.struck and column.key == "readings":
         return f"{row.id}: {readings(row.row.struck)} struck out: {row.row.struck_reason or 'no reason given'}"
     lines = explain.lines(row, bench.session.sheet, column.key if column.explains else "state")

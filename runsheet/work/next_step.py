@@ -11,10 +11,14 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from runsheet.run.kinds import EVENTS
 from runsheet.show import findings, state
 from runsheet.work import usual
+from runsheet.work.new_row import advised
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet
     from runsheet.run.kinds import Event
+    from runsheet.tables import Number
 
 PaneName = Literal["setup", "standards", "queue", "quality"]
 
@@ -37,9 +41,13 @@ class NextStep(NamedTuple):
     """Whether nothing is left at the bench: what is next is said by who signed."""
 
 
-def next_step(sheet: Sheet) -> NextStep:
-    """The next thing to do."""
-    return next(step for find in _ORDER if (step := find(sheet)) is not None)
+def next_step(sheet: Sheet, offered: Callable[[RowResult], Number | None] = advised) -> NextStep:
+    """The next thing to do; `offered` gives the dilution that is offered for a row above the range."""
+
+    def dilution(sheet: Sheet) -> NextStep | None:
+        return _dilution(sheet, offered)
+
+    return next(step for find in (*_FIRST, dilution, *_THEN) if (step := find(sheet)) is not None)
 
 
 def _setup(sheet: Sheet) -> NextStep | None:
@@ -110,16 +118,12 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
     return NextStep("queue", at, words, finding.why if finding else "it is outside its limits")
 
 
-def _dilution(sheet: Sheet) -> NextStep | None:
+def _dilution(sheet: Sheet, offered: Callable[[RowResult], Number | None]) -> NextStep | None:
     """A sample reads above the range and is not diluted yet."""
     for at, row in enumerate(sheet.rows):
         if row.kind == "sample" and row.advice and row.reports:
-            return NextStep(
-                "queue",
-                at,
-                f"{row.id} is above the range: d reads it again, {row.advice} or more",
-                "clean solvent first",
-            )
+            words = f"{row.id} is above the range: d reads it again diluted {offered(row)}x"
+            return NextStep("queue", at, words, "clean solvent first")
     return None
 
 
@@ -232,7 +236,9 @@ def _done(sheet: Sheet) -> NextStep:
     )
 
 
-_ORDER = (_setup, _standards, _empty, _failed_event, _due, _dilution, _unread, _held, _closing, _failing, _done)
+_FIRST = (_setup, _standards, _empty, _failed_event, _due)
+_THEN = (_unread, _held, _closing, _failing, _done)
+"""What comes before and after a sample that is to be diluted."""
 
 
 def offered_kind(due: tuple[DueResult, ...]) -> Event:

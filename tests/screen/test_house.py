@@ -9,6 +9,7 @@ import pytest
 
 from runsheet.screen import status_words
 from runsheet.screen.page import Page
+from runsheet.screen.status_words import cell, next_thing
 from tests.screen.driving import Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -142,3 +143,25 @@ def test_without_a_file_nothing_is_offered(water: Path) -> None:
         "F", typed("run.reviewer"), "down", then=lambda d: seen.append(d.bench.query_one(Page).content is None)
     )
     assert seen == [True]
+
+
+@pytest.mark.parametrize("steps", [[2, 4, 8], [20], [2]], ids=str)
+def test_next_and_the_cell_name_the_dilution_that_is_offered(steps: list[int], water: Path) -> None:
+    """Of the house's steps the smallest that is enough; where none is, the advice."""
+    (water.parent / "laboratory.toml").write_text(f"[laboratory]\ndilutions = {steps}\n", encoding="utf-8")
+    told: list[str] = []
+
+    def look(drive: Drive) -> None:
+        bench = drive.bench
+        told.extend((next_thing(bench), cell(bench)))
+
+    drive = Drive(water).run(typed("0.9"), then=look)
+    assert drive.bench.item.id == "OS-08"
+    assert drive.bench.item.dilute_to == 3
+    asked = Drive(water).run("up", "d").bench.prompt
+    offered = next((step for step in steps if step >= 3), 3)
+    assert told[0].startswith(f"NEXT OS-08 is above the range: d reads it again diluted {offered}x")
+    least = "" if offered == 3 else "; 3x is the least"
+    assert told[1] == f"OS-08 is above the range: d reads it again diluted {offered}x{least}"
+    assert asked is not None
+    assert asked.label == f"OS-08: {offered}x advised; Enter, or type another:"
