@@ -8,13 +8,26 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, fields, is_dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from runsheet import tables
 from runsheet.methods import solvents
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
-from runsheet.run.model import About, Batch, Calibration, Instrument, Method, Row, Sample, Setup, Solvent, Standard
+from runsheet.run.model import (
+    About,
+    Batch,
+    BlankLimits,
+    Calibration,
+    Instrument,
+    Method,
+    Row,
+    Sample,
+    Setup,
+    Solvent,
+    Standard,
+)
 from runsheet.screen.content import Content
 from runsheet.show import places
 from runsheet.work import limit_source, offers, photometer, usual
@@ -122,7 +135,8 @@ class _Asked:
         if not made or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
             self.again()
             return None
-        context.commit(made, then=(lambda: _ask_source(context, field, self.again)) if asks else self.again)
+        again = self.again if photometer.blank_limit_wanted(run) else partial(_with_blank_limit, context, self.again)
+        context.commit(made, then=(lambda: _ask_source(context, field, again)) if asks else again)
         return None
 
     def _unusual(self, value: Any, chosen: Offer | None) -> str:
@@ -132,6 +146,16 @@ class _Asked:
         session = self.context.session
         steps = session.laboratory.dilutions
         return usual.why_not(session.run, found[1], int(found[2]) - 1, found[3], value, steps) if found else ""
+
+
+def _with_blank_limit(context: Context, again: Callable[[], None]) -> None:
+    """Ask for the limit on a blank where a change has left the method without one that fits; Enter leaves it so."""
+    if not (why := photometer.blank_limit_wanted(context.session.run)):
+        again()
+        return
+    field = Field("method.blank.concentration", BlankLimits, "concentration")
+    label = f"{why[0].upper()}{why[1:]}. Its limit in mg/L of extract, Enter: none yet"
+    ask_field(context, field, label, "", again, keeps=True)
 
 
 def _is_limit(field: Field) -> bool:

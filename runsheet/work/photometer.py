@@ -52,6 +52,18 @@ def followed(run: Run, edits: Sequence[Edit]) -> list[Edit]:
     return [*edits, *(made for made in plain if made.old != made.new), *_setup(run, reads)]
 
 
+def blank_limit_wanted(run: Run) -> str:
+    """That the method's limit on a blank is in another unit than the photometer reads now, in words; or nothing.
+
+    It is asked for, not computed: how many mg/L an absorbance is was never measured with this photometer.
+    """
+    limits, direct = run.method.blank, run.instrument.reads == "concentration"
+    own, other = (None, None) if limits is None else (limits.concentration, limits.absorbance)
+    if not direct or own is not None or other is None:
+        return ""
+    return f"the method's limit on a blank is {other} A, and this photometer reads mg/L"
+
+
 def _read_already(run: Run) -> str:
     """What was read first, or nothing; a lamp that is on is no reading."""
     named = [*((each.check, each.readings) for each in run.setup), *((each.id, each.readings) for each in run.standard)]

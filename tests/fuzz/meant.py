@@ -239,9 +239,8 @@ class Hand:
             self.press("enter")
             if self.drive.bench.prompt is not None:
                 self.type("bubble")
-            self.done["struck out"] += sum(
-                len(each.struck) for each in self.drive.bench.session.run.queue if each.id == row.id
-            )
+            now = next((each for each in self.drive.bench.session.run.queue if each.id == row.id), row)
+            self.done["struck out"] += len(now.struck) > len(row.struck)
         else:
             value = self.next_number()
             self.meant[row.id].add(value)

@@ -188,6 +188,28 @@ def test_a_direct_reading_analyser_in_one_step_and_back(empty: Path) -> None:
     assert len(run.setup) == 7
 
 
+@pytest.mark.parametrize(("answer", "limit"), [("2", "2"), ("", None)])
+def test_a_blank_limit_in_absorbance_is_asked_for_in_what_is_read_now(
+    answer: str, limit: str | None, empty: Path
+) -> None:
+    """Nothing is made of the old one: how many mg/L an absorbance is was never measured with this photometer."""
+    asked: list[str] = []
+
+    def look(drive: Drive) -> None:
+        asked.append(drive.bench.prompt.label if drive.bench.prompt else "")
+
+    change = ("F", typed("instrument.reads"), typed("concentration"))
+    Drive(empty).run(*change, then=look)
+    told = "The method's limit on a blank is 0.005 A, and this photometer reads mg/L"
+    assert asked == [f"{told}. Its limit in mg/L of extract, Enter: none yet:"]
+    assert main(["new", str(empty.with_name("again.toml")), "--method", "tph-water"]) == 0
+    drive = Drive(empty.with_name("again.toml")).run(*change, typed(answer), typed("our own blanks"))
+    blank = drive.document.method.blank
+    assert blank is not None
+    assert (blank.concentration is None, str(blank.concentration)) == (limit is None, str(limit))
+    assert str(blank.absorbance) == "0.005"
+
+
 def test_what_the_photometer_reads_is_refused_another_scale_once_anything_was_read(water: Path) -> None:
     seen: list[str] = []
     old = water.read_bytes()

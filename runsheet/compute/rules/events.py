@@ -55,7 +55,13 @@ def blank_verdict(row: RowResult, run: Computed) -> Finding:
     low, unit = None if limit is None else -limit, "mg/L of extract" if direct else "A"
     made = Finding("blank", (row.id,), row.net, low, limit, "pass", "", unit, read_at=row.row.at)
     if row.found_good and row.left_good:
-        return made
+        other = blank_limit(run.run.method, direct=not direct)
+        if limit is not None or other is None:
+            return made
+        why = (
+            f"not judged: the method's limit is {other:g} {'A' if direct else 'mg/L of extract'}, and this is in {unit}"
+        )
+        return made._replace(state="warn", why=why)
     affects = run.reach.beside(row, before=not row.found_good, after=not row.left_good)
     if row.found_good:
         value = as_left(row, run.run.instrument.reads)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.make import SLOPE, Table, at, results, row, said, standards, verdict
+from tests.make import SLOPE, Table, at, findings, results, row, said, standards, verdict
 
 case = pytest.param
 Said = tuple[Any, ...]
@@ -98,6 +98,17 @@ def test_blank_of_a_direct_run_is_judged_in_concentration() -> None:
     queue = [blank("B1", 2.0), blank("B2", 4.1)]
     result = results(queue, method={"blank": {"concentration": 2, "absorbance": 0.001}}, **direct)
     assert verdict(result, "blank") == said(("pass", "B1", 2.0, -2, 2), ("fail", "B2", 2.1, -2, 2))
+
+
+def test_a_blank_whose_limit_is_in_another_unit_is_not_judged_and_says_so() -> None:
+    direct: Table = {"instrument": {"reads": "concentration"}, "calibration": {"model": "direct"}, "standard": []}
+    for limits, more, why in (
+        ({"absorbance": 0.005}, direct, "the method's limit is 0.005 A, and this is in mg/L of extract"),
+        ({"concentration": 2}, {}, "the method's limit is 2 mg/L of extract, and this is in A"),
+    ):
+        (found,) = findings(results([blank("B1", 0.4)], method={"blank": limits}, **more), "blank")
+        assert (found["state"], found["why"], found["high"]) == ("warn", f"not judged: {why}", None)
+    assert verdict(results([blank("B1", 0.4)], method={"blank": {"every_readings": 9}}), "blank")[0][0] == "pass"
 
 
 @pytest.mark.parametrize(
