@@ -15,7 +15,7 @@ import re
 import sys
 import tomllib
 import types
-from dataclasses import MISSING, dataclass, fields, is_dataclass
+from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from datetime import date, datetime, time
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, TypeVar, Union, get_args, get_origin, get_type_hints
@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, TypeVar, Union,
 from runsheet.problem import Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     Reader = Callable[[Any, str, list[Problem]], Any]
 
@@ -176,7 +176,9 @@ _DEEP = re.compile(rf"(?<![\w\"'-])(?:(?:[\w-]+|\"[^\"\n]*\"|'[^'\n]*')[ \t]*\.[
 
 def _deep_key(text: str) -> Problem | None:
     """The problem of a key of too many parts, before anything is parsed; None where there is none."""
-    if _DEEP.search(text) is None:  # nearly always: what follows is for a note with a word of many points
+    # Nearly always nothing: the first question is quick, the second for a line of many points, what follows for a note
+    # with a word of many.
+    if all(line.count(".") < DEEPEST for line in text.split("\n")) or _DEEP.search(text) is None:
         return None
     bare = _STRINGS.sub(lambda found: "s" + "\n" * found[0].count("\n"), text)
     found = _DEEP.search(bare)
@@ -469,8 +471,16 @@ def _plain_value(value: Any) -> Any:
 # --- lines ------------------------------------------------------------------------------------------------------
 
 
-def line_of(path: str, positions: dict[str, int]) -> int | None:
-    """Find the line of a path among `positions`: its own, its array's, or its table's header where a key is missing."""
+def placed(problems: Sequence[Problem], text: str) -> list[Problem]:
+    """The problems found in a text, each with its line where that can be told."""
+    if not problems:
+        return []
+    lines = positions(text)
+    return [problem if problem.line else replace(problem, line=_line_of(problem.path, lines)) for problem in problems]
+
+
+def _line_of(path: str, positions: dict[str, int]) -> int | None:
+    """The line of a path among `positions`: its own, its array's, or its table's header where a key is missing."""
     array = re.sub(r"\[\d+\]$", "", path)
     return positions.get(path) or positions.get(array) or positions.get(path.rpartition(".")[0])
 

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import argparse
 import difflib
-import gc
 import os
 import sys
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from runsheet import streams
+from runsheet import processes, streams
 from runsheet.command import completion, file_format, folder, issuing, line_by_line, one_run
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
@@ -21,14 +20,10 @@ from runsheet.figures import visible
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-COLLECT_AFTER = 50_000
-"""New objects before the collector looks for unused circles of them. At the usual 700 it goes through everything a
-dozen times while modules are loaded, a tenth of a start, and again while a long run is computed."""
-
 
 def run() -> NoReturn:
     """Run the command line and leave."""
-    gc.set_threshold(COLLECT_AFTER)
+    processes.collect_seldom()
     streams.prepare()
     try:
         code = _ended(sys.argv[1:])

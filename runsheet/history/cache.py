@@ -125,16 +125,7 @@ def bring_up(
         tables = Tables(_made(sqlite3.connect(":memory:")), real, f"nothing is kept for the next time: {error}")
         _update(tables, found, progress, at_most)
     _sealed(tables)
-    tables.connection.execute(TWICE)
     return tables
-
-
-TWICE = """
-CREATE TEMP TABLE twice AS SELECT path FROM (
-  SELECT path, row_number() OVER (PARTITION BY id ORDER BY last DESC, path) AS place FROM run WHERE id <> ''
-) WHERE place > 1
-"""
-"""Documents whose run is in another one too that was read later: what they hold would count twice."""
 
 
 def _opened(file: Path, folder: Path) -> Tables:
@@ -180,13 +171,13 @@ def _check(connection: sqlite3.Connection) -> None:
     if made_by != (version(),):
         with connection:
             connection.execute("BEGIN IMMEDIATE")
-            for table in (*TABLES, "made_by", "sealed"):
+            for table in (*TABLES, "made_by", *OWN_TABLES):
                 connection.execute(f'DROP TABLE IF EXISTS "{table}"')
 
 
 def version() -> str:
     """Say by what the tables were made: the program's version, and their own shape."""
-    shape = "\n".join(create_statements())
+    shape = "\n".join([*create_statements(), *OWN_TABLES.values()])
     return f"{__version__} {hashlib.sha256(shape.encode()).hexdigest()[:16]}"
 
 
@@ -199,11 +190,22 @@ def _made(connection: sqlite3.Connection) -> sqlite3.Connection:
                     connection.execute(statement)
                 for table in TABLES:
                     connection.execute(f'CREATE INDEX "{table}_path" ON "{table}" (path)')
-                connection.execute("CREATE TABLE sealed (path TEXT PRIMARY KEY, digest TEXT NOT NULL)")
+                for statement in OWN_TABLES.values():
+                    connection.execute(statement)
                 connection.execute(f"PRAGMA application_id = {OURS}")
                 connection.execute("CREATE TABLE made_by (version TEXT NOT NULL)")
                 connection.execute("INSERT INTO made_by VALUES (?)", (version(),))
     return connection
+
+
+OWN_TABLES = {
+    "sealed": "CREATE TABLE sealed (path TEXT PRIMARY KEY, digest TEXT NOT NULL)",
+    "twice": "CREATE TABLE twice (path TEXT NOT NULL)",
+    "as_found": "CREATE TABLE as_found (digest TEXT NOT NULL)",
+}
+"""Beside the rows: the digest of each document's rows; the documents whose run is in another one too that was read
+later, so that what they hold would count twice; and the digest of the whole folder's stamps as they were when all of it
+had been read, by which a folder that did not change is told at once."""
 
 
 # --- whether it is as it was left ---
@@ -261,9 +263,9 @@ def _believe_sealed(connection: sqlite3.Connection) -> None:
             found.setdefault(row[0], [[] for _ in TABLES])[at].append(row)
     seals = dict(connection.execute("SELECT path, digest FROM sealed"))
     wrong = {path for path, rows in found.items() if seals.get(path) != _seal(rows)}
-    if wrong or seals.keys() - found:
-        with connection:
-            _forget(connection, wrong | (seals.keys() - found))
+    with connection:
+        connection.execute("DELETE FROM as_found")  # what is beside the rows is made anew from them
+        _forget(connection, wrong | (seals.keys() - found))
 
 
 def _seal(tables: Sequence[Sequence[Sequence[object]]]) -> str:
@@ -276,14 +278,36 @@ def _seal(tables: Sequence[Sequence[Sequence[object]]]) -> str:
 
 
 def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress], bool], at_most: int | None) -> None:
+    told = hashlib.sha256(repr(found).encode("utf-8", "surrogateescape")).hexdigest()
+    if tables.rows("SELECT digest FROM as_found") == [(told,)]:
+        return
     known = dict(tables.connection.execute("SELECT path, stamp FROM run"))
     gone = known.keys() - map(documents.shown, found)
     changed = [(path, stamp) for path, stamp in found.items() if known.get(documents.shown(path)) != stamp]
-    if gone:
-        with tables.connection:
-            _forget(tables.connection, gone)
+    with tables.connection:
+        tables.connection.execute("DELETE FROM as_found")
+        _forget(tables.connection, gone)
     tables.unread = len(changed)
-    if not changed or (at_most is not None and len(changed) > at_most):
+    if at_most is None or len(changed) <= at_most:
+        _read(tables, changed, progress)
+    with tables.connection:
+        tables.connection.execute("BEGIN IMMEDIATE")
+        tables.connection.execute("DELETE FROM twice")
+        tables.connection.execute(TWICE)
+        if tables.unread == 0:
+            tables.connection.execute("INSERT INTO as_found VALUES (?)", (told,))
+
+
+TWICE = """
+INSERT INTO twice SELECT path FROM (
+  SELECT path, row_number() OVER (PARTITION BY id ORDER BY last DESC, path) AS place FROM run WHERE id <> ''
+) WHERE place > 1
+"""
+
+
+def _read(tables: Tables, changed: list[tuple[str, str]], progress: Callable[[Progress], bool]) -> None:
+    """Read documents into the tables, until all are or `progress` has enough."""
+    if not changed:
         return
     with contextlib.closing(documents.read_all(tables.folder, changed)) as read:  # type: ignore[type-var]
         batch: list[Facts] = []
@@ -293,6 +317,7 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
             stop = not progress(Progress(len(changed) - tables.unread, len(changed)))
             if len(batch) >= TOGETHER or tables.unread == 0 or stop:
                 with tables.connection:
+                    tables.connection.execute("BEGIN IMMEDIATE")
                     keep(tables.connection, batch)
                 batch = []
             if stop:
@@ -307,7 +332,8 @@ def _forget(connection: sqlite3.Connection, paths: Iterable[str]) -> None:
 
 def keep(connection: sqlite3.Connection, batch: list[Facts]) -> None:
     """Put the rows of some documents in the place of those they had before; the caller's transaction."""
-    _forget(connection, (facts.run.path for facts in batch))
+    known = "SELECT 1 FROM sealed WHERE path = ?"
+    _forget(connection, [each.run.path for each in batch if connection.execute(known, (each.run.path,)).fetchone()])
     seals = [(facts.run.path, _seal(list(facts.tables.values()))) for facts in batch]
     connection.executemany("INSERT INTO sealed VALUES (?, ?)", seals)
     for table in TABLES:

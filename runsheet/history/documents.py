@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from runsheet.problem import Problem
     from runsheet.run.model import Run
 
-KEPT_COPIES = (".before-edit.toml", ".ours-", ".theirs-")
+KEPT_COPIES = re.compile(r"\.before-edit\.toml|\.ours-|\.theirs-")
 """What the program keeps beside a run, which is no run of its own."""
 OWN_FILES = ("baselines.toml", "rounds.toml", "laboratory.toml")
 """What lies beside runs and is none."""
@@ -41,23 +42,27 @@ def find(folder: Path, *, deep: bool = True) -> dict[str, str]:
     Hidden files and folders are passed over, and folders that cannot be read; the top one raises OSError.
     """
     os.scandir(folder).close()
-    return dict(_walk(str(folder), "", deep=deep))
+    found: dict[str, str] = {}
+    _walk(str(folder), "", found, deep=deep)
+    return found
 
 
-def _walk(folder: str, below: str, *, deep: bool) -> Iterator[tuple[str, str]]:
+def _walk(folder: str, below: str, found: dict[str, str], *, deep: bool) -> None:
+    """Add the documents of a folder to those found, each file looked at once: there may be a hundred thousand."""
     try:
         with os.scandir(folder) as entries:
             seen = {entry.name: entry for entry in entries if not entry.name.startswith(".")}
     except OSError:
         return
-    for name, entry in sorted(seen.items()):
+    for name in sorted(seen):
+        entry = seen[name]
         try:
-            if name == copies.FOLDER and register.NAME in seen:
-                continue  # the copies of what was issued are no runs of their own
             if entry.is_dir(follow_symlinks=False):
-                yield from _walk(entry.path, f"{below}{name}/", deep=deep) if deep else ()
-            elif name.endswith(".toml") and name not in OWN_FILES and not any(part in name for part in KEPT_COPIES):
-                yield below + name, f"{_stamp(entry)} {_stamp(seen.get(f'{name}.log'))}"
+                if deep and not (name == copies.FOLDER and register.NAME in seen):  # those are no runs of their own
+                    _walk(entry.path, f"{below}{name}/", found, deep=deep)
+            elif name.endswith(".toml") and name not in OWN_FILES and not KEPT_COPIES.search(name):
+                log = seen.get(f"{name}.log")
+                found[below + name] = f"{_stamp(entry)} {_stamp(log) if log else NO_STAMP}"
         except OSError:  # gone while we looked
             continue
 
@@ -67,22 +72,32 @@ def shown(path: str) -> str:
     return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
-def _stamp(entry: os.DirEntry[str] | None) -> str:
+NO_STAMP = "-"
+
+
+def _stamp(entry: os.DirEntry[str]) -> str:
     """Size, time and inode of what stands there; a link to nothing has none, and the reading says so."""
     try:
-        stat = entry.stat() if entry else None
-        if entry and stat and not stat.st_ino:  # Windows leaves it out of what it lists
+        stat = entry.stat()
+        if not stat.st_ino:  # Windows leaves it out of what it lists
             stat = Path(entry.path).stat()
     except OSError:
-        stat = None
-    return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ino}" if stat else "-"
+        return NO_STAMP
+    return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ino}"
 
 
 # --- reading ----------------------------------------------------------------------------------------------------
 
 
-def read(folder: str, path: str, stamp: str) -> Facts:
-    """Read one document into its rows, with what its log has ahead of it.
+def rescues() -> bool:
+    """Whether entries of any run are kept elsewhere: asked once before many documents are read."""
+    from runsheet.run.disk import rescue
+
+    return rescue.any_there()
+
+
+def read(folder: str, path: str, stamp: str, *, rescued: bool = True) -> Facts:
+    """Read one document into its rows, with what its log has ahead of it, and `rescued` what is kept elsewhere.
 
     Whatever goes wrong with it is a finding about it: one file must not keep the others of a folder from being read.
     """
@@ -90,7 +105,7 @@ def read(folder: str, path: str, stamp: str) -> Facts:
 
     name = shown(path)
     try:
-        data, run, problems = _look(Path(folder, path))
+        data, run, problems = _look(Path(folder, path), rescued=rescued)
         if run is None or has_errors(problems):
             return extract.Facts(_unread(name, stamp, _why(data, problems)))
         return extract.facts(name, stamp, run)
@@ -102,13 +117,13 @@ def read(folder: str, path: str, stamp: str) -> Facts:
         return extract.Facts(_unread(name, stamp, f"a fault of this program: {type(error).__name__}: {error}"))
 
 
-def _look(document: Path) -> tuple[bytes, Run | None, Sequence[Problem]]:
+def _look(document: Path, *, rescued: bool) -> tuple[bytes, Run | None, Sequence[Problem]]:
     """Read a document; its log too, where the log's last line says that it is ahead of the document."""
-    from runsheet.run.disk import files, opening, rescue
+    from runsheet.run.disk import files, opening
 
     document = files.real(document)
     data = files.DISK.read(document, files.LARGEST_DOCUMENT)
-    if _level(files.log_of(document), data) and not rescue.any_there():
+    if not rescued and _level(files.log_of(document), data):
         return data, *opening.parsed(data)
     found = opening.look(document)
     return found.data or b"", found.run, found.problems
@@ -161,5 +176,6 @@ def read_all(folder: Path, wanted: Iterable[tuple[str, str]]) -> Iterator[Facts]
             for facts in workers.read(str(folder), todo, processes):
                 unanswered.pop(facts.run.path, None)
                 yield facts
+    rescued = rescues()
     for path, stamp in unanswered.values():
-        yield read(str(folder), path, stamp)
+        yield read(str(folder), path, stamp, rescued=rescued)

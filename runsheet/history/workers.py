@@ -16,6 +16,8 @@ import threading
 import time
 from typing import TYPE_CHECKING, Any
 
+from runsheet import processes
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from typing import IO
@@ -115,9 +117,10 @@ def work(asked: IO[bytes], told: IO[bytes]) -> None:
     """Read the documents asked for, one a line, and tell their rows, one document a line."""
     from runsheet.history import documents
 
+    rescued = documents.rescues()
     for line in asked:
         folder, path, stamp = json.loads(line)
-        facts = documents.read(folder, path, stamp)
+        facts = documents.read(folder, path, stamp, rescued=rescued)
         told.write(_line(list(facts.tables.values())))
         told.flush()
 
@@ -138,4 +141,5 @@ def end_with(parent: int, every: float = 1.0) -> None:
 
 if __name__ == "__main__":
     end_with(int(sys.argv[1]))
+    processes.collect_seldom()
     work(sys.stdin.buffer, sys.stdout.buffer)

@@ -81,8 +81,7 @@ def parse(text: str) -> tuple[Method | None, list[Problem]]:
     method = tables.table(Method, data, "", problems)
     if method is not None:
         problems += _crossed(method)
-    lines = tables.positions(text)
-    return method, [replace(problem, line=problem.line or tables.line_of(problem.path, lines)) for problem in problems]
+    return method, tables.placed(problems, text)
 
 
 def _crossed(method: Method) -> list[Problem]:

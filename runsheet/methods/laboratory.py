@@ -143,9 +143,7 @@ def read(text: str) -> tuple[Laboratory, list[Problem]]:
     if made is not None:
         problems += _twice(made)
         problems += _patterns(made)
-    lines = tables.positions(text)
-    placed = [replace(problem, line=problem.line or tables.line_of(problem.path, lines)) for problem in problems]
-    return made or NOTHING, placed
+    return made or NOTHING, tables.placed(problems, text)
 
 
 def _twice(made: Laboratory) -> list[Problem]:

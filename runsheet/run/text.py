@@ -6,7 +6,7 @@ never raises on content and reports every problem with its place.
 
 from __future__ import annotations
 
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass
 from typing import Any, NamedTuple
 
 import tomli_w
@@ -34,10 +34,7 @@ def read(text: str) -> tuple[Run | None, list[Problem]]:
     run = tables.table(Run, data, "", problems)
     if run is not None:
         problems += valid.problems(run, _kept(run, data))
-    lines = tables.positions(text)
-    return run, [
-        problem if problem.line else replace(problem, line=tables.line_of(problem.path, lines)) for problem in problems
-    ]
+    return run, tables.placed(problems, text)
 
 
 def _kept(run: Run, data: dict[str, Any]) -> dict[str, list[int]]:

@@ -8,15 +8,13 @@ as while typing; the standards stay, so the fit is made once.
 
 from __future__ import annotations
 
-import gc
 import statistics
 import time
 from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from runsheet import demo, evaluate, read
-from runsheet.command.main import COLLECT_AFTER
+from runsheet import demo, evaluate, processes, read
 from runsheet.compute import curve
 from runsheet.run.kinds import SOLVENT_STANDARDS
 
@@ -34,7 +32,7 @@ def again(row: Row, n: int) -> Row:
 
 def main() -> None:
     """Measure and print, collecting as rarely as the program does."""
-    gc.set_threshold(COLLECT_AFTER)
+    processes.collect_seldom()
     document, _ = read(demo.text("water-day"))
     assert document is not None
     now = demo.NOW["water-day"]
