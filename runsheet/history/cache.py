@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, NamedTuple, get_args, get_type_hints
 
 from runsheet import __version__
 from runsheet.history import documents
-from runsheet.history.rows import INDEXES, TABLES
+from runsheet.history.rows import INDEXES, SHARED, TABLES
 from runsheet.run.disk import files, state
 
 if TYPE_CHECKING:
@@ -80,8 +80,8 @@ def create_statements() -> Iterator[str]:
     for table in TABLES:
         told = ",\n".join(f'  "{name}" {kind}' for name, kind in columns(table))
         yield f'CREATE TABLE "{table}" (\n{told}\n);'
-        by = ", ".join(f'"{name}"' for name in INDEXES[table])
-        yield f'CREATE INDEX "{table}_by" ON "{table}" ({by});'
+        for number, by in enumerate(INDEXES[table], 1):
+            yield f'CREATE INDEX "{table}_by_{number}" ON "{table}" ({by});'
 
 
 def place(folder: Path, *, deep: bool = True) -> Path:
@@ -201,10 +201,12 @@ def _made(connection: sqlite3.Connection) -> sqlite3.Connection:
 OWN_TABLES = {
     "sealed": "CREATE TABLE sealed (path TEXT PRIMARY KEY, digest TEXT NOT NULL)",
     "twice": "CREATE TABLE twice (path TEXT NOT NULL)",
+    "series": f"CREATE TABLE series ({SHARED}, counted INTEGER NOT NULL, apart INTEGER NOT NULL)",
     "as_found": "CREATE TABLE as_found (digest TEXT NOT NULL)",
 }
 """Beside the rows: the digest of each document's rows; the documents whose run is in another one too that was read
-later, so that what they hold would count twice; and the digest of the whole folder's stamps as they were when all of it
+later, so that what they hold would count twice; how many points each chart has, and how many held or superseded ones;
+and the digest of the whole folder's stamps as they were when all of it
 had been read, by which a folder that did not change is told at once."""
 
 
@@ -292,8 +294,8 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
         _read(tables, changed, progress)
     with tables.connection:
         tables.connection.execute("BEGIN IMMEDIATE")
-        tables.connection.execute("DELETE FROM twice")
-        tables.connection.execute(TWICE)
+        for statement in SUMMARY:
+            tables.connection.execute(statement)
         if tables.unread == 0:
             tables.connection.execute("INSERT INTO as_found VALUES (?)", (told,))
 
@@ -303,6 +305,12 @@ INSERT INTO twice SELECT path FROM (
   SELECT path, row_number() OVER (PARTITION BY id ORDER BY last DESC, path) AS place FROM run WHERE id <> ''
 ) WHERE place > 1
 """
+COUNTED = f"""
+INSERT INTO series SELECT {SHARED}, sum(counts), sum(1 - counts) FROM point
+WHERE path NOT IN (SELECT path FROM twice) GROUP BY {SHARED}
+"""  # noqa: S608 - our own names
+SUMMARY = ("DELETE FROM twice", TWICE, "DELETE FROM series", COUNTED)
+"""What is made of all the rows once they have changed."""
 
 
 def _read(tables: Tables, changed: list[tuple[str, str]], progress: Callable[[Progress], bool]) -> None:

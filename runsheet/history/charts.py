@@ -75,9 +75,6 @@ class Series(NamedTuple):
         return named(SERIES.get(self.what, self.what), self.fraction, *of)
 
 
-SHARED = ", ".join(Series._fields)
-
-
 class Change(NamedTuple):
     """Something that is other from one point on: it may be the cause of what the chart shows from there."""
 
@@ -179,30 +176,28 @@ def all_charts(
 ) -> list[Chart]:
     """The charts of a folder, each of its `latest` points, in the order of `SERIES`."""
     order = {name: at for at, name in enumerate(SERIES)}
-    found = [series for series in all_series(tables) if what in (None, series.what)]
+    counts = all_series(tables)
+    found = [series for series in counts if what in (None, series.what)]
     found.sort(key=lambda series: (order.get(series.what, len(order)), series))
     frozen = baselines.read(tables.folder).baselines
     made = []
     for series in found:
-        points, of = points_of(tables, series, latest)
+        points, of = points_of(tables, series, latest), counts[series]
         apart = apart_of(tables, series, points[0].moment if of > len(points) else "")
         made.append(chart(series, points, of, rules, apart=apart, baseline=baselines.of(frozen, series)))
     return made
 
 
-def all_series(tables: Tables) -> list[Series]:
-    """Every series that has a point that counts."""
-    query = f"SELECT DISTINCT {SHARED} FROM point WHERE counts = 1 AND path NOT IN (SELECT path FROM twice)"  # noqa: S608
-    return [Series(*map(str, row)) for row in tables.rows(query)]
+def all_series(tables: Tables) -> dict[Series, int]:
+    """Every series that has a point that counts, with how many."""
+    rows = tables.rows("SELECT * FROM series WHERE counted > 0")
+    return {Series(*map(str, row)): int(str(counted)) for *row, counted, _ in rows}
 
 
 def only_apart(tables: Tables) -> list[tuple[Series, int]]:
     """Every series whose points are all held or superseded, with how many they are."""
-    query = (
-        f"SELECT {SHARED}, count(*) FROM point WHERE path NOT IN (SELECT path FROM twice) "  # noqa: S608 - our own names
-        f"GROUP BY {SHARED} HAVING max(counts) = 0"
-    )
-    return [(Series(*map(str, row[:-1])), int(str(row[-1]))) for row in tables.rows(query)]
+    rows = tables.rows("SELECT * FROM series WHERE counted = 0")
+    return [(Series(*map(str, row)), int(str(apart))) for *row, _, apart in rows]
 
 
 def chart(
@@ -242,10 +237,8 @@ def apart_of(tables: Tables, series: Series, since: str) -> list[PointRow]:
     return [PointRow(*row) for row in tables.rows(query, *series, since)]  # type: ignore[arg-type]
 
 
-def points_of(
-    tables: Tables, series: Series, latest: int, but: str = "", before: str = NEVER
-) -> tuple[list[PointRow], int]:
-    """The latest points of a series in order of time, and how many there are.
+def points_of(tables: Tables, series: Series, latest: int, but: str = "", before: str = NEVER) -> list[PointRow]:
+    """The latest points of a series in order of time.
 
     None of the document `but`, and only those read `before` a time in UTC.
     """
@@ -253,7 +246,6 @@ def points_of(
     among = (
         f"FROM point WHERE {where} AND moment < ? AND counts = 1 AND path <> ? AND path NOT IN (SELECT path FROM twice)"  # noqa: S608
     )
-    asked = (*series, before, but)
-    count = tables.rows(f"SELECT count(*) {among}", *asked)[0][0]
-    rows = tables.rows(f"SELECT * {among} ORDER BY moment DESC, path DESC, rowid DESC LIMIT ?", *asked, latest)
-    return [PointRow(*row) for row in reversed(rows)], int(str(count))  # type: ignore[arg-type]
+    asked = (*series, before, but, latest)
+    rows = tables.rows(f"SELECT * {among} ORDER BY moment DESC, path DESC, rowid DESC LIMIT ?", *asked)
+    return [PointRow(*row) for row in reversed(rows)]  # type: ignore[arg-type]

@@ -49,7 +49,7 @@ def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Se
     found = {}
     frozen = baselines.read(tables.folder).baselines
     for series in all_series(tables):
-        earlier, _ = points_of(tables, series, latest, but, before)
+        earlier = points_of(tables, series, latest, but, before)
         baseline = baselines.of(frozen, series)
         limits = limits_of(series, baseline.values if baseline else [point.value for point in earlier])
         if limits is not None and limits.n >= ENOUGH:

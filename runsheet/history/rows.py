@@ -189,13 +189,15 @@ TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow | Stand
 }
 """The tables by their names. All but `run` name their document by `path`."""
 
+SHARED = '"what", "method", "fraction", "instrument", "cell", "solvent", "model", "unit"'
+"""What the points of one chart have in common."""
 INDEXES = {
-    "run": ("id",),
-    "point": ("what", "method", "fraction", "instrument", "cell", "solvent", "model", "unit", "moment"),
-    "study": ("method", "fraction"),
-    "result": ("sample",),
-    "lot": ("lot",),
-    "stands": ("name",),
-    "issued": ("path", "row"),
+    "run": ('"id"',),
+    "point": (f'{SHARED}, "counts", "moment", "path"',),
+    "study": ('"method", "fraction"',),
+    "result": ('lower("sample")', 'lower("client_id")', 'lower("site")', 'lower("row")'),
+    "lot": ('lower("lot")',),
+    "stands": ('lower("name")',),
+    "issued": ('"path", "row"',),
 }
-"""What each table is looked up by."""
+"""What each table is looked up by, an index each."""

@@ -17,6 +17,8 @@ from runsheet.history.rows import IssuedRow, LotRow, ResultRow
 from runsheet.run.kinds import FIELD, SOLVENT_STANDARDS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from runsheet.history.cache import Tables
 
 
@@ -53,12 +55,12 @@ def samples(tables: Tables, text: str) -> list[Hit]:
     Upper and lower case are alike. In order of time; a run that is in two documents is told once.
     """
     columns = ("sample", "client_id", "site", "row")
-    where = " OR ".join(f"({_perhaps(f'result.{name}', text)})" for name in columns)
+    where, sought = _perhaps([f"result.{name}" for name in columns], text)
     query = (
         f"SELECT run.id, run.last, result.* FROM result JOIN run ON run.path = result.path WHERE ({where}) "  # noqa: S608
         f"AND {ONCE} ORDER BY run.last, result.path, result.rowid"
     )
-    rows = tables.rows(query, *_parts(text) * len(columns))
+    rows = tables.rows(query, *sought)
     hits = [Hit(str(run), str(last), ResultRow(*row)) for run, last, *row in rows]  # type: ignore[arg-type]
     return [hit for hit in hits if any(_is(getattr(hit.result, name), text) for name in columns)]
 
@@ -68,12 +70,13 @@ ONCE = "run.path NOT IN (SELECT path FROM twice)"
 
 def lots(tables: Tables, text: str) -> list[Place]:
     """Find where a lot is used, and the results that hang on it: a place for each lot and run, in order of time."""
+    where, sought = _perhaps(["lot.lot"], text)
     query = (
         "SELECT run.id, run.last, lot.* FROM lot JOIN run ON run.path = lot.path "  # noqa: S608 - our own words
-        f"WHERE {_perhaps('lot.lot', text)} AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
+        f"WHERE ({where}) AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
     )
     found: dict[tuple[str, ...], list[LotRow]] = {}
-    for run, last, *values in tables.rows(query, *_parts(text)):
+    for run, last, *values in tables.rows(query, *sought):
         lot = LotRow(*map(str, values))
         if _is(lot.lot, text):
             found.setdefault((lot.lot, str(run), lot.path, str(last)), []).append(lot)
@@ -117,12 +120,13 @@ def recall(tables: Tables, text: str) -> list[Recalled]:
 
     As the document says now: by report, then in the order of analysis; of replaced reports too.
     """
+    where, sought = _perhaps(["stands.name"], text)
     query = (
         "SELECT stands.path, stands.what, stands.name, stands.rows FROM stands JOIN run ON run.path = stands.path "  # noqa: S608
-        f"WHERE {_perhaps('stands.name', text)} AND {ONCE} ORDER BY run.last, stands.path, stands.rowid"
+        f"WHERE ({where}) AND {ONCE} ORDER BY run.last, stands.path, stands.rowid"
     )
     uses: dict[str, dict[str, dict[str, None]]] = {}
-    for path, what, name, rows in tables.rows(query, *_parts(text)):
+    for path, what, name, rows in tables.rows(query, *sought):
         if _is(str(name), text):
             for row in json.loads(str(rows)):
                 uses.setdefault(str(path), {}).setdefault(row, {})[f"{what} {name}"] = None
@@ -137,28 +141,37 @@ def recall(tables: Tables, text: str) -> list[Recalled]:
 
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:
     """Find runs by id or title: id, title, path, state; in order of time."""
-    rows = tables.rows(
-        f"SELECT id, title, path, state FROM run WHERE ({_perhaps('id', text)}) OR ({_perhaps('title', text)}) "  # noqa: S608
-        "ORDER BY last, path",
-        *_parts(text) * 2,
-    )
+    where, sought = _perhaps(["id", "title"], text)
+    rows = tables.rows(f"SELECT id, title, path, state FROM run WHERE {where} ORDER BY last, path", *sought)  # noqa: S608
     found = [(str(name), str(title), str(path), str(state)) for name, title, path, state in rows]
     return [run for run in found if _is(run[0], text) or _is(run[1], text)]
 
 
 PARTS = 4
 """How many parts of what was asked the database looks for; the rest is looked at here."""
+ASCII_PART = re.compile("[^*\x80-\U0010ffff]+")
 
 
-def _parts(text: str) -> list[str]:
-    """The longest parts of what was asked that the database can look for: it knows ASCII letters only."""
-    parts = re.findall("[^*\x80-\U0010ffff]+", text.strip())
-    return sorted((part.lower() for part in parts), key=len, reverse=True)[:PARTS]
+def _perhaps(columns: Sequence[str], text: str) -> tuple[str, list[str]]:
+    """A condition that one of the columns may be what was asked, with its values: what it finds is looked at again.
 
-
-def _perhaps(column: str, text: str) -> str:
-    """The condition that a column holds all these parts, in any order: in a time that grows with its length only."""
-    return " AND ".join([f"instr(lower({column}), ?)"] * len(_parts(text))) or "1"
+    The database knows upper and lower case of ASCII letters only. It finds a text without `*`, and one that begins
+    with such letters, by its indexes; for another it goes through all rows, in a time that grows with their length
+    only.
+    """
+    asked = text.strip().lower()
+    parts = sorted(ASCII_PART.findall(asked), key=len, reverse=True)[:PARTS]
+    begins = ASCII_PART.match(asked)
+    if begins and begins[0] == asked:
+        conditions, values = ["lower({}) = ?"], [asked]
+    else:
+        conditions, values = ["instr(lower({}), ?)"] * len(parts), parts
+        if begins:
+            start = begins[0]
+            conditions = ["lower({}) >= ?", "lower({}) < ?", *conditions]
+            values = [start, start[:-1] + chr(ord(start[-1]) + 1), *values]
+    condition = " AND ".join(conditions) or "1"
+    return " OR ".join(f"({condition.replace('{}', column)})" for column in columns), values * len(columns)
 
 
 def _is(value: str, text: str) -> bool:

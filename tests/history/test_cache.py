@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import re
 import signal
 import sqlite3
 import subprocess
@@ -11,7 +12,7 @@ import sys
 import time
 from pathlib import Path
 from types import SimpleNamespace
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import pytest
 
@@ -42,8 +43,9 @@ def file(tmp_path: Path) -> Path:
 
 
 def content(tables: Tables) -> Content:
-    """All rows of all tables, which are closed."""
-    found = {name: sorted(tables.rows(f'SELECT * FROM "{name}"'), key=repr) for name in TABLES}  # noqa: S608
+    """All rows of all tables, and what is made of them, which are closed."""
+    names = [*TABLES, "twice", "series"]
+    found = {name: sorted(tables.rows(f'SELECT * FROM "{name}"'), key=repr) for name in names}  # noqa: S608
     tables.close()
     return found
 
@@ -68,6 +70,28 @@ def read_count(folder: Path, file: Path) -> int:
 def test_a_second_look_reads_nothing_and_says_the_same(folder: Path, file: Path) -> None:
     assert read_count(folder, file) == 6
     assert read_count(folder, file) == 0
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_of_a_folder_that_did_not_change_no_rows_are_asked(folder: Path, file: Path) -> None:
+    read_count(folder, file)
+    asked: list[str] = []
+
+    def connected(*given: Any, **more: Any) -> sqlite3.Connection:
+        made: sqlite3.Connection = connect(*given, **more)
+        made.set_trace_callback(asked.append)
+        return made
+
+    connect = sqlite3.connect
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sqlite3, "connect", connected)
+        cache.bring_up(folder, file=file).close()
+    assert asked
+    assert not [query for query in asked if re.search('FROM "?(run|point|result)', query)]
+
+
+def test_a_reading_that_was_stopped_goes_on_the_next_time(folder: Path, file: Path) -> None:
+    cache.bring_up(folder, lambda _: False, file=file).close()
     assert content(cache.bring_up(folder, file=file)) == fresh(folder)
 
 

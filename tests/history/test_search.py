@@ -6,19 +6,17 @@ import csv
 import io
 import re
 import sqlite3
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from runsheet.history import export, search
+from runsheet.history.cache import Tables
 from runsheet.history.rows import TABLES
 from tests.history.folder import opened, put
 from tests.make import row, standards
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 @pytest.fixture
@@ -154,6 +152,36 @@ def test_a_star_stands_for_anything(value: str, text: str, found: bool) -> None:
 def test_a_star_finds_what_a_regular_expression_finds(text: str, value: str) -> None:
     pattern = ".*".join(map(re.escape, text.split("*")))
     assert search._is(value, text) == (re.fullmatch(pattern, value) is not None)  # noqa: SLF001
+
+
+NAMES = st.text("abAB1-é ", max_size=6)
+
+
+@given(st.lists(NAMES, max_size=12), st.text("abAB1-é *", max_size=5))
+def test_the_database_passes_over_nothing_that_is_what_was_asked(names: list[str], text: str) -> None:
+    connection = sqlite3.connect(":memory:")
+    connection.execute("CREATE TABLE run (id TEXT, title TEXT, path TEXT, state TEXT, last TEXT)")
+    connection.execute('CREATE INDEX by_id ON run (lower("id"))')
+    connection.executemany(
+        "INSERT INTO run VALUES (?, 'a title', ?, 'pass', '')", [(n, str(at)) for at, n in enumerate(names)]
+    )
+    found = [int(path) for _, _, path, _ in search.runs(Tables(connection, Path()), text)]
+    connection.close()
+    assert sorted(found) == [at for at, name in enumerate(names) if search._is(name, text)]  # noqa: SLF001
+
+
+@pytest.mark.parametrize("text", ["OF-1", "of-*", "OF*1"])
+def test_what_begins_with_letters_is_found_by_an_index(text: str, folder: Path) -> None:
+    with opened(folder) as tables:
+        asked: list[str] = []
+        tables.connection.set_trace_callback(asked.append)
+        search.samples(tables, text)
+        search.lots(tables, text)
+        search.recall(tables, text)
+        tables.connection.set_trace_callback(None)
+        plans = [str(row) for query in asked for row in tables.rows(f"EXPLAIN QUERY PLAN {query}")]
+    assert plans
+    assert not [plan for plan in plans if re.search("SCAN (result|lot|stands|run)", plan)]
 
 
 def test_many_stars_take_no_more_than_a_few_steps_a_sign(folder: Path) -> None:

@@ -24,8 +24,8 @@ def test_a_violation_of_the_run_that_is_judged_is_not_in_the_own_limits(tmp_path
         put(tmp_path, day, [control("LCS1", 100 + day % 2 * 2)])
     put(tmp_path, 30, [control("LCS1", 150)])
     with opened(tmp_path) as tables:
-        (series,) = [found for found in charts.all_series(tables) if found.what == "control"]
-        points, of = charts.points_of(tables, series, 100)
+        ((series, of),) = [found for found in charts.all_series(tables).items() if found[0].what == "control"]
+        points = charts.points_of(tables, series, 100)
     judged = charts.chart(series, points, of, judged_from=20)
     assert [found.at for found in judged.latest] == [20]
     assert "may replace the method's" in offered(judged)
