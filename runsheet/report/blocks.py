@@ -45,6 +45,13 @@ class Items:
 
 
 @dataclass(frozen=True, slots=True)
+class Copied:
+    """Lines that are copied elsewhere as they stand, never wrapped."""
+
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
     """A table; `left` says which columns are text."""
 
@@ -83,4 +90,4 @@ class PageMark:
     text: str
 
 
-Block = Heading | Paragraph | Facts | Items | Table | Figure | PageMark
+Block = Heading | Paragraph | Facts | Items | Copied | Table | Figure | PageMark

@@ -9,7 +9,7 @@ import html
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, PageMark, Paragraph, Table
+from runsheet.report.blocks import Block, Copied, Facts, Figure, Heading, Items, PageMark, Paragraph, Table
 from runsheet.report.svg import draw
 
 if TYPE_CHECKING:
@@ -86,6 +86,14 @@ def _places(blocks: Sequence[Block]) -> dict[str, str]:
     return {name: f"at-{number}" for number, name in enumerate(names)}
 
 
+def _facts(block: Facts) -> str:
+    if block.beside:
+        pairs = (f"<div><dt>{_escaped(name)}</dt><dd>{_escaped(value)}</dd></div>" for name, value in block.pairs)
+        return '<dl class="beside">\n' + "\n".join(pairs) + "\n</dl>"
+    rows = "\n".join(f"<tr><th>{_escaped(name)}</th><td>{_escaped(value)}</td></tr>" for name, value in block.pairs)
+    return f'<table class="facts">\n{rows}\n</table>'
+
+
 def _block(block: Block, places: dict[str, str]) -> str:
     if isinstance(block, Heading):
         return f"<h{block.level}>{_escaped(block.text)}</h{block.level}>"
@@ -95,12 +103,10 @@ def _block(block: Block, places: dict[str, str]) -> str:
         return ""
     if isinstance(block, Items):
         return "<ul>\n" + "\n".join(f"<li>{_escaped(text)}</li>" for text in block.texts) + "\n</ul>"
-    if isinstance(block, Facts) and block.beside:
-        pairs = (f"<div><dt>{_escaped(name)}</dt><dd>{_escaped(value)}</dd></div>" for name, value in block.pairs)
-        return '<dl class="beside">\n' + "\n".join(pairs) + "\n</dl>"
+    if isinstance(block, Copied):
+        return "<pre>" + "\n".join(map(_escaped, block.lines)) + "</pre>"
     if isinstance(block, Facts):
-        rows = "\n".join(f"<tr><th>{_escaped(name)}</th><td>{_escaped(value)}</td></tr>" for name, value in block.pairs)
-        return f'<table class="facts">\n{rows}\n</table>'
+        return _facts(block)
     if isinstance(block, Figure):
         return f"<figure>\n{draw(block.plot)}\n<figcaption>{_escaped(block.title)}</figcaption>\n</figure>"
     return _table(block, places)

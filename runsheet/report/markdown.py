@@ -10,7 +10,7 @@ import re
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, PageMark, Paragraph
+from runsheet.report.blocks import Block, Copied, Facts, Figure, Heading, Items, PageMark, Paragraph
 from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ def _lines(block: Block) -> list[str]:
         return ["---", "", _escaped(block.text)]
     if isinstance(block, Items):
         return [f"- {_escaped(text)}" for text in block.texts]
+    if isinstance(block, Copied):
+        return ["```toml", *map(visible, block.lines), "```"]
     if isinstance(block, Facts):
         return _table(("", ""), block.pairs, (True, True))
     if isinstance(block, Figure):

@@ -11,7 +11,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from runsheet.figures import visible
-from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, PageMark, Paragraph, Table
+from runsheet.report.blocks import Block, Copied, Facts, Figure, Heading, Items, PageMark, Paragraph, Table
 from runsheet.show.plot import draw
 
 if TYPE_CHECKING:
@@ -46,6 +46,8 @@ def _lines(block: Block, *, ascii_only: bool) -> list[str]:
         return ["=" * WIDTH, *wrapped(visible(block.text), WIDTH)]
     if isinstance(block, Items):
         return [line for text in block.texts for line in _hanging("- ", visible(text))]
+    if isinstance(block, Copied):
+        return [visible(line) for line in block.lines]
     if isinstance(block, Facts):
         return _facts(block)
     if isinstance(block, Figure):

@@ -5,12 +5,15 @@ Owns: `blocks`, `as_data`. Invariant: what is missing is said with what would gi
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
+
+import tomli_w
 
 from runsheet.compute.rounding import significant
 from runsheet.compute.statistics import own_work
 from runsheet.figures import counted, figure
-from runsheet.report.blocks import Facts, Heading, Items, Paragraph
+from runsheet.report.blocks import Copied, Facts, Heading, Items, Paragraph
 from runsheet.show.client_results import ANALYTES
 
 if TYPE_CHECKING:
@@ -38,8 +41,11 @@ def blocks(found: Sequence[Evaluation], problems: Sequence[str]) -> Iterator[Blo
         yield Heading(f"{ANALYTES.get(each.fraction, each.fraction)}, {each.method or 'method not named'}")
         yield Facts(tuple(_facts(each)))
         if lines := toml(each):
-            yield Paragraph("For the method, as a person decides:")
-            yield Items(tuple(lines))
+            yield Paragraph(
+                "For a method file, as a person decides; in a run the same lines are below [method.uncertainty] and "
+                "[method.sources]:"
+            )
+            yield Copied(tuple(lines.splitlines()))
 
 
 def _facts(each: Evaluation) -> Iterator[tuple[str, str]]:
@@ -70,14 +76,16 @@ def _percent(value: float | None) -> str:
     return "" if value is None else f"{figure(value, 3)} %"
 
 
-def toml(each: Evaluation) -> Iterator[str]:
-    """The lines of a method that take the parts that are known, with what they stand on."""
-    known = {"precision_percent": each.parts.precision, "bias_percent": each.parts.bias.u if each.parts.bias else None}
-    for name, value in known.items():
-        if value is not None:
-            on = f"{each.controls} controls, {each.duplicates} duplicates" if name.startswith("p") else each.bias_from
-            yield f"[method.uncertainty] {name} = {significant(value)}"
-            yield f'[method.sources] "uncertainty.{name}" = "{on}{_days(each)}; {SOURCE}"'
+def toml(each: Evaluation) -> str:
+    """What a method file says of the parts that are known, with what they stand on; nothing where none is."""
+    own = f"{each.controls} controls, {each.duplicates} duplicates"
+    known = {
+        "precision_percent": (each.parts.precision, own),
+        "bias_percent": (each.parts.bias.u if each.parts.bias else None, each.bias_from),
+    }
+    values = {name: Decimal(significant(value, 3)) for name, (value, _) in known.items() if value is not None}
+    sources = {f"uncertainty.{name}": f"{known[name][1]}{_days(each)}; {SOURCE}" for name in values}
+    return tomli_w.dumps({"uncertainty": values, "sources": sources}) if values else ""
 
 
 def as_data(found: Sequence[Evaluation], problems: Sequence[str]) -> dict[str, Any]:

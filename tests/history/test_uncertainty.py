@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from runsheet import methods
 from runsheet.command import main
 from runsheet.history import uncertainty
 from tests.history.folder import control, opened, put, reading
@@ -81,9 +82,28 @@ def test_what_is_missing_is_said_and_the_lines_for_the_method_are_offered(
     out = " ".join(capsys.readouterr().out.split())
     assert "u(bias) not known: no proficiency rounds" in out
     assert "U, k = 2 not known: a part is missing" in out
-    assert "[method.uncertainty] precision_percent = " in out
     assert "bias_percent =" not in out
     assert '"uncertainty.precision_percent" = "12 controls, 9 duplicates, 2026-03-11 to 2026-03-22' in out
+
+
+def test_the_lines_for_the_method_are_a_method_file_s(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Copied below a method file they are read, and say what was found."""
+    assert main.main(["uncertainty", str(folder), "--reference", "1"]) == 0
+    _, _, lines = capsys.readouterr().out.partition("[method.sources]:\n")
+    method, problems = methods.parse('name = "own"\nunit = "mg/L"\n' + lines)
+    assert problems == []
+    assert method is not None
+    assert method.uncertainty is not None
+    found = told(folder, capsys, "--reference", "1")
+    for name in ("precision_percent", "bias_percent"):
+        assert float(str(getattr(method.uncertainty, name))) == pytest.approx(found[name], rel=0.005)
+        assert (method.sources or {})[f"uncertainty.{name}"].endswith("Nordtest TR 537 and ISO 11352")
+
+
+def test_where_nothing_is_known_no_lines_are_announced(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    put(tmp_path / "runs", 0, [control("LCS1", 100)])
+    assert main.main(["uncertainty", str(tmp_path / "runs")]) == 0
+    assert "a method file" not in capsys.readouterr().out
 
 
 def test_few_controls_tell_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
