@@ -7,6 +7,7 @@ the file a person names.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +19,7 @@ from runsheet.exits import Refusal
 from runsheet.history.rows import SERIES
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from runsheet.compute.results import Sheet
     from runsheet.history.cache import Progress, Tables
@@ -37,15 +38,15 @@ def history(asked: argparse.Namespace) -> int:
 
     if unknown := [number for number in asked.rules if number not in RULES]:
         raise Refusal(f"no run rule {unknown[0]}; there are {', '.join(map(str, RULES))}")
-    tables = _tables(asked)
-    if asked.form == "csv":
-        return _out(asked, export.points(tables))
-    if asked.form == "sql":
-        return _out(asked, "".join(f"{line}\n" for line in export.sql(tables)))
-    made = charts.all_charts(tables, asked.points, asked.rules, asked.of)
-    if asked.form == "json":
-        return _json(asked, history_data.charts(tables, made))
-    return _out(asked, _written(asked, told.blocks(tables, made)))
+    with _tables(asked) as tables:
+        if asked.form == "csv":
+            return _out(asked, export.points(tables))
+        if asked.form == "sql":
+            return _out(asked, "".join(f"{line}\n" for line in export.sql(tables)))
+        made = charts.all_charts(tables, asked.points, asked.rules, asked.of)
+        if asked.form == "json":
+            return _json(asked, history_data.charts(tables, made))
+        return _out(asked, _written(asked, told.blocks(tables, made)))
 
 
 def detection(asked: argparse.Namespace) -> int:
@@ -61,14 +62,14 @@ def detection(asked: argparse.Namespace) -> int:
         "1664-oil-grease": demonstration.OIL_GREASE_1664B,
         "1664-petroleum": demonstration.PETROLEUM_1664B,
     }
-    tables = _tables(asked)
-    now = asked.now or datetime.now().astimezone()
-    options = Options(recent_blanks=asked.recent_blanks, percentile=asked.percentile)
-    found = studies.detections(tables, now, options)
-    shown = studies.capabilities(tables, criteria[asked.criteria])
-    if asked.form == "json":
-        return _json(asked, history_data.studies(found, shown))
-    return _out(asked, _written(asked, told.blocks(tables, found, shown, now)))
+    with _tables(asked) as tables:
+        now = asked.now or datetime.now().astimezone()
+        options = Options(recent_blanks=asked.recent_blanks, percentile=asked.percentile)
+        found = studies.detections(tables, now, options)
+        shown = studies.capabilities(tables, criteria[asked.criteria])
+        if asked.form == "json":
+            return _json(asked, history_data.studies(found, shown))
+        return _out(asked, _written(asked, told.blocks(tables, found, shown, now)))
 
 
 def find(asked: argparse.Namespace) -> int:
@@ -76,11 +77,11 @@ def find(asked: argparse.Namespace) -> int:
     from runsheet.history import search
     from runsheet.report import history as told
 
-    tables = _tables(asked)
-    runs, hits = search.runs(tables, asked.text), search.samples(tables, asked.text)
-    places, recalled = search.lots(tables, asked.text), search.recall(tables, asked.text)
-    _out(asked, _written(asked, told.found(tables, asked.text, runs, hits, places, recalled)))
-    return 0 if runs or hits or places or recalled else 1
+    with _tables(asked) as tables:
+        runs, hits = search.runs(tables, asked.text), search.samples(tables, asked.text)
+        places, recalled = search.lots(tables, asked.text), search.recall(tables, asked.text)
+        _out(asked, _written(asked, told.found(tables, asked.text, runs, hits, places, recalled)))
+        return 0 if runs or hits or places or recalled else 1
 
 
 def audit(asked: argparse.Namespace) -> int:
@@ -107,7 +108,8 @@ def uncertainty(asked: argparse.Namespace) -> int:
     from runsheet.history import uncertainty as own
     from runsheet.report import uncertainty as told
 
-    found, problems = own.evaluations(_tables(asked), asked.since, asked.reference)
+    with _tables(asked) as tables:
+        found, problems = own.evaluations(tables, asked.since, asked.reference)
     if asked.form == "json":
         return _json(asked, told.as_data(found, problems))
     return _out(asked, _written(asked, told.blocks(found, problems)))
@@ -129,10 +131,9 @@ def baseline(asked: argparse.Namespace) -> int:
     from runsheet.history import baselines, charts
     from runsheet.run.disk import files
 
-    tables = _tables(asked)
-    found = [
-        c for c in charts.all_charts(tables, asked.points, what=asked.of) if asked.fraction in ("", c.series.fraction)
-    ]
+    with _tables(asked) as tables:
+        every = charts.all_charts(tables, asked.points, what=asked.of)
+    found = [chart for chart in every if asked.fraction in ("", chart.series.fraction)]
     known = {(point.path, point.row) for chart in found for point in chart.points}
     causes = {(path, row): cause for path, row, cause in asked.leave_out}
     if unknown := [f"{path}:{row}" for path, row in causes if (path, row) not in known]:
@@ -191,16 +192,19 @@ def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tup
     return found.judged(sheet), tuple(told.of_run(found.charts(sheet)))
 
 
-def _tables(asked: argparse.Namespace) -> Tables:
-    """Bring the folder's tables up to date, with progress on a terminal, and say what is wrong with them."""
+@contextlib.contextmanager
+def _tables(asked: argparse.Namespace) -> Iterator[Tables]:
+    """The folder's tables, brought up to date with progress on a terminal; refused where it cannot be read."""
     from runsheet.history import cache
 
     try:
-        return cache.bring_up(Path(asked.folder), _progress())
+        made = cache.bring_up(Path(asked.folder), _progress())
     except OSError as error:
         raise Refusal(f"{asked.folder}: {error.strerror or error}") from None
     except KeyboardInterrupt:
         raise Refusal("stopped; what was read is kept for the next time") from None
+    with contextlib.closing(made) as tables:
+        yield tables
 
 
 def _progress() -> Callable[[Progress], bool]:
