@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 TAKE = "\x1b[?1049h\x1b[?1004h\x1b[?2004h\x1b[?7l"
 """The alternate screen, focus reports, bracketed paste, no wrapped lines: what a shell may have undone."""
+BELOW = "\x1b[999;1H\r\n"
+"""Below all that is drawn: a terminal without an alternate screen goes on there."""
 HIDE_CURSOR = "\x1b[?25l"
 
 
@@ -67,6 +69,11 @@ class SuspendingDriver(LinuxDriver):
         """Remember how the terminal is set for us."""
         super().start_application_mode()  # type: ignore[no-untyped-call]
         self._own = termios.tcgetattr(self.fileno)
+
+    def stop_application_mode(self) -> None:
+        """Give the terminal back."""
+        self.write(BELOW)
+        super().stop_application_mode()
 
     def _cooked(self) -> bool:
         return bool(termios.tcgetattr(self.fileno)[3] & termios.ICANON)

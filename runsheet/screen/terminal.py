@@ -23,8 +23,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from types import FrameType
 
-RESET = b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?7h\x1b[0m\r\n"
-"""Leave the alternate screen, show the cursor; no mouse, focus reports, bracketed paste or held frames; wrap lines."""
+RESET = (
+    b"\x1b[999;1H\r\n"
+    b"\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?7h\x1b[0m\r\n"
+)
+"""Go below what is drawn, leave the alternate screen, show the cursor; no mouse, focus reports, bracketed paste or held
+frames; wrap lines."""
 KEYPAD_COMMA = "\x1bOl"
 """What the keypad's comma sends in application mode."""
 WATCH_EVERY = 1.0

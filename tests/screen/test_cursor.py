@@ -41,6 +41,7 @@ def test_it_is_seen_where_it_was_asked_for(options: tuple[str, ...], water: Path
     assert on_the_cell(terminal)
     terminal.send("q")
     assert terminal.exit_code() == 0
+    assert terminal.cursor() == (0, 23)  # where a terminal without an alternate screen goes on, below the picture
     assert terminal.shows_cursor()
 
 
