@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, TypeVar, Union,
 from runsheet.problem import Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     Reader = Callable[[Any, str, list[Problem]], Any]
 
@@ -469,6 +469,17 @@ def _plain_value(value: Any) -> Any:
 
 
 # --- lines ------------------------------------------------------------------------------------------------------
+
+
+def document(
+    cls: type[T], text: str, across: Callable[[T], Iterable[Problem]] = lambda _made: ()
+) -> tuple[T | None, list[Problem]]:
+    """What a whole file says, as far as it can be read, and its problems with their lines; `across` finds some more."""
+    data, problems = parse(text)
+    made = None if data is None else table(cls, data, "", problems)
+    if made is not None:
+        problems += across(made)
+    return made, placed(problems, text)
 
 
 def placed(problems: Sequence[Problem], text: str) -> list[Problem]:

@@ -75,13 +75,7 @@ def read(file: Traversable) -> tuple[Method | None, list[Problem]]:
 
 def parse(text: str) -> tuple[Method | None, list[Problem]]:
     """Read a method from TOML: the keys of a run's `[method]` table, at the top level."""
-    data, problems = tables.parse(text)
-    if data is None:
-        return None, problems
-    method = tables.table(Method, data, "", problems)
-    if method is not None:
-        problems += _crossed(method)
-    return method, tables.placed(problems, text)
+    return tables.document(Method, text, _crossed)
 
 
 def _crossed(method: Method) -> list[Problem]:

@@ -136,14 +136,12 @@ NOTHING = Laboratory()
 
 def read(text: str) -> tuple[Laboratory, list[Problem]]:
     """What a laboratory file holds as far as it can be read, and everything wrong with it."""
-    data, problems = tables.parse(text)
-    if data is None:
-        return NOTHING, problems
-    made = tables.table(Laboratory, data, "", problems)
-    if made is not None:
-        problems += _twice(made)
-        problems += _patterns(made)
-    return made or NOTHING, tables.placed(problems, text)
+    made, problems = tables.document(Laboratory, text, _across)
+    return made or NOTHING, problems
+
+
+def _across(made: Laboratory) -> list[Problem]:
+    return [*_twice(made), *_patterns(made)]
 
 
 def _twice(made: Laboratory) -> list[Problem]:
