@@ -136,8 +136,8 @@ NOTHING = Laboratory()
 
 def read(text: str) -> tuple[Laboratory, list[Problem]]:
     """What a laboratory file holds as far as it can be read, and everything wrong with it."""
-    made, problems = tables.document(Laboratory, text, _across)
-    return made or NOTHING, problems
+    found = tables.document(Laboratory, text, _across)
+    return found[0] or NOTHING, found[1]
 
 
 def _across(made: Laboratory) -> list[Problem]:
