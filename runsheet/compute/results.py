@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from runsheet.figures import counted
 from runsheet.run.kinds import CLIENTS, SOLVENT_STANDARDS
 
 if TYPE_CHECKING:
@@ -229,6 +230,10 @@ class Finding(NamedTuple):
     """When the last of what it names was read: no action is older."""
 
 
+DAY = 24 * 60
+"""Minutes."""
+
+
 @dataclass(frozen=True, slots=True)
 class DueResult:
     """When the next blank or check falls due."""
@@ -247,7 +252,10 @@ class DueResult:
         if self.readings_left is not None and self.every_readings is not None:
             parts.append(f"{self.every_readings - self.readings_left} of {self.every_readings} readings")
         if self.minutes_left is not None and self.every_minutes is not None:
-            parts.append(f"{self.every_minutes - self.minutes_left:.0f} of {self.every_minutes:g} min")
+            used = self.every_minutes - self.minutes_left
+            # A run that is opened again long afterwards tells days: minutes would be cut at the line's end.
+            told = f"{used:.0f}" if used < DAY else counted(round(used / DAY), "day")
+            parts.append(f"{told} of {self.every_minutes:g} min")
         return f"{self.what} {'not due' if self.state == 'ok' else self.state}" + (
             f", {', '.join(parts)}" if parts else ""
         )
