@@ -22,6 +22,12 @@ def pytest_addoption(parser: pytest.Parser, pluginmanager: pytest.PytestPluginMa
         parser.addoption("--dist", help="not used: pytest-xdist is not there")
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Twice the cores: half of the time a test waits for a terminal."""
+    return 2 * (os.cpu_count() or 1)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _own_folders() -> None:
     for name in ("RUNSHEET_STATE", "RUNSHEET_CONFIG", "RUNSHEET_CACHE"):
