@@ -218,7 +218,7 @@ class Editing:
         bench.session.store.draft(line.text, f"{bench.pane.array}[{bench.place + 1}].{self.field}")
         parsed = entry.parse(bench.pane.model, self.field or "", line.text, bench.session.clock())
         self._unusual = "" if parsed.complaint else self._why_unusual(parsed.value)
-        bench.message = parsed.complaint or self._unusual
+        bench.message = parsed.complaint or self._unusual or self._cold()
         if parsed.complaint:
             bench.show_draft(bench.session.run)
             return
@@ -290,6 +290,13 @@ class Editing:
             return f"{self._sent.text} came {self._sent.line.at:%H:%M:%S}. {before}"
         why = usual.why_not(session.run, bench.pane.array, bench.place, field, value, steps)
         return f"Unusual: {why.rstrip('?.')}{'?' if why.endswith('?') else '.'}" if why else ""
+
+    def _cold(self) -> str:
+        """That the lamp is still warming up, where a reading ends that: said, not asked about."""
+        bench = self.bench
+        reads = self.field == "readings" and bench.active in ("standards", "queue")
+        cold = usual.while_warming(bench.session.run, bench.session.clock()) if reads else ""
+        return cold and f"{cold[0].upper()}{cold[1:]}: read now, that is a finding."
 
     def _must_ask(self, value: Any) -> bool:
         """Whether to ask about an unusual value: not where a reason is asked for anyway."""

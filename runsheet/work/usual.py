@@ -23,6 +23,7 @@ from runsheet.run.model import Setup
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
     from runsheet.compute.results import CalibrationResult
     from runsheet.run.model import Row, Run, Standard
@@ -55,6 +56,23 @@ def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Seq
     if array == "queue" and field == "dilution":
         return _dilution(value, steps)
     return _amount(run, row, field, float(value)) if array == "queue" and field in MEASURED else ""
+
+
+def while_warming(run: Run, now: datetime) -> str:
+    """That the lamp is not warm yet for the first standard or row read after it was put on, in words; or nothing.
+
+    It is shown and not asked about: going on is allowed and becomes a finding, and the next thing to do says the same.
+    """
+    lamps = [each.started for each in run.setup if each.check == "warm-up" and each.started is not None]
+    asked = run.method.setup.warm_up_minutes if run.method.setup is not None else None
+    if not lamps or asked is None:
+        return ""
+    rows: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
+    on = max(lamps)
+    minutes = (now - on).total_seconds() / 60
+    if minutes >= float(asked) or any(row.readings and row.at is not None and row.at >= on for row in rows):
+        return ""
+    return f"the lamp is on for {minutes:.0f} min, the method asks for {figure(float(asked))}"
 
 
 def odd_level(run: Run, name: str) -> tuple[str, float] | None:

@@ -156,6 +156,20 @@ def test_a_plan_asks_which_batch(water: Path) -> None:
     assert {row.batch for row in run.queue if row.id in ("N-1", "N-2")} == {"B1"}
 
 
+def test_a_standard_read_while_the_lamp_warms_up_is_told_and_not_asked_about(empty: Path) -> None:
+    told: list[str] = []
+
+    def look(drive: Drive) -> None:
+        told.append(drive.bench.message)
+
+    drive = Drive(empty).run("enter", "f3", keys("0.001"), then=look)
+    assert told == ["The lamp is on for 0 min, the method asks for 15: read now, that is a finding."]
+    assert not drive.document.standard[0].readings
+    drive = Drive(empty).run("escape", "f3", typed("0.001"), keys("0.02"), then=look)
+    assert [str(each) for each in drive.document.standard[0].readings] == ["0.001"]
+    assert told[1] == ""
+
+
 # --- the photometer -------------------------------------------------------------------------------------------------
 
 

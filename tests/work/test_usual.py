@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -124,3 +125,15 @@ def test_the_odd_level_of_a_curve_is_named() -> None:
     found = usual.odd_level(standards(*GOOD[:4], "0.274", GOOD[5]), "C1")
     assert found is not None
     assert found[0] == "S4"
+
+
+def test_the_first_reading_after_the_lamp_was_put_on_is_told_how_long_it_is_on() -> None:
+    run = day()
+    on_at = max(each.started for each in run.setup if each.started is not None) + timedelta(days=1)
+    lamp = replace(next(each for each in run.setup if each.check == "warm-up"), started=on_at)
+    cold = replace(run, setup=(*run.setup, lamp))
+    assert usual.while_warming(cold, on_at + timedelta(minutes=4)) == "the lamp is on for 4 min, the method asks for 15"
+    assert usual.while_warming(cold, on_at + timedelta(minutes=15)) == ""
+    read_since = replace(cold.queue[-1], readings=(Decimal("0.1"),), at=on_at + timedelta(minutes=3))
+    assert usual.while_warming(replace(cold, queue=(read_since,)), on_at + timedelta(minutes=4)) == ""
+    assert usual.while_warming(run, on_at) == ""
