@@ -36,6 +36,8 @@ ANSWER = 5.0
 """Seconds a host has to answer."""
 UNDER_WAY = 0.05
 """What comes so soon after a serial device is opened was being sent already."""
+STOPPED = 1.0
+"""Seconds more than a wait can take: the program was stopped, or a machine is busier than any."""
 KEPT = 1000
 """Lines kept for a screen that does not fetch them."""
 
@@ -127,9 +129,18 @@ class Feed:
                 self._add(splitter.give_up("the writer left in the middle of it"))
                 self._pause(RETRY)
             self._add(splitter.take(data, time.monotonic()))
-            if not data and not why and not self._wait(source, selectors.EVENT_READ, HALF) and source.replaced:
+            if not data and not why and not self._more_comes(source, splitter) and source.replaced:
                 self._is(why="something else has its name now")
                 return
+
+    def _more_comes(self, source: Device | Connection, splitter: Splitter) -> bool:
+        """Wait for more; what came while the program was stopped has no time, and is no line to be taken."""
+        began = time.monotonic()
+        comes = self._wait(source, selectors.EVENT_READ, HALF)
+        if time.monotonic() - began > HALF + STOPPED:
+            cuts = splitter.take(_read(source)[0], time.monotonic())
+            self._add(cut._replace(why=cut.why or "the program was stopped when it came") for cut in cuts)
+        return comes
 
     def _wait(self, source: Device | Connection | socket.socket, what: int, seconds: float) -> bool:
         """Wait until a source is ready, the time is over or the feed ends; whether it is ready."""

@@ -445,8 +445,8 @@ class Bench(CanvasScreen, inherit_bindings=False):
 
     def leave(self, code: int = 0) -> None:
         """Save and end the program."""
-        self.receiving.close()
         self.session.store.close()
+        self.receiving.close()
         self.app.exit(return_code=code)
 
     def on_paste(self, event: events.Paste) -> None:

@@ -157,6 +157,28 @@ def test_the_port_does_not_become_the_controlling_terminal(water: Path, terminal
     assert photometer.leave() == 0
 
 
+def test_what_comes_while_the_program_is_stopped_has_no_time_and_is_not_taken(
+    water: Path, terminals: list[Terminal]
+) -> None:
+    photometer = Photometer(water, terminals)
+    photometer.terminal.kill(signal.SIGSTOP)
+    time.sleep(0.2)
+    photometer.cable.send(b"0.900\r\n0.901\r\n")
+    time.sleep(3.5)
+    photometer.terminal.kill(signal.SIGCONT)
+    photometer.terminal.wait("not taken, the program was stopped when it came")
+    photometer.read(b"0.112\r\n", "0.112?")
+    assert photometer.leave() == 0
+    assert readings(water) == [Decimal("0.112")]
+
+
+def test_into_a_run_that_is_only_looked_at_nothing_is_read(water: Path, terminals: list[Terminal]) -> None:
+    terminal = Terminal([*PROGRAM, "open", str(water), "--read-only", "--from", "tcp:192.0.2.1:9"])
+    terminals.append(terminal)
+    terminal.wait("nothing is read from the photometer")
+    assert "photometer away" not in terminal.text()
+
+
 def test_what_can_be_no_port_is_refused_and_nothing_is_opened(water: Path, terminals: list[Terminal]) -> None:
     terminal = Terminal([*PROGRAM, str(water), "--from", str(water)])
     terminals.append(terminal)
