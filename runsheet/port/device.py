@@ -18,12 +18,13 @@ assert sys.platform != "win32"  # noqa: S101 - nothing here is loaded there
 import fcntl  # noqa: E402
 import termios  # noqa: E402
 
+from runsheet.port.lines import PIECE  # noqa: E402
+
 if TYPE_CHECKING:
     from runsheet.port.named import Port
 
 BITS = {7: termios.CS7, 8: termios.CS8}
 PARITIES = {"none": 0, "even": termios.PARENB, "odd": termios.PARENB | termios.PARODD}
-PIECE = 4096
 
 
 def has_speed(speed: int) -> bool:

@@ -16,7 +16,7 @@ from collections import deque
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.port import network
-from runsheet.port.lines import HALF, Cut, Splitter
+from runsheet.port.lines import HALF, PIECE, Cut, Splitter
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -36,6 +36,8 @@ ANSWER = 5.0
 """Seconds a host has to answer."""
 UNDER_WAY = 0.05
 """What comes so soon after a serial device is opened was being sent already."""
+BREATH = 0.02
+"""Seconds between two full pieces, of which a serial line sends three a second at most."""
 STOPPED = 1.0
 """Seconds more than a wait can take: the program was stopped, or a machine is busier than any."""
 KEPT = 1000
@@ -103,8 +105,8 @@ class Feed:
                 try:
                     with contextlib.closing(self._opened()) as source:
                         self._listen(source)
-                except OSError as error:
-                    self._is(why=error.strerror or str(error))
+                except (OSError, UnicodeError) as error:  # a host's name may be none
+                    self._is(why=getattr(error, "strerror", None) or str(error))
                 self._pause(RETRY)
 
     def _opened(self) -> Device | Connection:
@@ -129,6 +131,8 @@ class Feed:
                 self._add(splitter.give_up("the writer left in the middle of it"))
                 self._pause(RETRY)
             self._add(splitter.take(data, time.monotonic()))
+            if len(data) == PIECE:  # a flood is no photometer, and keys come first
+                self._pause(BREATH)
             if not data and not why and not self._more_comes(source, splitter) and source.replaced:
                 self._is(why="something else has its name now")
                 return

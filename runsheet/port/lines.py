@@ -13,6 +13,8 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
+PIECE = 4096
+"""Bytes taken from a port at a time."""
 LONGEST = 200
 """Bytes of a line."""
 HALF = 2.0

@@ -12,12 +12,13 @@ import os
 import socket
 from typing import TYPE_CHECKING
 
+from runsheet.port.lines import PIECE
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from runsheet.port.named import Port
 
-PIECE = 4096
 BEGUN = (0, errno.EINPROGRESS, errno.EWOULDBLOCK, 10035)
 """What a connection that is being made answers; the last is Windows' own number."""
 ALIVE = {"TCP_KEEPIDLE": 10, "TCP_KEEPINTVL": 5, "TCP_KEEPCNT": 3}

@@ -190,6 +190,24 @@ def test_a_server_that_is_not_there_is_told() -> None:
         reader.wait(lambda: "refused" in reader.feed.state.why)
 
 
+def test_a_host_whose_name_is_none_is_told() -> None:
+    with reading(f"tcp:{'a' * 70}.example:9") as reader:
+        reader.wait(lambda: "too long" in reader.feed.state.why)
+
+
+def test_a_flood_is_bounded_and_the_line_after_it_is_whole() -> None:
+    with (
+        socket.create_server(("127.0.0.1", 0)) as server,
+        reading(f"tcp:127.0.0.1:{server.getsockname()[1]}") as reader,
+    ):
+        wire, _ = server.accept()
+        wire.sendall(b"\xff" * 400_000 + b"\r\n0.112\r\n")
+        reader.wait(reader.whole)
+        assert reader.whole() == ["0.112"]
+        assert all(len(line.raw) <= 200 * len("\\xff") for line in reader.lines)
+        wire.close()
+
+
 def test_a_host_that_never_answers_is_let_go_at_once() -> None:
     """A listener whose queue is full takes no more, and says nothing."""
     with socket.socket() as server:
