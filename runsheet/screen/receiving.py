@@ -8,7 +8,7 @@ The proposal is the newest line. A photometer that sends all the time shows what
 that nobody asked for, from a zero or a second press of a button, the readings of the day do not all go one row too far,
 as they would in the order they came. An older one that it takes the place of is passed over, told, and can be chosen
 from the list. What came while something else was asked or typed waits. A line older than the reading accepted last may
-be that row's: it is asked about once.
+be that row's, and one that was shown at another row before the cursor left it, of that one: it is asked about once.
 
 A proposal does not change between two keys faster than `PACE`, and comes `QUIET` after the last key at the earliest, so
 that an Enter struck twice finds none; Enter takes what is in sight. A reading typed in its place is typed: the log
@@ -29,6 +29,7 @@ from runsheet.port.number import UNITS, Number, number_in
 from runsheet.run import edit
 from runsheet.run.edit import EditError, Received
 from runsheet.screen.content import Content
+from runsheet.screen.context import name_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -56,6 +57,8 @@ class Arrived:
     line: Line
     number: Number
     fate: str = WAITS
+    shown_at: str = ""
+    """The row in whose cell it was first proposed."""
 
     @property
     def text(self) -> str:
@@ -88,8 +91,8 @@ class Receiving:
         self._kept: deque[Arrived] = deque(maxlen=KEPT)
         self._more = 0
         """Lines too many to be listed."""
-        self._cell: tuple[str, int] | None = None
-        self._armed: tuple[str, int] | None = None
+        self._cell: tuple[str, int, str] | None = None
+        self._armed: tuple[str, int, str] | None = None
         """The cell whose reading the next line is without Enter."""
         self._just_armed = False
         self._accepted: tuple[datetime, str] | None = None
@@ -186,8 +189,8 @@ class Receiving:
         self._say(fresh=fresh)
         self._paint(fresh=fresh)
 
-    def _here(self, *, more: bool = False) -> tuple[str, int] | None:
-        """The reading cell the cursor is in, where nothing is asked, shown over it or typed.
+    def _here(self, *, more: bool = False) -> tuple[str, int, str] | None:
+        """The reading cell the cursor is in, by place and row, where nothing is asked, shown over it or typed.
 
         It is one that waits for a reading, or with `more` one that may have another.
         """
@@ -197,7 +200,7 @@ class Receiving:
         row = getattr(bench.session.run, bench.pane.array)[bench.place]
         counts = getattr(row, "void", None) is None and getattr(row, "use", None) is not False
         waits = not row.readings or (bench.active == "setup" and bench.item.state == "todo")
-        return (bench.pane.array, bench.place) if counts and (waits or more) else None
+        return (bench.pane.array, bench.place, name_of(bench)) if counts and (waits or more) else None
 
     def _propose(self) -> None:
         """Show the newest line; those before it are passed over."""
@@ -208,6 +211,7 @@ class Receiving:
         for each in self._waiting[:-1]:
             each.fate = PASSED
         self._waiting, self.shown = [newest], newest
+        newest.shown_at = newest.shown_at or name_of(self.bench)
         told = f" ({older} older: l)" if older else ""
         doubt = self._doubt(newest)
         does = f". {doubt}" if doubt else f"{self._given(newest)}: Enter takes it, Escape throws it away"
@@ -231,10 +235,12 @@ class Receiving:
         return bench.session.run.instrument.reads or "absorbance"
 
     def before(self, arrived: Arrived) -> str:
-        """That a line came before the reading accepted last, whose it may be; or nothing."""
-        if self._accepted is None or arrived.line.at >= self._accepted[0]:
-            return ""
-        return f"That was before {self._accepted[1]} was accepted: is it this row's?"
+        """That a line came before the reading accepted last, or for another row, whose it may be; or nothing."""
+        if self._accepted is not None and arrived.line.at < self._accepted[0]:
+            return f"That was before {self._accepted[1]} was accepted: is it this row's?"
+        if arrived.shown_at not in ("", name_of(self.bench)):
+            return f"It was first shown at {arrived.shown_at}: is it this row's?"
+        return ""
 
     def _given(self, arrived: Arrived) -> str:
         """What the row's result would be with it, in words."""

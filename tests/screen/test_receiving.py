@@ -285,6 +285,25 @@ def test_a_line_older_than_the_last_reading_is_asked_about(water: Path) -> None:
     assert read(work(water, do)) == {"OS-08": ["0.1"], "OS-09": ["0.230"]}
 
 
+def test_a_line_shown_at_another_row_is_asked_about(water: Path) -> None:
+    """The blank that is due is inserted while a sample's reading is proposed."""
+
+    def do(drive: Wired) -> None:
+        drive.sent("0.112")
+        drive.press("b")
+        drive.pause()
+        assert (drive.bench.item.kind, drive.proposed) == ("blank", "0.112?")
+        assert "It was first shown at OS-08: is it this row's?" in drive.screen()[-3]
+        drive.press("enter")
+        assert drive.bench.editing.asks
+        drive.press("escape")
+        drive.bench.go(19)
+        drive.pause()
+        drive.press("enter")
+
+    assert read(work(water, do)) == {"OS-08": ["0.112"]}
+
+
 def test_an_enter_struck_twice_takes_no_line_for_the_next_row(water: Path) -> None:
     def do(drive: Wired) -> None:
         drive.sent("0.112")
