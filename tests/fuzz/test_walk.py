@@ -40,7 +40,7 @@ def walking(bench: Bench, random_: random.Random) -> Iterator[keys.Happening]:
         yield from anything(bench, random_)
 
 
-@pytest.mark.parametrize(("name", "seed"), [("water-day", 1), ("soil-day", 2)])
+@pytest.mark.parametrize(("name", "seed"), [("water-day", 5), ("soil-day", 2)])
 def test_random_walks_lose_nothing(name: str, seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(keys, "doing", walking)
