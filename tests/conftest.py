@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import tempfile
 
 import pytest
 from hypothesis import settings
 
+from runsheet import processes
 from tests.effort import FULL, tries
 
 settings.register_profile("full", deadline=None, derandomize=True, max_examples=100)
@@ -20,6 +22,14 @@ def pytest_addoption(parser: pytest.Parser, pluginmanager: pytest.PytestPluginMa
     if not pluginmanager.hasplugin("xdist"):
         parser.addoption("--numprocesses", help="not used: pytest-xdist is not there")
         parser.addoption("--dist", help="not used: pytest-xdist is not there")
+
+
+processes.collect_seldom()  # as the program does
+
+
+def pytest_collection_finish() -> None:
+    """Leave what is there before the first test out of every later look for unused objects."""
+    gc.freeze()
 
 
 @pytest.hookimpl(optionalhook=True)
