@@ -146,10 +146,11 @@ class _Wine:
     def tests(self, file: Path) -> None:
         """Run a file of tests; print how it ended, and of what failed or is missing the reasons, each once."""
         words = ["-m", "pytest", "-q", "-p", "no:cacheprovider", "-n0", "--tb=line", "-W", "ignore", file.as_posix()]
+        own = {name: value for name, value in self.env.items() if not name.startswith("RUNSHEET_")}
         with tempfile.TemporaryFile() as told:
             reader = subprocess.Popen(["cat"], stdin=subprocess.PIPE, stdout=told)
             run = subprocess.Popen(
-                ["wine", str(self.python), *words], env=self.env, cwd=ROOT, stdin=subprocess.PIPE,
+                ["wine", str(self.python), *words], env=own, cwd=ROOT, stdin=subprocess.PIPE,
                 stdout=reader.stdin, stderr=subprocess.DEVNULL,
             )  # fmt: skip
             assert reader.stdin is not None

@@ -133,7 +133,14 @@ class Disk:
         patiently(lambda: source.replace(target))
 
     def place(self, source: Path, target: Path) -> None:
-        """Make a second name for `source`; raises FileExistsError where something has it."""
+        """Give `source` a name, or a second one; raises FileExistsError where something has it.
+
+        On Windows a file that is read-only, as a copy of what was issued is, loses no name: there it is renamed, which
+        puts it in the place of nothing.
+        """
+        if sys.platform == "win32":
+            patiently(lambda: source.rename(target))
+            return
         try:
             os.link(source, target)
         except FileExistsError:
