@@ -157,6 +157,9 @@ class Disk:
 
     def remove(self, path: Path) -> None:
         """Remove a file; fine if it is not there."""
+        if sys.platform == "win32":  # where nobody removes one that is read-only
+            with contextlib.suppress(OSError):
+                path.chmod(0o600)
         patiently(lambda: path.unlink(missing_ok=True))
 
     def sync_folder(self, folder: Path) -> bool:
