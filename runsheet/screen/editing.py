@@ -188,8 +188,12 @@ class Editing:
         elif name in ("enter", "ctrl+j"):
             self.accept(advance=True)
         elif name in LEAVE or (name in ("left", "right") and not self._in_place):
-            rows, columns = LEAVE.get(name, (0, 1 if name == "right" else -1))
-            self.accept(move=(rows, columns))
+            move = LEAVE.get(name, (0, 1 if name == "right" else -1))
+            if self.received:  # only Enter takes what the photometer sent
+                self.drop()
+                self._onward(advance=False, move=move)
+            else:
+                self.accept(move=move)
         elif grid.entry is not None and grid.entry.key(name, character):
             self._typed = True
             self._draft()

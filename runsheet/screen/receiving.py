@@ -57,8 +57,8 @@ class Arrived:
     line: Line
     number: Number
     fate: str = WAITS
-    shown_at: str = ""
-    """The row in whose cell it was first proposed."""
+    came_at: str = ""
+    """The row whose cell waited for it when it came, else the one it was first proposed at."""
 
     @property
     def text(self) -> str:
@@ -133,7 +133,8 @@ class Receiving:
     def take(self, line: Line) -> None:
         """Take one line: for the row it is awaited for, else among those that wait, else as none."""
         found = Number(why=line.why) if line.why else number_in(line.raw, self._pattern)
-        arrived = Arrived(line, found)
+        here = self._here()
+        arrived = Arrived(line, found, came_at=here[2] if here is not None else "")
         self._more += len(self._kept) == KEPT
         self._kept.append(arrived)
         if found.why:
@@ -211,7 +212,7 @@ class Receiving:
         for each in self._waiting[:-1]:
             each.fate = PASSED
         self._waiting, self.shown = [newest], newest
-        newest.shown_at = newest.shown_at or name_of(self.bench)
+        newest.came_at = newest.came_at or name_of(self.bench)
         told = f" ({older} older: l)" if older else ""
         doubt = self._doubt(newest)
         does = f". {doubt}" if doubt else f"{self._given(newest)}: Enter takes it, Escape throws it away"
@@ -238,8 +239,8 @@ class Receiving:
         """That a line came before the reading accepted last, or for another row, whose it may be; or nothing."""
         if self._accepted is not None and arrived.line.at < self._accepted[0]:
             return f"That was before {self._accepted[1]} was accepted: is it this row's?"
-        if arrived.shown_at not in ("", name_of(self.bench)):
-            return f"It was first shown at {arrived.shown_at}: is it this row's?"
+        if arrived.came_at not in ("", name_of(self.bench)):
+            return f"It came at {arrived.came_at}: is it this row's?"
         return ""
 
     def _given(self, arrived: Arrived) -> str:

@@ -166,6 +166,16 @@ def test_a_further_reading_is_typed_and_no_key_makes_the_proposal_one(water: Pat
     assert read(work(water, do)) == {}
 
 
+@pytest.mark.parametrize("name", ["tab", "shift+tab", "up", "down"])
+def test_opened_in_place_it_is_taken_by_enter_only(name: str, water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.sent("0.112")
+        drive.press("e", name)
+        assert drive.bench.grid.entry is None
+
+    assert read(work(water, do)) == {}
+
+
 def test_digits_stay_as_they_came(water: Path) -> None:
     assert read(work(water, lambda drive: drive.received("0.130"))) == {"OS-08": ["0.130"]}
 
@@ -293,7 +303,7 @@ def test_a_line_shown_at_another_row_is_asked_about(water: Path) -> None:
         drive.press("b")
         drive.pause()
         assert (drive.bench.item.kind, drive.proposed) == ("blank", "0.112?")
-        assert "It was first shown at OS-08: is it this row's?" in drive.screen()[-3]
+        assert "It came at OS-08: is it this row's?" in drive.screen()[-3]
         drive.press("enter")
         assert drive.bench.editing.asks
         drive.press("escape")
