@@ -58,14 +58,24 @@ class Detection:
         return significant(self.study.mdl) if self.study.complete and self.study.mdl else None
 
 
-def _rows(tables: Tables, *kinds: str) -> dict[Group, list[StudyRow]]:
-    marks = ", ".join("?" * len(kinds))
-    query = f"SELECT * FROM study WHERE kind IN ({marks}) AND path NOT IN (SELECT path FROM twice) ORDER BY moment, path, rowid"  # noqa: S608, E501
-    found: dict[Group, list[StudyRow]] = {}
-    for values in tables.rows(query, *kinds):
-        row = StudyRow(*values)  # type: ignore[arg-type]
-        found.setdefault(Group(*(getattr(row, name) for name in Group._fields)), []).append(row)
-    return found
+SHARED = ", ".join(f'"{name}"' for name in Group._fields)
+OF_GROUP = " AND ".join(f'"{name}" = ?' for name in Group._fields)
+
+
+def _groups(tables: Tables, kind: str) -> list[Group]:
+    """The groups that have a row of a kind, in order."""
+    once = "path NOT IN (SELECT path FROM twice)"
+    rows = tables.rows(f"SELECT DISTINCT {SHARED} FROM study WHERE kind = ? AND {once}", kind)  # noqa: S608 - our own
+    return sorted(Group(*map(str, row)) for row in rows)
+
+
+def _rows(tables: Tables, group: Group, *kinds: str) -> list[StudyRow]:
+    """The rows of some kinds of a group, in order of time."""
+    query = (
+        f"SELECT * FROM study WHERE {OF_GROUP} AND kind IN ({', '.join('?' * len(kinds))}) "  # noqa: S608 - our own names
+        "AND path NOT IN (SELECT path FROM twice) ORDER BY moment, path, rowid"
+    )
+    return [StudyRow(*values) for values in tables.rows(query, *group, *kinds)]  # type: ignore[arg-type]
 
 
 def detections(tables: Tables, now: datetime, options: Options = DEFAULT) -> list[Detection]:
@@ -74,10 +84,9 @@ def detections(tables: Tables, now: datetime, options: Options = DEFAULT) -> lis
     The limit in use, and the day of its study, are those of the method in the latest run of the group.
     """
     found = []
-    for group, rows in sorted(_rows(tables, "detection-spike", "method-blank").items()):
+    for group in _groups(tables, "detection-spike"):
+        rows = _rows(tables, group, "detection-spike", "method-blank")
         spikes = [row for row in rows if row.kind == "detection-spike"]
-        if not spikes:
-            continue
         blanks = [row for row in rows if row.kind == "method-blank"]
         limits = [row for row in rows if row.detection is not None]
         studied = [row.studied for row in rows if row.studied]
@@ -116,7 +125,8 @@ class Capability:
 def capabilities(tables: Tables, criteria: Criteria = demonstration.INTERIM_8000D) -> list[Capability]:
     """Judge each analyst's latest four `capability` rows."""
     found = []
-    for group, rows in sorted(_rows(tables, "capability").items()):
+    for group in _groups(tables, "capability"):
+        rows = _rows(tables, group, "capability")
         by: dict[str, list[StudyRow]] = {}
         for row in rows:
             if not row.left_out:
