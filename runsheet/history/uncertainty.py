@@ -99,8 +99,7 @@ def evaluations(tables: Tables, since: str = "", reference: float | None = None)
     """
     read, problems = rounds(tables.folder)
     query = (
-        "SELECT DISTINCT method, fraction FROM point WHERE what IN ('control', 'duplicate') "
-        "AND path NOT IN (SELECT path FROM twice) ORDER BY method, fraction"
+        "SELECT DISTINCT method, fraction FROM series WHERE what IN ('control', 'duplicate') ORDER BY method, fraction"
     )
     pairs = [(str(method), str(fraction)) for method, fraction in tables.rows(query)]
     return [_one(tables, method, fraction, since, reference, read) for method, fraction in pairs], problems
