@@ -66,7 +66,7 @@ def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], 
     run = context.session.run
     found = made(run)
     names = [places.place(run, field.path) for field in found]
-    width = max(map(len, names), default=0)
+    width = min(max(map(len, names), default=0), NAMES)
 
     def choose(number: int) -> None:
         field = found[number]
@@ -75,10 +75,18 @@ def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], 
         ask_field(context, field, names[number], old, lambda: open_form(context, title, made, number))
 
     texts = [
-        f"{name:{width}}  {entry.shown(edit.value_at(run, field.path)):24} {field.path}"
+        f"{_cut(name, context.look.more):{width}}  {entry.shown(edit.value_at(run, field.path)):18} {field.path}"
         for name, field in zip(names, found, strict=True)
     ]
     context.open_page(Content(title, texts, choose), at)
+
+
+NAMES = 60
+"""The widest a name is on a form: at 80 columns its value still stands beside it. It is asked for by its whole name."""
+
+
+def _cut(name: str, more: str) -> str:
+    return name if len(name) <= NAMES else name[: NAMES - 1] + more
 
 
 def ask_field(

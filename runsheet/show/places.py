@@ -106,8 +106,8 @@ def _limit(run: Run, keys: list[str]) -> str:
         return f"method {' '.join(map(field, keys))}"
     unit = said.unit.format(unit=run.method.unit, amount=AMOUNTS.get(run.method.unit, ""))
     group = keys[0].replace("check", "check standard") if len(keys) > 1 else ""
-    fraction = next((f", {FRACTIONS[key]}" for key in keys if key in FRACTIONS), "")
-    return f"{group}{fraction}: {said.words}{f', {unit}' if unit else ''}"
+    fraction = next((FRACTIONS[key] for key in keys if key in FRACTIONS), "")  # only a batch has limits by fraction
+    return f"{fraction or group}: {said.words}{f', {unit}' if unit else ''}"
 
 
 def _inner(model: type, key: str) -> type | None:

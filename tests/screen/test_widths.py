@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo
+from runsheet.run import edit, entry
 from runsheet.screen.grid import GAP
+from runsheet.screen.page import Page
 from tests.screen.driving import Drive
 
 if TYPE_CHECKING:
@@ -96,3 +98,26 @@ def test_a_long_message_is_whole_when_all_panes_are_in_sight(tmp_path: Path) -> 
 
     Drive(path, size=SIZES["120x40"], now=demo.NOW["water-day"]).run(then=look)
     assert told in " ".join(line.strip() for line in lines)
+
+
+@pytest.mark.parametrize("key", ["L", "F", "g"])
+def test_a_form_has_the_value_of_each_field_in_sight(key: str, tmp_path: Path) -> None:
+    """At 80 columns too, however long the words of a limit are."""
+    path = tmp_path / "day.toml"
+    path.write_text(demo.text("water-day"), encoding="utf-8")
+    wrong: list[str] = []
+    looked: list[str] = []
+
+    def look(drive: Drive) -> None:
+        content = drive.bench.query_one(Page).content
+        assert content is not None
+        for text in content.texts:
+            where = text.split()[-1]
+            value = entry.shown(edit.value_at(drive.bench.session.run, where))
+            looked.append(value)
+            if value and value[:17] not in text[:80]:
+                wrong.append(text)
+
+    Drive(path, now=demo.NOW["water-day"]).run(key, then=look)
+    assert any(looked)
+    assert wrong == []
