@@ -76,6 +76,13 @@ class Evaluation(NamedTuple):
     """The days of the first and last control or duplicate; empty without any."""
     bias_from: str
     """What the bias is from, in words; why there is none."""
+    control_days: tuple[str, ...] = ()
+    """The day of each control, in order."""
+    duplicate_days: tuple[str, ...] = ()
+    round_days: tuple[str, ...] = ()
+    """Of the rounds that have one."""
+    by_rounds: bool = False
+    """Whether the bias is from rounds."""
 
 
 def rounds(folder: Path) -> tuple[tuple[Round, ...], list[str]]:
@@ -124,8 +131,10 @@ def _one(
     )
     first, last = (days[0], days[-1]) if days else ("", "")
     return Evaluation(
-        method, fraction, parts, len(controls), len(duplicates), len(mine), int(str(apart[0][0])), first, last, words
-    )
+        method, fraction, parts, len(controls), len(duplicates), len(mine), int(str(apart[0][0])), first, last, words,
+        tuple(sorted(control_days)), tuple(sorted(duplicate_days)),
+        tuple(sorted(r.date.isoformat() for r in mine if r.date is not None)), len(mine) >= own_work.ROUNDS_FROM,
+    )  # fmt: skip
 
 
 def _values(tables: Tables, what: str, method: str, fraction: str, since: str) -> tuple[list[float], list[str]]:

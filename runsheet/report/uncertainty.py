@@ -19,6 +19,7 @@ from runsheet.show.client_results import ANALYTES
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from runsheet.compute.statistics.own_work import Bias
     from runsheet.history.uncertainty import Evaluation
     from runsheet.report.blocks import Block
 
@@ -78,14 +79,34 @@ def _percent(value: float | None) -> str:
 
 def toml(each: Evaluation) -> str:
     """What a method file says of the parts that are known, with what they stand on; nothing where none is."""
-    own = f"{each.controls} controls, {each.duplicates} duplicates"
+    bias = each.parts.bias
     known = {
-        "precision_percent": (each.parts.precision, own),
-        "bias_percent": (each.parts.bias.u if each.parts.bias else None, each.bias_from),
+        "precision_percent": (each.parts.precision, _precision_of(each)),
+        "bias_percent": (bias.u, _bias_of(each, bias)) if bias else (None, ""),
     }
     values = {name: Decimal(significant(value, 3)) for name, (value, _) in known.items() if value is not None}
-    sources = {f"uncertainty.{name}": f"{known[name][1]}{_days(each)}; {SOURCE}" for name in values}
+    sources = {f"uncertainty.{name}": f"{known[name][1]}; {SOURCE}" for name in values}
     return tomli_w.dumps({"uncertainty": values, "sources": sources}) if values else ""
+
+
+def _precision_of(each: Evaluation) -> str:
+    """What u(Rw) stands on: duplicates too few to count are none of it."""
+    if each.parts.duplicates is None:
+        return f"{each.controls} controls{_span(each.control_days)}, without duplicates"
+    days = sorted([*each.control_days, *each.duplicate_days])
+    return f"{each.controls} controls, {each.duplicates} duplicates{_span(days)}"
+
+
+def _bias_of(each: Evaluation, bias: Bias) -> str:
+    """What u(bias) stands on: rounds with their own days, controls with what they were held against."""
+    if each.by_rounds:
+        days = each.round_days if len(each.round_days) == each.rounds else ()
+        return f"{each.bias_from}{_span(days)}"
+    return f"{each.bias_from}{_span(each.control_days)}, reference {figure(bias.reference, 3)} %"
+
+
+def _span(days: Sequence[str]) -> str:
+    return f", {days[0]} to {days[-1]}" if days else ""
 
 
 def as_data(found: Sequence[Evaluation], problems: Sequence[str]) -> dict[str, Any]:

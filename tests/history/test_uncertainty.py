@@ -100,6 +100,38 @@ def test_the_lines_for_the_method_are_a_method_file_s(folder: Path, capsys: pyte
         assert (method.sources or {})[f"uncertainty.{name}"].endswith("Nordtest TR 537 and ISO 11352")
 
 
+def sources(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> dict[str, str]:
+    """What the lines for the method say their figures stand on."""
+    capsys.readouterr()
+    assert main.main(["uncertainty", str(folder), *more]) == 0
+    _, _, lines = capsys.readouterr().out.partition("[method.sources]:\n")
+    method, _ = methods.parse('name = "own"\nunit = "mg/L"\n' + lines)
+    assert method is not None
+    return dict(method.sources or {})
+
+
+def test_a_source_names_only_what_is_in_the_figure(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Duplicates too few to count, the days of the controls, the reference that was given."""
+    found = sources(folder, capsys, "--since", "2026-03-13", "--reference", "1.5")
+    named = "10 controls, 2026-03-13 to 2026-03-22, without duplicates"
+    assert found["uncertainty.precision_percent"] == f"{named}; Nordtest TR 537 and ISO 11352"
+    named = "10 controls (no proficiency rounds), 2026-03-13 to 2026-03-22, reference 1.5 %"
+    assert found["uncertainty.bias_percent"] == f"{named}; Nordtest TR 537 and ISO 11352"
+
+
+def test_a_bias_of_rounds_is_not_dated_by_the_controls(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = "".join(ROUND.format(n=n, result=result) for n, result in enumerate([102, 103, 102, 99, 102, 97]))
+    (folder / "rounds.toml").write_text(text, encoding="utf-8")
+    found = sources(folder, capsys)
+    assert found["uncertainty.bias_percent"] == "6 proficiency rounds; Nordtest TR 537 and ISO 11352"
+    dated = "".join(f"{each}date = 2025-0{n}-01\n" for n, each in enumerate(text.split("[[round]]")[1:], 1))
+    dated = dated.replace("\nname", "\n[[round]]\nname")
+    (folder / "rounds.toml").write_text(dated, encoding="utf-8")
+    found = sources(folder, capsys)
+    named = "6 proficiency rounds, 2025-01-01 to 2025-06-01"
+    assert found["uncertainty.bias_percent"] == f"{named}; Nordtest TR 537 and ISO 11352"
+
+
 def test_where_nothing_is_known_no_lines_are_announced(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     put(tmp_path / "runs", 0, [control("LCS1", 100)])
     assert main.main(["uncertainty", str(tmp_path / "runs")]) == 0
