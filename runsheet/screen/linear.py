@@ -63,7 +63,7 @@ class Linear:
     def begin(self) -> None:
         """Say where the work is."""
         self._tell(linear_words.opening(self.session))
-        self._tell([linear_words.next_thing(self.session)])
+        self.onward()
 
     def line(self, text: str) -> None:
         """Take one line."""
@@ -81,7 +81,7 @@ class Linear:
         elif text:
             self.say(f"{text!r} is no reading and no command; ? lists the commands; nothing changed")
         else:
-            self._tell([linear_words.next_thing(self.session)])
+            self.catch_up()
         self._after()
 
     def _after(self) -> None:
@@ -201,7 +201,14 @@ class Linear:
     def onward(self) -> None:
         """Say what is next, which a number is the reading of; the cursor stays on the row last spoken of."""
         self.chosen = False
-        self._tell([linear_words.next_thing(self.session)])
+        self._tell([linear_words.next_thing(self.session, self._to_read())])
+
+    def catch_up(self) -> None:
+        """Say what fell due while nothing was typed, and what is next."""
+        before = self.session.sheet
+        self.recompute()
+        self._tell(linear_words.changes(before, self.session.sheet))
+        self.onward()
 
     # --- commands ---------------------------------------------------------------------------------------------------
 

@@ -30,17 +30,25 @@ def opening(session: Session) -> list[str]:
     back = [f"{store.came_back} entries came back from the log"] if store.came_back else []
     half = [] if store.drafted is None else [f"half typed when the screen ended, and not taken: {store.drafted.text}"]
     told = ". ".join(filter(None, (run.id, run.title)))
-    return [told, *back, *store.notes, *half, "? lists the commands; a number is the reading of what is next"]
+    number = "a number is the reading of the next row to read, or of one gone to"
+    return [told, *back, *store.notes, *half, f"? lists the commands; {number}"]
 
 
-def next_thing(session: Session) -> str:
-    """What to do next and why."""
+def next_thing(session: Session, read: tuple[PaneName, int] | None) -> str:
+    """What to do next and why; `read` is the row a number is the reading of, named where it is not what is next."""
     step = next_step.next_step(session.sheet, session.dilution_offered)
     if step.done and session.next_to_sign:
         return f"NEXT {session.next_to_sign}: {step.why}"
     words = "lamp on: :start begins the warm-up" if step.words.startswith("lamp on") else step.words
     offer = f", :{step.offer}" if step.offer else ""
-    return f"NEXT {words}{offer}: {step.why}"
+    other = read is not None and (step.offer is not None or read != (step.pane, step.row))
+    whose = f"; a number now is {_name(session.sheet, *read)}'s reading" if read is not None and other else ""
+    return f"NEXT {words}{offer}: {step.why}{whose}"
+
+
+def _name(sheet: Sheet, pane: PaneName, place: int) -> str:
+    shown = next(each for each in panes.PANES if each.name == pane)
+    return shown.columns[0].text(shown.items(sheet)[place])
 
 
 def accepted(session: Session, pane: PaneName, place: int, name: str) -> list[str]:
@@ -97,7 +105,7 @@ def commands(found: Sequence[tuple[str, str]]) -> list[str]:
     """The commands, one a line."""
     told = [f":{name}  {words.split(chr(10))[0].rstrip('.')}" for name, words in found]
     return [
-        "a number: the reading of what is next, accepted at once",
+        "a number: the reading of the next row to read, or of one gone to by :row; accepted at once",
         *told,
         "a key that a sentence names: :r as :reread",
     ]
@@ -119,7 +127,7 @@ def _row(linear: Linear, name: str) -> None:
 def _next(linear: Linear, _: str) -> None:
     """Go to what is next"""
     linear.go_to_next()
-    linear.onward()
+    linear.catch_up()
 
 
 def _blank(linear: Linear, _: str) -> None:

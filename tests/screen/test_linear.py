@@ -75,6 +75,26 @@ def test_a_number_is_the_reading_of_what_is_next_with_its_time(line: Line) -> No
     assert told[-1].startswith("NEXT read OS-09")
 
 
+def test_after_an_empty_line_a_number_is_the_reading_of_what_that_named(line: Line) -> None:
+    told = line.say(":row OS-10", "")
+    assert told[-1].startswith("NEXT read OS-08")
+    line.say("0.101")
+    assert (line.row("OS-08").readings, line.row("OS-10").readings) == ((Decimal("0.101"),), ())
+
+
+def test_where_next_is_no_reading_it_says_whose_a_number_is(line: Line) -> None:
+    """A blank that is due, a check that failed: a number would be neither's."""
+    line.now += timedelta(hours=1)
+    told = line.say("")
+    assert any(each.startswith("DUE blank overdue") for each in told)
+    assert told[-1].startswith("NEXT insert a blank, :blank: ")
+    assert told[-1].endswith("; a number now is OS-08's reading")
+    told = line.say(":check", "0.100")
+    assert told[-1].startswith("NEXT CCV3 fails: put it right and read it again")
+    assert told[-1].endswith("; a number now is OS-08's reading")
+    assert line.say("0.101")[0].startswith("accepted OS-08")
+
+
 def test_the_recorded_day(line: Line, path: Path) -> None:
     """The rest of the demo's day: a void with its reason, what is due, a dilution, the closing pair, an action."""
     line.say("0.101", ":void bubble in the cell", ":again", "0.099", "0.9")
