@@ -28,6 +28,7 @@ class ReadOnlyStore:
     came_back = 0
     unkept: tuple[str, ...] = ()
     lost = 0
+    last_step = 0
     copied = None
 
     def __init__(self, follower: Follower, run: Run) -> None:

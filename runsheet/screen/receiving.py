@@ -57,6 +57,8 @@ class Arrived:
     line: Line
     number: Number
     fate: str = WAITS
+    step: int = 0
+    """The number of the step that made it a reading, or another typed over it; 0 without one."""
     came_at: str = ""
     """The row whose cell waited for it when it came, else the one it was first proposed at."""
 
@@ -65,9 +67,10 @@ class Arrived:
         """Its number as it came."""
         return self.number.text
 
-    def listed(self) -> str:
-        """It, in a list."""
-        return f"{self.line.at:%H:%M:%S}  {self.text or '-':>9}  {self.fate}: {visible(self.line.raw)}"
+    def listed(self, taken_back: frozenset[int]) -> str:
+        """It, in a list; `taken_back` are the steps that were undone."""
+        fate = f"{self.fate}, undone" if self.step in taken_back else self.fate
+        return f"{self.line.at:%H:%M:%S}  {self.text or '-':>9}  {fate}: {visible(self.line.raw)}"
 
 
 class Receiving:
@@ -313,6 +316,7 @@ class Receiving:
                 each.fate = PASSED
             self._waiting = self._waiting[at + 1 :]
             arrived.fate = f"typed over as {name}" if typed else f"taken as {name}"
+            arrived.step = self.bench.session.store.last_step
             self.shown = None
 
     def throw_away(self) -> bool:
@@ -358,7 +362,7 @@ class Receiving:
             self.bench.close_page()
             self._throw_all() if number == 0 else self._choose(lines[number - 1])
 
-        texts = [first, *(each.listed() for each in lines)]
+        texts = [first, *(each.listed(self.bench.session.taken_back) for each in lines)]
         self.bench.open_page(Content(f"{feed.port.name}: {state}{more}", texts, choose))
 
     def _throw_all(self) -> None:
@@ -370,11 +374,12 @@ class Receiving:
 
     def _choose(self, arrived: Arrived) -> None:
         """Propose a line again, unless it is a reading already."""
-        if not arrived.text or arrived.fate.startswith("taken"):
+        undone = arrived.step in self.bench.session.taken_back
+        if not arrived.text or (arrived.fate.startswith("taken") and not undone):
             self.bench.say(f"{visible(arrived.line.raw)}: {arrived.fate}")
             return
         self._waiting = [*(each for each in self._waiting if each is not arrived), arrived]
-        arrived.fate, self.shown = WAITS, None
+        arrived.fate, arrived.step, self.shown = WAITS, 0, None
 
 
 def await_next(bench: Bench) -> None:

@@ -58,6 +58,8 @@ class Session:
         self.history: EarlierRuns | None = None
         """What the runs before this one say of it; None until they are read."""
         self._arrived: EarlierRuns | None = None
+        self.taken_back: frozenset[int] = frozenset()
+        """The numbers of the steps that were undone here and not made again."""
         self.trail = NO_TRAIL
         """What the edit log says of the document; "no log" until it is read."""
         self._read_trail: Trail | None = None
@@ -194,11 +196,15 @@ class Session:
 
     def undo(self) -> Step | None:
         """Take the last step back; the answer is that step, None where there is none."""
-        return self._again(self.store.undo(self.clock()))
+        step = self.store.undo(self.clock())
+        self.taken_back |= {step.number} if step is not None else set()
+        return self._again(step)
 
     def redo(self) -> Step | None:
         """Make the step last taken back again; the answer is that step, None where there is none."""
-        return self._again(self.store.redo(self.clock()))
+        step = self.store.redo(self.clock())
+        self.taken_back -= {step.number} if step is not None else set()
+        return self._again(step)
 
     def _again(self, step: Step | None) -> Step | None:
         if step is not None:

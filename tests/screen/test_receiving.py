@@ -445,6 +445,30 @@ def test_made_again_after_an_undo_it_is_still_received(water: Path) -> None:
     assert [each.entered for each in logged(water)] == [log.RECEIVED, None, log.RECEIVED]
 
 
+def test_a_line_whose_reading_was_undone_is_not_listed_as_taken_and_may_be_chosen_again(water: Path) -> None:
+    def fate(drive: Wired) -> str:
+        drive.press("l")
+        content = drive.bench.query_one(Page).content
+        assert content is not None
+        drive.press("escape")
+        return content.texts[1].split(maxsplit=2)[2]
+
+    def do(drive: Wired) -> None:
+        drive.received("0.112")
+        assert fate(drive) == "taken as OS-08: 0.112"
+        drive.press("u")
+        assert fate(drive) == "taken as OS-08, undone: 0.112"
+        drive.press("U")
+        assert fate(drive) == "taken as OS-08: 0.112"
+        drive.press("l", "down", "enter")
+        assert drive.bench.message == "0.112: taken as OS-08"
+        drive.press("u", "l", "down", "enter")
+        drive.pause()
+        assert drive.proposed == "0.112?"
+
+    assert read(work(water, do)) == {}
+
+
 def test_a_setup_check_gets_its_readings_one_by_one(tmp_path: Path) -> None:
     from runsheet.command.main import main
 

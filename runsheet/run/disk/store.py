@@ -267,6 +267,11 @@ class Store:
         self._kept(run, data, entries)
         return run
 
+    @property
+    def last_step(self) -> int:
+        """The number of the step that an undo takes back; 0 where there is none."""
+        return self._done[-1].number if self._done else 0
+
     def undo(self, now: datetime, who: str = "") -> Step | None:
         """Take the last step back and give it; None where there is none."""
         if not self._done:
