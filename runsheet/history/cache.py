@@ -156,7 +156,7 @@ def _fitting(file: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA cache_size = -65536")  # 64 MB: with less the indexes of many runs go in and out
         connection.execute("PRAGMA synchronous = NORMAL")  # a cache that a power cut set back is read anew
         _check(connection)
-        as_left = _stand(file) == _stand_kept(file)
+        as_left = bool(stand := _stand(file)) and stand == _stand_kept(file)
         _made(connection)
         if not as_left:
             _believe_sealed(connection)
@@ -207,8 +207,8 @@ OWN_TABLES = {
 }
 """Beside the rows: the digest of each document's rows; the documents whose run is in another one too that was read
 later, so that what they hold would count twice; how many points each chart has, and how many held or superseded ones;
-and the digest of the whole folder's stamps as they were when all of it
-had been read, by which a folder that did not change is told at once."""
+and the digest of the whole folder's stamps, where the rows are those of just these, by which a folder that did not
+change is told at once: no row comes or goes without its going."""
 
 
 # --- whether it is as it was left ---
@@ -226,7 +226,7 @@ def _owned(connection: sqlite3.Connection, file: Path) -> None:
 
 
 def _stand(file: Path) -> str:
-    """What tells the file as it was left from one that was changed.
+    """What tells the file as it was left from one that was changed; nothing where a part of it is still beside it.
 
     Its time of change is nobody's to set; on Windows, which keeps none, a change whose time is put back is not seen.
     """
@@ -267,8 +267,7 @@ def _believe_sealed(connection: sqlite3.Connection) -> None:
     seals = dict(connection.execute("SELECT path, digest FROM sealed"))
     wrong = {path for path, rows in found.items() if seals.get(path) != _seal(rows)}
     with connection:
-        connection.execute("DELETE FROM as_found")  # what is beside the rows is made anew from them
-        _forget(connection, wrong | (seals.keys() - found))
+        _forget(connection, wrong | (seals.keys() - found))  # none too: what is beside the rows is made anew from them
 
 
 def _seal(tables: Sequence[Sequence[Sequence[object]]]) -> str:
@@ -288,7 +287,6 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
     gone = known.keys() - map(documents.shown, found)
     changed = [(path, stamp) for path, stamp in found.items() if known.get(documents.shown(path)) != stamp]
     with tables.connection:
-        tables.connection.execute("DELETE FROM as_found")
         _forget(tables.connection, gone)
     tables.unread = len(changed)
     if at_most is None or len(changed) <= at_most:
@@ -297,7 +295,8 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
         tables.connection.execute("BEGIN IMMEDIATE")
         for statement in SUMMARY:
             tables.connection.execute(statement)
-        if tables.unread == 0:
+        kept = dict(tables.connection.execute("SELECT path, stamp FROM run"))
+        if kept == {documents.shown(path): stamp for path, stamp in found.items()}:  # no slower program's older rows
             tables.connection.execute("INSERT INTO as_found VALUES (?)", (told,))
 
 
@@ -334,6 +333,8 @@ def _read(tables: Tables, changed: list[tuple[str, str]], progress: Callable[[Pr
 
 
 def _forget(connection: sqlite3.Connection, paths: Iterable[str]) -> None:
+    """Forget some documents, and that the tables are those of the folder as it was found."""
+    connection.execute("DELETE FROM as_found")
     gone = [(path,) for path in paths]
     for table in (*TABLES, "sealed"):
         connection.executemany(f'DELETE FROM "{table}" WHERE path = ?', gone)  # noqa: S608 - our own names

@@ -159,15 +159,15 @@ def _perhaps(columns: Sequence[str], text: str) -> tuple[str, list[str]]:
     with such letters, by its indexes; for another it goes through all rows, in a time that grows with their length
     only.
     """
-    asked = text.strip().lower()
-    parts = sorted(ASCII_PART.findall(asked), key=len, reverse=True)[:PARTS]
+    asked = text.strip()  # its parts as asked: the small letter of another script may begin with an ASCII one
+    parts = sorted((part.lower() for part in ASCII_PART.findall(asked)), key=len, reverse=True)[:PARTS]
     begins = ASCII_PART.match(asked)
     if begins and begins[0] == asked:
-        conditions, values = ["lower({}) = ?"], [asked]
+        conditions, values = ["lower({}) = ?"], [asked.lower()]
     else:
         conditions, values = ["instr(lower({}), ?)"] * len(parts), parts
         if begins:
-            start = begins[0]
+            start = begins[0].lower()
             conditions = ["lower({}) >= ?", "lower({}) < ?", *conditions]
             values = [start, start[:-1] + chr(ord(start[-1]) + 1), *values]
     condition = " AND ".join(conditions) or "1"

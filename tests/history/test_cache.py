@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import re
@@ -92,6 +93,33 @@ def test_of_a_folder_that_did_not_change_no_rows_are_asked(folder: Path, file: P
 
 def test_a_reading_that_was_stopped_goes_on_the_next_time(folder: Path, file: Path) -> None:
     cache.bring_up(folder, lambda _: False, file=file).close()
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_what_a_slower_program_keeps_last_is_read_again(folder: Path, file: Path) -> None:
+    def overtaken(_: Progress) -> bool:
+        (folder / "000" / "R-00000.toml").write_text(many.Lab(9).run(0), encoding="utf-8")
+        cache.bring_up(folder, file=file).close()
+        return False
+
+    cache.bring_up(folder, overtaken, file=file).close()
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_what_another_program_keeps_between_two_transactions_is_read_again(folder: Path, file: Path) -> None:
+    path = "000/R-00000.toml"
+    older = documents.read(str(folder), path, documents.find(folder)[path])
+    (folder / path).write_text(many.Lab(9).run(0), encoding="utf-8")
+    read_count(folder, file)
+    (folder / "new.toml").write_text(many.Lab(9).run(77), encoding="utf-8")
+
+    def overtaken(_: Progress) -> bool:
+        with sqlite3.connect(file) as other:
+            cache.keep(other, [older])
+        other.close()
+        return True
+
+    cache.bring_up(folder, overtaken, file=file).close()
     assert content(cache.bring_up(folder, file=file)) == fresh(folder)
 
 
@@ -310,6 +338,20 @@ def test_a_forged_row_is_found_out_with_size_and_time_put_back(folder: Path, fil
     os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns))
     assert file.stat().st_size == before.st_size
     assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_a_forged_row_is_not_believed_where_another_program_kept_the_file_from_being_whole(
+    folder: Path, file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read_count(folder, file)
+    monkeypatch.setattr(cache, "PATIENCE", 0.05)
+    with contextlib.closing(sqlite3.connect(file)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM run").fetchone()
+        (folder / "new.toml").write_text(many.Lab(9).run(77), encoding="utf-8")
+        read_count(folder, file)
+        forge(file)
+        assert content(cache.bring_up(folder, file=file)) == fresh(folder)
 
 
 @pytest.mark.parametrize("table", ["point", "result", "run"])

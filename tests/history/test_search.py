@@ -9,7 +9,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from runsheet.history import export, search
@@ -154,10 +154,14 @@ def test_a_star_finds_what_a_regular_expression_finds(text: str, value: str) -> 
     assert search._is(value, text) == (re.fullmatch(pattern, value) is not None)  # noqa: SLF001
 
 
-NAMES = st.text("abAB1-é ", max_size=6)
+LETTERS = "abAB1-éİi "
+"""Also one whose small letter begins with an ASCII one."""
+NAMES = st.text(LETTERS, max_size=6)
 
 
-@given(st.lists(NAMES, max_size=12), st.text("abAB1-é *", max_size=5))
+@given(st.lists(NAMES, max_size=12), st.text(LETTERS + "*", max_size=5))
+@example(["İi"], "İi")
+@example(["\N{KELVIN SIGN}1"], "\N{KELVIN SIGN}1")
 def test_the_database_passes_over_nothing_that_is_what_was_asked(names: list[str], text: str) -> None:
     connection = sqlite3.connect(":memory:")
     connection.execute("CREATE TABLE run (id TEXT, title TEXT, path TEXT, state TEXT, last TEXT)")
