@@ -296,7 +296,9 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
         for statement in SUMMARY:
             tables.connection.execute(statement)
         kept = dict(tables.connection.execute("SELECT path, stamp FROM run"))
-        if kept == {documents.shown(path): stamp for path, stamp in found.items()}:  # no slower program's older rows
+        if tables.unread == 0 and kept == {
+            documents.shown(path): stamp for path, stamp in found.items()
+        }:  # no slower program's older rows
             tables.connection.execute("INSERT INTO as_found VALUES (?)", (told,))
 
 
@@ -315,21 +317,24 @@ SUMMARY = ("DELETE FROM twice", TWICE, "DELETE FROM series", COUNTED)
 
 def _read(tables: Tables, changed: list[tuple[str, str]], progress: Callable[[Progress], bool]) -> None:
     """Read documents into the tables, until all are or `progress` has enough."""
-    if not changed:
-        return
+    batch: list[Facts] = []
     with contextlib.closing(documents.read_all(tables.folder, changed)) as read:  # type: ignore[type-var]
-        batch: list[Facts] = []
         for facts in read:
             batch.append(facts)
             tables.unread -= 1
-            stop = not progress(Progress(len(changed) - tables.unread, len(changed)))
-            if len(batch) >= TOGETHER or tables.unread == 0 or stop:
-                with tables.connection:
-                    tables.connection.execute("BEGIN IMMEDIATE")
-                    keep(tables.connection, batch)
+            if len(batch) >= TOGETHER:
+                _keep_whole(tables.connection, batch)
                 batch = []
-            if stop:
-                return
+            if not progress(Progress(len(changed) - tables.unread, len(changed))):
+                break
+    if batch:
+        _keep_whole(tables.connection, batch)
+
+
+def _keep_whole(connection: sqlite3.Connection, batch: list[Facts]) -> None:
+    with connection:
+        connection.execute("BEGIN IMMEDIATE")
+        keep(connection, batch)
 
 
 def _forget(connection: sqlite3.Connection, paths: Iterable[str]) -> None:

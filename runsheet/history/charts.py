@@ -183,6 +183,8 @@ def all_charts(
     made = []
     for series in found:
         points, of = points_of(tables, series, latest), counts[series]
+        if not points:  # another program took them away since they were counted
+            continue
         apart = apart_of(tables, series, points[0].moment if of > len(points) else "")
         made.append(chart(series, points, of, rules, apart=apart, baseline=baselines.of(frozen, series)))
     return made

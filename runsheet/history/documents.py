@@ -167,10 +167,13 @@ def _unread(path: str, stamp: str, problem: str) -> RunRow:
 
 
 def read_all(folder: Path, wanted: Iterable[tuple[str, str]]) -> Iterator[Facts]:
-    """Read documents, given as path and stamp, in any order; many of them in several processes."""
-    todo = list(wanted)
+    """Read documents, given as path and stamp, in any order; many of them in several processes.
+
+    Of two that the tables name alike, as a name that is no text may be another's, one is read.
+    """
+    unanswered = {shown(path): (path, stamp) for path, stamp in wanted}
+    todo = list(unanswered.values())
     processes = min(os.cpu_count() or 1, len(todo) // TOGETHER)
-    unanswered = {shown(path): (path, stamp) for path, stamp in todo}
     if processes > 1:
         with contextlib.suppress(OSError):  # no processes to be had: all is read here
             for facts in workers.read(str(folder), todo, processes):

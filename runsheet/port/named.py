@@ -73,7 +73,7 @@ def named(text: str, output: Output | None = None) -> Port:
 
 def _tcp(text: str) -> Port:
     found = _TCP.fullmatch(text)
-    if not found or not 0 < int(found[2]) < 1 << 16:
+    if not found or not text.isprintable() or not 0 < int(found[2]) < 1 << 16:
         raise Refusal(f"{visible(text)}: expected tcp:HOST:PORT, as tcp:192.0.2.7:4001")
     return Port(text, host=found[1].strip("[]"), number=int(found[2]))
 

@@ -211,6 +211,21 @@ def test_with_too_much_to_read_none_is_read(folder: Path, file: Path) -> None:
     tables.close()
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="there every name is text")
+@pytest.mark.parametrize("count", [3, 120])
+def test_two_documents_of_one_name_in_the_tables_cost_no_other(folder: Path, file: Path, count: int) -> None:
+    many.write(folder, count)
+    below = folder / "000"
+    (below / "R-00000.toml").rename(below / "\\xff.toml")
+    (below / "R-00001.toml").rename(os.fsdecode(os.fsencode(below) + b"/\xff.toml"))
+    for _ in range(2):
+        tables = cache.bring_up(folder, file=file)
+        found = tables.rows("SELECT path FROM run")
+        assert len(found) == len(documents.find(folder)) - 1
+        assert tables.note == ""
+        tables.close()
+
+
 def test_many_documents_read_by_several_processes_give_the_same(tmp_path: Path) -> None:
     folder = tmp_path / "runs"
     many.write(folder, 2 * documents.TOGETHER + 3)

@@ -56,6 +56,13 @@ def test_nine_on_one_side_is_named_at_the_ninth_point(tmp_path: Path) -> None:
     ]
 
 
+def test_a_chart_whose_points_another_program_takes_away_meanwhile_is_none(tmp_path: Path) -> None:
+    put(tmp_path, 0, [control("LCS1", 100)])
+    with opened(tmp_path) as tables:
+        tables.connection.execute("DELETE FROM point")
+        assert all_charts(tables) == []
+
+
 def test_void_superseded_and_held_results_are_not_charted(tmp_path: Path) -> None:
     rows = [
         control("LCS1", 100, report=False, reason="read again"),

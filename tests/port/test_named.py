@@ -39,7 +39,9 @@ def test_a_host_and_its_port() -> None:
     assert named("tcp:[::1]:5").host == "::1"
 
 
-@pytest.mark.parametrize("text", ["tcp:", "tcp:host", "tcp:host:0", "tcp:host:70000", "tcp::5", "tcp:host:x"])
+@pytest.mark.parametrize(
+    "text", ["tcp:", "tcp:host", "tcp:host:0", "tcp:host:70000", "tcp::5", "tcp:host:x", "tcp:h\udcff:5"]
+)
 def test_half_an_address_is_refused(text: str) -> None:
     with pytest.raises(Refusal, match="expected tcp:HOST:PORT"):
         named(text)
