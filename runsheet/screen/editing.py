@@ -75,7 +75,7 @@ class Editing:
         elif not self._offered(text):
             self._in_place = in_place
             self._sent = bench.receiving.shown
-            self._typed = self._sent is None or self._with(self._sent) != text
+            self._typed = self._sent is None or not in_place or self._with(self._sent) != text
             bench.grid.entry = TypingLine.holding(text, proposed=proposed)
             self._draft()
 

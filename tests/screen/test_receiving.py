@@ -152,6 +152,15 @@ def test_a_reading_typed_in_its_place_is_typed_and_the_log_has_both(water: Path)
     )
 
 
+def test_one_digit_typed_is_typed_also_where_the_photometer_sent_just_that(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.sent("0")
+        drive.press("0", "down")
+
+    assert read(work(water, do)) == {"OS-08": ["0"]}
+    assert [(each.raw, each.entered) for each in logged(water)] == [("0", log.TYPED)]
+
+
 def test_edited_in_place_and_left_as_it_was_it_is_received(water: Path) -> None:
     drive = work(water, lambda drive: drive.received("0.112", "e"))
     assert read(drive) == {"OS-08": ["0.112"]}
