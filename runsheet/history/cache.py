@@ -14,7 +14,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import hashlib
-import json
 import os
 import sqlite3
 import stat
@@ -23,12 +22,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, get_args, get_type_hints
 
 from runsheet import __version__
-from runsheet.history import documents
+from runsheet.history import as_left, documents
 from runsheet.history.rows import INDEXES, SHARED, TABLES
 from runsheet.run.disk import files, state
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator
 
     from runsheet.history.extract import Facts
 
@@ -124,7 +123,8 @@ def bring_up(
         tables.close()
         tables = Tables(_made(sqlite3.connect(":memory:")), real, f"nothing is kept for the next time: {error}")
         _update(tables, found, progress, at_most)
-    _sealed(tables)
+    if tables.file is not None:
+        as_left.note(tables.connection, tables.file)
     return tables
 
 
@@ -151,15 +151,16 @@ def _fitting(file: Path) -> sqlite3.Connection:
     try:
         if new:
             file.chmod(0o600)
-        _owned(connection, file)
+        as_left.owned(connection, file)
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA cache_size = -65536")  # 64 MB: with less the indexes of many runs go in and out
         connection.execute("PRAGMA synchronous = NORMAL")  # a cache that a power cut set back is read anew
         _check(connection)
-        as_left = bool(stand := _stand(file)) and stand == _stand_kept(file)
+        believed = as_left.stands(file)
         _made(connection)
-        if not as_left:
-            _believe_sealed(connection)
+        if not believed:
+            with connection:
+                _forget(connection, as_left.broken(connection))  # none too: what is beside the rows is made anew
     except BaseException:
         connection.close()
         raise
@@ -193,7 +194,7 @@ def _made(connection: sqlite3.Connection) -> sqlite3.Connection:
                     connection.execute(f'CREATE INDEX "{table}_path" ON "{table}" (path)')
                 for statement in OWN_TABLES.values():
                     connection.execute(statement)
-                connection.execute(f"PRAGMA application_id = {OURS}")
+                connection.execute(f"PRAGMA application_id = {as_left.OURS}")
                 connection.execute("CREATE TABLE made_by (version TEXT NOT NULL)")
                 connection.execute("INSERT INTO made_by VALUES (?)", (version(),))
     return connection
@@ -209,71 +210,6 @@ OWN_TABLES = {
 later, so that what they hold would count twice; how many points each chart has, and how many held or superseded ones;
 and the digest of the whole folder's stamps, where the rows are those of just these, by which a folder that did not
 change is told at once: no row comes or goes without its going."""
-
-
-# --- whether it is as it was left ---
-
-OURS = 0x52554E53
-"""What the file says it is of, for SQLite and for us."""
-
-
-def _owned(connection: sqlite3.Connection, file: Path) -> None:
-    """Raise OSError where a database is another program's."""
-    (told,) = connection.execute("PRAGMA application_id").fetchone()
-    names = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    if names and told != OURS and not ("made_by" in names and names <= {*TABLES, "made_by"}):
-        raise OSError(errno.EEXIST, f"{file} is the database of another program")
-
-
-def _stand(file: Path) -> str:
-    """What tells the file as it was left from one that was changed; nothing where a part of it is still beside it.
-
-    Its time of change is nobody's to set; on Windows, which keeps none, a change whose time is put back is not seen.
-    """
-    wal = files.DISK.look(Path(f"{file}-wal"))
-    found = files.DISK.look(file)
-    if found is None or (wal is not None and wal.st_size):
-        return ""
-    return f"{found.st_size} {found.st_mtime_ns} {found.st_ctime_ns} {found.st_ino} {found.st_dev}"
-
-
-def _stand_kept(file: Path) -> str:
-    try:
-        return files.DISK.read(_beside(file), 4096).decode()
-    except (OSError, ValueError):
-        return "none"
-
-
-def _beside(file: Path) -> Path:
-    return Path(f"{file}.left")
-
-
-def _sealed(tables: Tables) -> None:
-    """Note how the file is left; without that, it is looked through row by row the next time."""
-    if tables.file is None:
-        return
-    tables.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    if (stand := _stand(tables.file)) != _stand_kept(tables.file):
-        with contextlib.suppress(OSError):
-            files.replace_file(files.DISK, _beside(tables.file), stand.encode())
-
-
-def _believe_sealed(connection: sqlite3.Connection) -> None:
-    """Forget every document whose rows are not those that were written for it."""
-    found: dict[str, list[list[tuple[object, ...]]]] = {}
-    for at, table in enumerate(TABLES):
-        for row in connection.execute(f'SELECT * FROM "{table}" ORDER BY rowid'):  # noqa: S608 - our own names
-            found.setdefault(row[0], [[] for _ in TABLES])[at].append(row)
-    seals = dict(connection.execute("SELECT path, digest FROM sealed"))
-    wrong = {path for path, rows in found.items() if seals.get(path) != _seal(rows)}
-    with connection:
-        _forget(connection, wrong | (seals.keys() - found))  # none too: what is beside the rows is made anew from them
-
-
-def _seal(tables: Sequence[Sequence[Sequence[object]]]) -> str:
-    """The SHA-256 of a document's rows."""
-    plain = [[[float(v) if isinstance(v, int) else v for v in row] for row in rows] for rows in tables]
-    return hashlib.sha256(json.dumps(plain).encode()).hexdigest()
 
 
 # --- bringing it up to date -------------------------------------------------------------------------------------
@@ -349,7 +285,7 @@ def keep(connection: sqlite3.Connection, batch: list[Facts]) -> None:
     """Put the rows of some documents in the place of those they had before; the caller's transaction."""
     known = "SELECT 1 FROM sealed WHERE path = ?"
     _forget(connection, [each.run.path for each in batch if connection.execute(known, (each.run.path,)).fetchone()])
-    seals = [(facts.run.path, _seal(list(facts.tables.values()))) for facts in batch]
+    seals = [(facts.run.path, as_left.seal(list(facts.tables.values()))) for facts in batch]
     connection.executemany("INSERT INTO sealed VALUES (?, ?)", seals)
     for table in TABLES:
         rows = [row for facts in batch for row in facts.tables[table]]

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 import pytest
 
-from runsheet.history import cache, documents, workers
+from runsheet.history import as_left, cache, documents, workers
 from runsheet.history.rows import TABLES
 from runsheet.run import edit
 from runsheet.run.disk import store
@@ -390,7 +390,7 @@ def test_a_cache_as_it_was_left_is_not_looked_through(
     def looked(_: object) -> None:
         raise AssertionError
 
-    monkeypatch.setattr(cache, "_believe_sealed", looked)
+    monkeypatch.setattr(as_left, "broken", looked)
     assert read_count(folder, file) == 0
     assert read_count(folder, file) == 0
 
