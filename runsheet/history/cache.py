@@ -153,7 +153,6 @@ def _fitting(file: Path) -> sqlite3.Connection:
             file.chmod(0o600)
         as_left.owned(connection, file)
         connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA cache_size = -65536")  # 64 MB: with less the indexes of many runs go in and out
         connection.execute("PRAGMA synchronous = NORMAL")  # a cache that a power cut set back is read anew
         _check(connection)
         believed = as_left.stands(file)

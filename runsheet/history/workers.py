@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from runsheet.history.extract import Facts
 
-AHEAD = 4
-"""Documents a worker is given before it has answered, so that it never waits."""
+AHEAD = 60
+"""Documents a worker is given before it has answered: enough for it to work on while rows of a hundred are kept."""
 
 
 def read(folder: str, todo: list[tuple[str, str]], count: int) -> Iterator[Facts]:
