@@ -214,7 +214,7 @@ def _order(report: Report) -> Iterator[str]:
     yield f"Entered before they were read: {findings.some(early, 4)}." if early else ""
     for bulk in report.audit.in_bulk:
         seconds = (bulk.last - bulk.first).total_seconds()
-        yield f"{len(bulk.rows)} readings {bulk.how}entered within {seconds:.0f} s."
+        yield f"{len(bulk.rows)} readings{bulk.how} entered within {seconds:.0f} s."
     yield "The clock ran back between entries." if report.audit.backwards else ""
     yield from bad
 

@@ -93,7 +93,7 @@ def _entered(audit: Audit) -> Iterator[Case]:
             words = f"{each.row}: read {minute(each.read.isoformat())}, entered {minute(each.entered.isoformat())}"
             yield Case(kind, (each.row,), each.entered.isoformat(), "", words)
     for bulk in audit.in_bulk:
-        words = f"{len(bulk.rows)} readings {bulk.how}".rstrip() + f", {bulk.rows[0]} to {bulk.rows[-1]}"
+        words = f"{len(bulk.rows)} readings{bulk.how}, {bulk.rows[0]} to {bulk.rows[-1]}"
         yield Case("bulk", bulk.rows, bulk.first.isoformat(), "", words)
     for one, other in audit.backwards:
         yield Case("backwards", (), other, "", f"an entry of {minute(one)}, then one of {minute(other)}")

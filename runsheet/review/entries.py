@@ -92,7 +92,7 @@ class Bulk:
     @property
     def how(self) -> str:
         """How many of them a photometer had sent, in words, or nothing."""
-        return f"({self.received} received from a photometer) " if self.received else ""
+        return f" ({self.received} received from a photometer)" if self.received else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,7 +361,7 @@ def words(found: Audit) -> Iterator[str]:
     for bulk in found.in_bulk:
         seconds = (bulk.last - bulk.first).total_seconds()
         yield (
-            f"{len(bulk.rows)} readings {bulk.how}entered one by one within {seconds:.0f} s from "
+            f"{len(bulk.rows)} readings{bulk.how} entered one by one within {seconds:.0f} s from "
             f"{bulk.first:%Y-%m-%d %H:%M}: {bulk.rows[0]} to {bulk.rows[-1]}"
         )
     for one, other in found.backwards:
