@@ -93,7 +93,7 @@ COMMANDS: tuple[Command, ...] = (
         "take_next",
         ("T",),
         "receiving:await_next",
-        "take the photometer's next line for this row without Enter",
+        "take the photometer's next number for this row without Enter",
         "",
         ROWS,
     ),

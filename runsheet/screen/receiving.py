@@ -265,7 +265,8 @@ class Receiving:
         if self.shown is not None:
             bench.message = "" if bench.message == self._said else bench.message
         elif fresh and self._unsaid and bench.idle:
-            bench.message = self._said = self._unsaid
+            still = "the next number still needs no Enter. " if self._armed is not None else ""
+            bench.message = self._said = f"{still}{self._unsaid}"
         if fresh and bench.idle:
             self._unsaid = ""
 
@@ -289,9 +290,9 @@ class Receiving:
 
     @property
     def cell_words(self) -> str:
-        """What is said at the cell: of the proposal, or that the next line is taken; or nothing."""
+        """What is said at the cell: of the proposal, or that the next number is taken; or nothing."""
         if self._armed is not None:
-            return "the next line is taken for this row without Enter; any key takes that back"
+            return "the next number is taken for this row without Enter; any key takes that back"
         return self.words if self.shown is not None else ""
 
     # --- taking and throwing away -----------------------------------------------------------------------------------
@@ -339,11 +340,11 @@ class Receiving:
     def await_next(self) -> None:
         """Take the next line for the present row without Enter; a second time that is taken back, as by any key."""
         if self._armed is not None:
-            self.bench.say("the next line waits for Enter again")
+            self.bench.say("the next number waits for Enter again")
             return
         here = self._here(more=True)
         if self.feed is None or here is None:
-            self.bench.say(NO_PORT if self.feed is None else "the next line can be taken in a reading cell only")
+            self.bench.say(NO_PORT if self.feed is None else "the next number can be taken in a reading cell only")
             return
         self._armed, self._just_armed = here, True
 

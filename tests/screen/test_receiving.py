@@ -410,6 +410,27 @@ def test_any_key_takes_that_back(names: tuple[str, ...], water: Path) -> None:
     assert read(work(water, do)) == {}
 
 
+def test_a_line_that_is_no_reading_leaves_in_sight_that_the_next_needs_no_enter(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.press("T")
+        assert drive.screen()[-3].startswith(
+            "the next number is taken for this row without Enter; any key takes that back"
+        )
+        drive.sent("ERR 5")
+        told = " ".join(line.strip() for line in drive.screen()[-4:-2])
+        assert told == "the next number still needs no Enter. not taken, beside the number stands err: ERR 5"
+        drive.press("T")
+        drive.sent("ERR 5")
+        assert drive.screen()[-3].startswith("not taken, beside the number")
+        drive.press("T")
+        drive.receiving.take(Line("ERR 5", drive.now))
+        drive.sent("0.112")
+        assert drive.bench.item.id == "OS-09"
+        assert "no Enter" not in "".join(drive.screen()[-4:-2])
+
+    assert read(work(water, do)) == {"OS-08": ["0.112"]}
+
+
 def test_nothing_that_would_be_asked_about_is_taken_without_enter(water: Path) -> None:
     def do(drive: Wired) -> None:
         drive.press("T")
