@@ -175,7 +175,7 @@ class Linear:
         if why:
             self.ask(why, take, words=True)
         elif unusual and not self.session.question(self.session.writing(array, place, "readings", value)):
-            self.ask(f"{name}, unusual: {unusual}. Take it? y/n:", confirm, words=True)
+            self.ask(f"{name}, unusual: {unusual.rstrip('?.')}. Take it? y/n:", confirm, words=True)
         else:
             self._accept(value, "")
 
