@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -109,10 +109,18 @@ def uncertainty(asked: argparse.Namespace) -> int:
     from runsheet.report import uncertainty as told
 
     with _tables(asked) as tables:
-        found, problems = own.evaluations(tables, asked.since, asked.reference)
+        found, problems = own.evaluations(tables, asked.since or "", asked.reference)
     if asked.form == "json":
         return _json(asked, told.as_data(found, problems))
     return _out(asked, _written(asked, told.blocks(found, problems)))
+
+
+def day(text: str) -> str:
+    """Read a day, as it is compared with others."""
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a day, as 2026-01-31") from None
 
 
 def percent(text: str) -> float:
@@ -279,7 +287,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
 
     told = "uncertainty from the laboratory's own controls, duplicates and proficiency rounds (rounds.toml)"
     own = _over(commands, "uncertainty", told, uncertainty, (*BLOCKS, "json"))
-    own.add_argument("--since", default="", metavar="DATE", help="nothing before this day, 2026-01-01")
+    own.add_argument("--since", type=day, metavar="DATE", help="nothing before this day, 2026-01-01")
     own.add_argument(
         "--reference", type=percent, metavar="PERCENT", help="standard uncertainty of the controls' true value"
     )
@@ -290,7 +298,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
     frozen.add_argument("--fraction", choices=("oil_grease", "petroleum"), default="", help="of one fraction only")
     frozen.add_argument("--by", type=words, required=True, metavar="NAME", help="who freezes it")
     frozen.add_argument("--why", type=words, required=True, metavar="WORDS", help="why these points")
-    frozen.add_argument("--to", default="", metavar="DATE", help="the last day of it, 2026-06-30")
+    frozen.add_argument("--to", type=day, metavar="DATE", help="the last day of it, 2026-06-30")
     frozen.add_argument("--points", type=_count, default=100, metavar="N", help="of the latest N points (100)")
     frozen.add_argument(
         "--leave-out", type=left_out, action="append", default=[], metavar="DOCUMENT:ROW=CAUSE", help="a point, and why"

@@ -120,7 +120,8 @@ def _one(
     days = sorted([*control_days, *duplicate_days])
     mine = [r for r in every if r.fraction == fraction and r.method in (None, method)]
     mine = [r for r in mine if not since or r.date is None or r.date.isoformat() >= since]
-    bias, words = _bias(controls, mine, reference)
+    undated = sum(r.date is None for r in mine) if since else 0
+    bias, words = _bias(controls, mine, reference, undated)
     parts = own_work.Uncertainty(own_work.of_controls(controls), own_work.of_duplicates(duplicates), bias)
     apart = tables.rows(
         "SELECT count(*) FROM point WHERE what = 'control' AND method = ? AND fraction = ? AND counts = 0 AND at >= ? "
@@ -149,13 +150,14 @@ def _values(tables: Tables, what: str, method: str, fraction: str, since: str) -
     return [float(str(value)) for value, _ in rows], [str(at)[:10] for _, at in rows]
 
 
-def _bias(controls: list[float], mine: list[Round], reference: float | None) -> tuple[Bias | None, str]:
+def _bias(controls: list[float], mine: list[Round], reference: float | None, undated: int) -> tuple[Bias | None, str]:
+    without = f", {undated} of them without a date" if undated else ""
     if len(mine) >= own_work.ROUNDS_FROM:
         made = own_work.bias_of_rounds(
             [r.bias for r in mine], [float(r.s_percent) for r in mine], [float(r.laboratories) for r in mine]
         )
-        return made, f"{len(mine)} proficiency rounds"
-    few = f"{len(mine)} proficiency rounds of {own_work.ROUNDS_FROM}" if mine else "no proficiency rounds"
+        return made, f"{len(mine)} proficiency rounds{without}"
+    few = f"{len(mine)} proficiency rounds of {own_work.ROUNDS_FROM}{without}" if mine else "no proficiency rounds"
     if len(controls) < own_work.CONTROLS_FROM:
         return None, f"{few}, and {len(controls)} of {own_work.CONTROLS_FROM} controls"
     if reference is None:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from runsheet.report.blocks import Block
 
 SOURCE = "Nordtest TR 537 and ISO 11352"
+BOTH = ": a method has one set of these for both fractions"
 
 
 def blocks(found: Sequence[Evaluation], problems: Sequence[str]) -> Iterator[Block]:
@@ -31,20 +32,22 @@ def blocks(found: Sequence[Evaluation], problems: Sequence[str]) -> Iterator[Blo
     yield Heading("Uncertainty from the laboratory's own work", 1)
     yield Paragraph(
         f"Relative, in percent ({SOURCE}): u(Rw) = sqrt(s(controls)^2 + s(duplicates)^2), s(duplicates) = mean RPD / "
-        "1.128; u(bias) = sqrt(bias^2 + u(reference)^2); u_c = sqrt(u(Rw)^2 + u(bias)^2); U = 2 u_c. It holds for "
+        "1.128; u(bias) = sqrt(bias^2 + u(reference)^2), from n controls sqrt(bias^2 + s^2 / n + u(reference)^2) with "
+        "s of their recoveries; u_c = sqrt(u(Rw)^2 + u(bias)^2); U = 2 u_c. It holds for "
         "samples and contents like those of the controls and duplicates it stands on."
     )
     if problems:
         yield Items(tuple(problems))
     if not found:
         yield Paragraph("No run has a control or a duplicate that counts.")
+    methods = [each.method for each in found]
     for each in found:
         yield Heading(f"{ANALYTES.get(each.fraction, each.fraction)}, {each.method or 'method not named'}")
         yield Facts(tuple(_facts(each)))
         if lines := toml(each):
             yield Paragraph(
-                "For a method file, as a person decides; in a run the same lines are below [method.uncertainty] and "
-                "[method.sources]:"
+                f"For a method file, as a person decides{BOTH if methods.count(each.method) > 1 else ''}; in a run the "
+                "same lines are below [method.uncertainty] and [method.sources]:"
             )
             yield Copied(tuple(lines.splitlines()))
 
@@ -63,7 +66,8 @@ def _facts(each: Evaluation) -> Iterator[tuple[str, str]]:
         yield "u(bias)", f"not known: {each.bias_from}"
     else:
         made = parts.bias
-        of = f"bias {figure(made.size, 3)} %, reference {figure(made.reference, 3)} %"
+        spread = f", s / sqrt n {figure(made.spread, 3)} %" if made.spread else ""
+        of = f"bias {figure(made.size, 3)} %{spread}, reference {figure(made.reference, 3)} %"
         yield "u(bias)", f"{_percent(made.u)}: {of}, from {each.bias_from}"
     yield "u_c", _percent(parts.combined) or "not known: a part is missing"
     yield "U, k = 2", _percent(parts.expanded) or "not known: a part is missing"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -110,6 +111,18 @@ def sources(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> dic
     return dict(method.sources or {})
 
 
+def test_a_bias_of_controls_can_be_computed_again_from_what_is_printed(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main.main(["uncertainty", str(folder), "--reference", "1.5"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    found = re.search(r"u\(bias\) ([\d.]+) %: bias (-?[\d.]+) %, s / sqrt n ([\d.]+) %, reference ([\d.]+) %", out)
+    assert found is not None, out
+    u, *parts = map(float, found.groups())
+    assert u == pytest.approx(np.sqrt(sum(part**2 for part in parts)), rel=0.005)
+    assert "from n controls sqrt(bias^2 + s^2 / n + u(reference)^2) with s of their recoveries" in out
+
+
 def test_a_source_names_only_what_is_in_the_figure(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Duplicates too few to count, the days of the controls, the reference that was given."""
     found = sources(folder, capsys, "--since", "2026-03-13", "--reference", "1.5")
@@ -130,6 +143,42 @@ def test_a_bias_of_rounds_is_not_dated_by_the_controls(folder: Path, capsys: pyt
     found = sources(folder, capsys)
     named = "6 proficiency rounds, 2025-01-01 to 2025-06-01"
     assert found["uncertainty.bias_percent"] == f"{named}; Nordtest TR 537 and ISO 11352"
+
+
+def test_rounds_without_a_date_are_told_where_a_day_was_asked_for(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = "".join(ROUND.format(n=n, result=result) for n, result in enumerate([102, 103, 102, 99, 102, 97]))
+    (folder / "rounds.toml").write_text(text, encoding="utf-8")
+    assert told(folder, capsys)["bias_from"] == "6 proficiency rounds"
+    found = told(folder, capsys, "--since", "2026-03-12")
+    assert found["bias_from"] == "6 proficiency rounds, 6 of them without a date"
+    (folder / "rounds.toml").write_text(f"{text}date = 2026-03-11\n", encoding="utf-8")
+    found = told(folder, capsys, "--since", "2026-03-12")
+    assert found["bias_from"].startswith("5 proficiency rounds of 6, 5 of them without a date; for the controls")
+
+
+def test_of_two_fractions_of_a_method_it_is_said_that_its_lines_hold_for_both(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    both = "a method has one set of these for both fractions"
+    assert main.main(["uncertainty", str(folder)]) == 0
+    assert both not in " ".join(capsys.readouterr().out.split())
+    for day in range(10):
+        put(folder, day + 20, [control("LCS1", 90 + day, silica_gel=True)], method={"name": "m"})
+    assert main.main(["uncertainty", str(folder)]) == 0
+    assert " ".join(capsys.readouterr().out.split()).count(both) == 2
+
+
+@pytest.mark.parametrize("text", ["2026-1-1", "11/03/2026", "yesterday", "2026", ""])
+@pytest.mark.parametrize("option", [("uncertainty", "--since"), ("baseline", "--to")])
+def test_a_day_that_is_none_is_refused(option: tuple[str, str], text: str, folder: Path) -> None:
+    """Compared as text, one day would leave everything out and another nothing."""
+    command, name = option
+    more = ["--of", "control", "--by", "M. Tarn", "--why", "a test"] if command == "baseline" else []
+    with pytest.raises(SystemExit) as refused:
+        main.main([command, str(folder), *more, name, text])
+    assert refused.value.code == 2
 
 
 def test_where_nothing_is_known_no_lines_are_announced(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
