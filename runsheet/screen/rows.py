@@ -17,7 +17,7 @@ from runsheet.screen.context import place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.show import findings
 from runsheet.work import next_step, photometer, usual
-from runsheet.work.new_row import Names, advised, new_row, read_again
+from runsheet.work.new_row import Names, advised, new_row, offer_words, read_again
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -220,7 +220,7 @@ def dilute(context: Context) -> None:
             _again(context, place, parsed.value)
         return None
 
-    told = f"{offered}x advised; Enter, or type another" if row.advice else "dilution"
+    told = f"diluted {offer_words(row, offered)}. Enter, or type another" if row.advice else "dilution"
     context.ask(f"{row.id}: {told}:", answer, entry.shown(offered))
 
 

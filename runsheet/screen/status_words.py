@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet.figures import readings
 from runsheet.screen import keys, panes
 from runsheet.show import explain, findings
+from runsheet.work.new_row import offer_words
 from runsheet.work.next_step import next_step
 
 if TYPE_CHECKING:
@@ -83,9 +84,8 @@ def cell(bench: Bench) -> str:
 
 def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
     if row.advice and column.key in ("readings", "reported", "flags"):
-        offered, least = bench.session.dilution_offered(row), f"{row.dilute_to:.12g}x"
-        more = "" if f"{offered}x" == least else f"; {least} is the least"
-        return f"{row.id} is above the range: d reads it again diluted {offered}x{more}"
+        offered = offer_words(row, bench.session.dilution_offered(row))
+        return f"{row.id} is above the range: d reads it again diluted {offered}"
     if row.row.struck and column.key == "readings":
         return f"{row.id}: {readings(row.row.struck)} struck out: {row.row.struck_reason or 'no reason given'}"
     lines = explain.lines(row, bench.session.sheet, column.key if column.explains else "state")

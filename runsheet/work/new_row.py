@@ -126,6 +126,12 @@ def dilution_offered(row: RowResult, steps: Sequence[Number]) -> Number | None:
     return next((step for step in steps if float(step) >= row.dilute_to), advised(row))
 
 
+def offer_words(row: RowResult, offered: Number | None) -> str:
+    """The dilution offered for a row above the range, with the advice where that is less: 5x; 3x is the least."""
+    least = "" if row.dilute_to is None else f"{row.dilute_to:.12g}x"
+    return f"{offered}x; {least} is the least" if least not in ("", f"{offered}x") else f"{offered}x"
+
+
 def missing(row: Row) -> list[str]:
     """What the bench still has to say of a new row, in words."""
     found = []

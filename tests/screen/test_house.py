@@ -164,4 +164,4 @@ def test_next_and_the_cell_name_the_dilution_that_is_offered(steps: list[int], w
     least = "" if offered == 3 else "; 3x is the least"
     assert told[1] == f"OS-08 is above the range: d reads it again diluted {offered}x{least}"
     assert asked is not None
-    assert asked.label == f"OS-08: {offered}x advised; Enter, or type another:"
+    assert asked.label == f"OS-08: diluted {offered}x{least}. Enter, or type another:"

@@ -432,7 +432,7 @@ def test_an_answer_without_a_letter_exchanges_and_strikes_nothing(water: Path) -
 def test_d_asks_the_dilution_and_offers_the_houses_step_at_or_above_the_advice(water: Path) -> None:
     seen: list[str] = []
     drive = Drive(water).run(typed("0.95"), "d", then=asked(seen))
-    assert seen == ["OS-08: 5x advised; Enter, or type another:"]
+    assert seen == ["OS-08: diluted 5x; 3x is the least. Enter, or type another:"]
     assert len(drive.document.queue) == 22
     rows = Drive(water).run("scan:OS-08", "d", "enter").document.queue
     assert [str(row.dilution) for row in rows if row.sample == "OS-08"] == ["5"]
