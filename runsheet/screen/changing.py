@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.run import edit
 from runsheet.run.model import Action
-from runsheet.screen import pages
+from runsheet.screen import pages, panes
 from runsheet.screen.context import name_of, place_of
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings, places
@@ -134,4 +134,18 @@ def redo(context: Context) -> None:
 
 def _tell(context: Context, changed: Step | None, done: str, nothing: str) -> None:
     context.recompute()
+    if changed is not None:
+        _go_to(context, changed)
     context.say(f"{done}: {places.step(context.session.run, changed.edits)}" if changed else nothing)
+
+
+def _go_to(context: Context, changed: Step) -> None:
+    """Put the cursor on the first row that a step changed, so that what is done next is done there."""
+    for path in (made.path for made in changed.edits):
+        array, bracket, number = path.partition("]")[0].partition("[")
+        pane = next((each.name for each in panes.PANES if each.array == array), None)
+        if pane is not None and bracket:
+            rows = getattr(context.session.run, array)
+            context.activate(pane)
+            context.go(max(0, min(int(number), len(rows)) - 1), same_column=True)
+            return

@@ -282,3 +282,18 @@ def test_a_change_from_outside_is_asked_about_and_both_are_kept(water: Path) -> 
     kept = list(water.parent.glob("*.ours-*"))
     assert len(kept) == 1
     assert "0.112" in kept[0].read_text(encoding="utf-8")
+
+
+def test_the_cursor_goes_to_what_an_undo_brought_back(water: Path) -> None:
+    """Wherever it was: what is typed next is typed there. An inserted row that is gone leaves it in the table."""
+    seen: list[tuple[str, str]] = []
+
+    def look(drive: Drive) -> None:
+        seen.append((drive.bench.active, getattr(drive.bench.item, "id", "")))
+
+    Drive(water).run(typed("0.112"), "f3", "u", then=look)
+    Drive(water).run("f2", "U", then=look)
+    assert seen == [("queue", "OS-08"), ("queue", "OS-08")]
+    Drive(water).run("b", "u", then=look)
+    assert seen[-1][0] == "queue"
+    assert seen[-1][1]

@@ -183,6 +183,13 @@ def test_undo_and_redo(line: Line) -> None:
     assert line.run.queue == after != before
 
 
+def test_what_is_done_after_an_undo_is_done_to_the_row_it_brought_back(line: Line) -> None:
+    line.say(":row OS-07", ":void bubble in the cell", ":row OS-10")
+    assert line.say(":undo")[0].startswith("undone: OS-07")
+    line.say(":void bubble in the cell")
+    assert (line.row("OS-07").void, line.row("OS-10").void) == ("bubble in the cell", None)
+
+
 def test_a_page_is_told_and_a_list_is_chosen_from_by_number(line: Line) -> None:
     assert any("net = mean - baseline" in each for each in line.say(":row OS-07", ":why"))
     rows = len(line.run.queue)
