@@ -219,10 +219,10 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
     if tables.rows("SELECT digest FROM as_found") == [(told,)]:
         return
     known = dict(tables.connection.execute("SELECT path, stamp FROM run"))
-    gone = known.keys() - map(documents.shown, found)
+    wanted = {documents.shown(path): stamp for path, stamp in found.items()}
     changed = [(path, stamp) for path, stamp in found.items() if known.get(documents.shown(path)) != stamp]
     with tables.connection:
-        _forget(tables.connection, gone)
+        _forget(tables.connection, known.keys() - wanted.keys())
     tables.unread = len(changed)
     if at_most is None or len(changed) <= at_most:
         _read(tables, changed, progress)
@@ -231,9 +231,7 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
         for statement in SUMMARY:
             tables.connection.execute(statement)
         kept = dict(tables.connection.execute("SELECT path, stamp FROM run"))
-        if tables.unread == 0 and kept == {
-            documents.shown(path): stamp for path, stamp in found.items()
-        }:  # no slower program's older rows
+        if tables.unread == 0 and kept == wanted:  # else a slower program kept older rows meanwhile
             tables.connection.execute("INSERT INTO as_found VALUES (?)", (told,))
 
 
