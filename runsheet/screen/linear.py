@@ -1,6 +1,6 @@
 """A run worked on line by line: one line in, lines out.
 
-Owns: `Linear`, where a line goes and what stands for the cursor. Invariant: session, log, lock, questions and commands
+Owns: `Linear`, where a line goes and what is told. Invariant: session, log, lock, questions and commands
 are those of the screen; a line that is none of them is told and changes nothing, and nothing is drawn.
 """
 
@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from runsheet.figures import visible
 from runsheet.run import entry
 from runsheet.run.edit import EditError
-from runsheet.screen import keys, linear_words, panes, questions
+from runsheet.screen import keys, linear_words, questions
 from runsheet.screen.context import Prompt, commit
+from runsheet.screen.cursor import Cursor
 from runsheet.screen.style import Look
 from runsheet.screen.typing_line import TypingLine, agreed
 from runsheet.show import places
@@ -23,9 +24,7 @@ if TYPE_CHECKING:
 
     from runsheet.run.edit import Edit
     from runsheet.screen.content import Content
-    from runsheet.screen.panes import Pane
     from runsheet.screen.session import Session
-    from runsheet.show.columns import Column
     from runsheet.work.next_step import PaneName
     from runsheet.work.offers import Offer
 
@@ -39,24 +38,22 @@ SCREEN_ONLY = {
 ESCAPE = ":escape"
 
 
-class Linear:
+class Linear(Cursor):
     """What the bench is to a command, and the lines between."""
 
     def __init__(self, session: Session, write: Callable[[str], None]) -> None:
         """Work on a session; `write` takes each line of an answer."""
-        self.session, self._write = session, write
+        super().__init__(session)
+        self._write = write
         self.look, self.width = Look(colour=False, ascii_only=True), 80
         self.commands: Sequence[keys.Command] = keys.COMMANDS
         self.prompt: Prompt | None = None
         self.left: int | None = None
         """The exit code, once the work is ended."""
-        self.active: PaneName = "queue"
-        self.place = 0
         self._content: Content | None = None
         self.chosen = False
         """Whether a person put the cursor where it is, so that a number is the reading of that row."""
         self._told_row = False
-        self.go_to_next()
 
     # --- lines ------------------------------------------------------------------------------------------------------
 
@@ -276,36 +273,6 @@ class Linear:
 
     # --- what a command needs ---------------------------------------------------------------------------------------
 
-    @property
-    def pane(self) -> Pane[Any]:
-        """The pane the cursor is in."""
-        return next(pane for pane in panes.PANES if pane.name == self.active)
-
-    @property
-    def item(self) -> Any:
-        """What it is on."""
-        items = self.pane.items(self.session.sheet)
-        return items[self.place] if self.place < len(items) else None
-
-    @property
-    def column(self) -> Column[Any]:
-        """The column of the first thing to type."""
-        return self.pane.columns[self.pane.home_column]
-
-    def activate(self, name: PaneName) -> None:
-        """Put the cursor into another pane."""
-        if name != self.active:
-            self.active, self.place = name, 0
-
-    def go(self, place: int, *, same_column: bool = False) -> None:  # noqa: ARG002 - there is one column
-        """Put it on a row."""
-        self.place = place
-
-    def go_to_next(self) -> None:
-        """Put it on the next thing to do."""
-        step = next_step.next_step(self.session.sheet)
-        self.active, self.place = step.pane, step.row
-
     def say(self, message: str) -> None:
         """Tell something."""
         self._write(visible(message))
@@ -346,10 +313,6 @@ class Linear:
     def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
         """Have a step taken, asking for a reason where one is needed."""
         return commit(self, edits, reason, then)
-
-    def recompute(self) -> None:
-        """Compute the run."""
-        self.session.recompute()
 
     def leave(self, code: int = 0) -> None:
         """Save and end the work."""

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from runsheet.run.disk import store
-from runsheet.screen import keys, panes
+from runsheet.screen import keys
 from runsheet.screen.context import Prompt, commit
+from runsheet.screen.cursor import Cursor
 from runsheet.screen.session import Session
 from runsheet.screen.style import Look
-from runsheet.work import next_step
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -18,29 +18,23 @@ if TYPE_CHECKING:
 
     from runsheet.run.edit import Edit
     from runsheet.screen.content import Content
-    from runsheet.screen.panes import Pane
-    from runsheet.show.columns import Column
-    from runsheet.work.next_step import PaneName
     from runsheet.work.offers import Offer
 
 NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
 
 
-class Scripted:
+class Scripted(Cursor):
     """What the bench is to a command, with lists in the place of widgets."""
 
     def __init__(self, path: Path, now: datetime = NOW) -> None:
         """Open the run at `path`, the cursor on the next thing to do."""
-        self.session = Session(store.open_for_writing(path, "tester", now), path, lambda: now, "tester")
+        super().__init__(Session(store.open_for_writing(path, "tester", now), path, lambda: now, "tester"))
         self.look, self.width = Look(), 80
         self.commands: Sequence[keys.Command] = keys.COMMANDS
         self.prompt: Prompt | None = None
         self.said: list[str] = []
         self.page: Content | None = None
         self.left = False
-        self.active: PaneName = "queue"
-        self.place = 0
-        self.go_to_next()
 
     def run(self, name: str, *answers: str) -> Scripted:
         """Run a command by its name and answer what it asks; an answer to a list is a line that stands in it."""
@@ -58,29 +52,6 @@ class Scripted:
             assert self.page is not None
             assert self.page.choose is not None
             self.page.choose(next(at for at, text in enumerate(self.page.texts) if answer in text))
-
-    @property
-    def pane(self) -> Pane[Any]:
-        return next(pane for pane in panes.PANES if pane.name == self.active)
-
-    @property
-    def item(self) -> Any:
-        items = self.pane.items(self.session.sheet)
-        return items[self.place] if self.place < len(items) else None
-
-    @property
-    def column(self) -> Column[Any]:
-        return self.pane.columns[self.pane.home_column]
-
-    def activate(self, name: PaneName) -> None:
-        self.active, self.place = name, 0
-
-    def go(self, place: int, *, same_column: bool = False) -> None:  # noqa: ARG002 - it has one column
-        self.place = place
-
-    def go_to_next(self) -> None:
-        step = next_step.next_step(self.session.sheet)
-        self.active, self.place = step.pane, step.row
 
     def say(self, message: str) -> None:
         self.said.append(message)
@@ -106,9 +77,6 @@ class Scripted:
 
     def commit(self, edits: Sequence[Edit], reason: str = "", then: Callable[[], None] | None = None) -> bool:
         return commit(self, edits, reason, then)
-
-    def recompute(self) -> None:
-        self.session.recompute()
 
     def leave(self, code: int = 0) -> None:  # noqa: ARG002 - it has no exit code
         self.left = True
