@@ -75,8 +75,8 @@ def problem(run: Run, found: Problem) -> str:
 
 
 def step(run: Run, edits: tuple[Edit, ...]) -> str:
-    """What a step changed, in words."""
-    told = dict.fromkeys(f"{_DOES[made.action]}{place(run, made.path)}" for made in edits if made.action in _DOES)
+    """What a step changed, in words; a row that came or went is named by itself, for another may stand there now."""
+    told = dict.fromkeys(f"{_DOES[made.action]}{_where(run, made)}" for made in edits if made.action in _DOES)
     names = list(told)
     return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
 
@@ -84,11 +84,23 @@ def step(run: Run, edits: tuple[Edit, ...]) -> str:
 _DOES = {"set": "", "insert": "inserted ", "remove": "removed ", "move": "moved "}
 
 
+def _where(run: Run, made: Edit) -> str:
+    row = {"insert": made.new, "remove": made.old}.get(made.action)
+    found = _ROW.fullmatch(made.path)
+    if found and isinstance(row, dict):
+        return _called(found[1], int(found[2]), row.get("id") or row.get("check"))
+    return place(run, made.path)
+
+
 def _name(run: Run, array: str, number: int) -> str:
-    """The name of a row: its id or check, else the table and its number."""
+    """The name of the row that stands at a place."""
     rows = getattr(run, array, ())
     row = rows[number - 1] if isinstance(rows, tuple) and number <= len(rows) else None
-    name = getattr(row, "id", None) or getattr(row, "check", None)
+    return _called(array, number, getattr(row, "id", None) or getattr(row, "check", None))
+
+
+def _called(array: str, number: int, name: object) -> str:
+    """A row by its id or check, else by the table and its number."""
     if array in ("queue", "standard", "setup") and name:
         return str(name)
     word = TABLES.get(array, "row" if array == "queue" else array)

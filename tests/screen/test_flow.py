@@ -297,3 +297,22 @@ def test_the_cursor_goes_to_what_an_undo_brought_back(water: Path) -> None:
     Drive(water).run("b", "u", then=look)
     assert seen[-1][0] == "queue"
     assert seen[-1][1]
+
+
+def test_an_undone_or_repeated_step_names_the_row_it_is_of(water: Path) -> None:
+    """The row that came or went itself, not the one that stands in its place then."""
+    said: list[str] = []
+
+    def look(drive: Drive) -> None:
+        said.append(drive.bench.message)
+
+    Drive(water).run("b", "u", then=look)
+    Drive(water).run("U", then=look)
+    Drive(water).run("x", typed("y"), "u", then=look)
+    Drive(water).run("U", then=look)
+    assert said == [
+        "undone: inserted SB4",
+        "made again: inserted SB4",
+        "undone: removed SB4",
+        "made again: removed SB4",
+    ]
