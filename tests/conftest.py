@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import gc
+import itertools
 import os
 import tempfile
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
 
 from runsheet import processes
 from tests.effort import FULL, tries
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
 
 settings.register_profile("full", deadline=None, derandomize=True, max_examples=100)
 settings.register_profile("everyday", parent=settings.get_profile("full"), max_examples=tries(100))
@@ -44,8 +50,17 @@ def _own_folders() -> None:
         os.environ.setdefault(name, tempfile.mkdtemp(prefix="runsheet-tests-"))
 
 
+@pytest.fixture(scope="session")
+def _memories(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Names for folders; the factory itself would look through all its others for each new one."""
+    base = tmp_path_factory.mktemp("memory")
+    return (base / str(number) for number in itertools.count())
+
+
 @pytest.fixture(autouse=True)
-def _own_memory(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+def _own_memory(_memories: Iterator[Path], monkeypatch: pytest.MonkeyPatch) -> None:
     """A folder of the test's own in the place of the shared memory: what it leaves there is of no other test."""
-    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path_factory.mktemp("memory")))
+    memory = next(_memories)
+    memory.mkdir()
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(memory))
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import tempfile
 from datetime import datetime
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,38 +25,70 @@ from tests.history.test_studies import capability, study
 from tests.make import standards
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+
+    from runsheet.compute.results import Sheet
+    from runsheet.problem import Problem
+    from runsheet.report.blocks import Block
 
 FIXTURES = Path(__file__).parents[1] / "fixtures"
 ENDINGS = {"text": "txt", "markdown": "md", "html": "html"}
+BLOCKS = ("history", "detection")
+WRITERS: dict[str, Callable[[tuple[Block, ...]], str]] = {"txt": text.write, "md": markdown.write, "html": html.write}
 
 
-def outputs() -> Iterator[tuple[Path, str]]:
-    """Every golden file and what should stand in it."""
+def outputs() -> Iterator[tuple[Path, Callable[[], str]]]:
+    """Every golden file, and what makes the text that should stand in it."""
     for name in demo.NAMES:
-        run, problems = read(demo.text(name))
-        assert run is not None
-        sheet = evaluate(run, demo.NOW[name])
         for form, ending in ENDINGS.items():
-            yield FIXTURES / "reports" / f"{name}.report.{ending}", formats.FORMATS[form](Report(sheet))
+            yield FIXTURES / "reports" / f"{name}.report.{ending}", partial(_reported, name, form)
         for form in formats.RESULTS:
-            yield (
-                FIXTURES / "reports" / f"{name}.results.{form}",
-                steady(formats.RESULTS[form](sheet, problems, NO_TRAIL)),
-            )
-    yield from _of_a_folder()
+            yield FIXTURES / "reports" / f"{name}.results.{form}", partial(_results, name, form)
+    for name in BLOCKS:
+        for ending, write in WRITERS.items():
+            yield FIXTURES / "reports" / f"bench-one.{name}.{ending}", partial(_of_a_folder, name, write)
     for document in sorted((FIXTURES / "good").glob("*.toml")):
-        run, problems = read(document.read_text())
-        assert run is not None
-        now = datetime.fromisoformat(document.with_suffix(".now").read_text().strip())
-        lines = [*map(str, problems), *findings.lines(evaluate(run, now))]
-        yield document.with_suffix(".check.txt"), "".join(f"{line}\n" for line in lines)
+        yield document.with_suffix(".check.txt"), partial(_checked, document)
     for document in sorted((FIXTURES / "bad").glob("*.toml")):
-        if (found := decoded(document)) is not None:
-            yield document.with_suffix(".problems.txt"), "".join(f"{problem}\n" for problem in read(found)[1])
+        if decoded(document) is not None:
+            yield document.with_suffix(".problems.txt"), partial(_problems, document)
 
 
-def _of_a_folder() -> Iterator[tuple[Path, str]]:
+@lru_cache
+def _demo(name: str) -> tuple[Sheet, list[Problem]]:
+    run, problems = read(demo.text(name))
+    assert run is not None
+    return evaluate(run, demo.NOW[name]), problems
+
+
+def _reported(name: str, form: str) -> str:
+    return formats.FORMATS[form](Report(_demo(name)[0]))
+
+
+def _results(name: str, form: str) -> str:
+    sheet, problems = _demo(name)
+    return steady(formats.RESULTS[form](sheet, problems, NO_TRAIL))
+
+
+def _checked(document: Path) -> str:
+    run, problems = read(document.read_text())
+    assert run is not None
+    now = datetime.fromisoformat(document.with_suffix(".now").read_text().strip())
+    return "".join(f"{line}\n" for line in [*map(str, problems), *findings.lines(evaluate(run, now))])
+
+
+def _problems(document: Path) -> str:
+    found = decoded(document)
+    assert found is not None
+    return "".join(f"{problem}\n" for problem in read(found)[1])
+
+
+def _of_a_folder(name: str, write: Callable[[tuple[Block, ...]], str]) -> str:
+    return write(_blocks()[name])
+
+
+@lru_cache
+def _blocks() -> dict[str, tuple[Block, ...]]:
     """The reports on a folder of invented runs, one of which is half copied."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "bench one"
@@ -65,16 +98,14 @@ def _of_a_folder() -> Iterator[tuple[Path, str]]:
         put(folder / "study", 40, capability(92, 98, 101, 95), standard=scattered)
         (folder / "half.toml").write_text(lab.run(30)[:900], encoding="utf-8")
         tables = cache.bring_up(folder, file=Path(place) / "cache")
-        made = {
+        made: dict[str, tuple[Block, ...]] = {
             "history": tuple(history.blocks(tables, charts.all_charts(tables))),
             "detection": tuple(
                 detection.blocks(tables, studies.detections(tables, STUDIED), studies.capabilities(tables), STUDIED)
             ),
         }
         tables.close()
-    for name, blocks in made.items():
-        for ending, write in (("txt", text.write), ("md", markdown.write), ("html", html.write)):
-            yield FIXTURES / "reports" / f"bench-one.{name}.{ending}", write(blocks)
+    return made
 
 
 def steady(words: str) -> str:
@@ -91,5 +122,5 @@ def decoded(document: Path) -> str | None:
 
 
 if __name__ == "__main__":
-    for path, words in outputs():
-        path.write_text(words, encoding="utf-8", newline="\n")
+    for path, made in outputs():
+        path.write_text(made(), encoding="utf-8", newline="\n")

@@ -10,6 +10,7 @@ import argparse
 import difflib
 import os
 import sys
+from functools import cache
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from runsheet import processes, streams
@@ -101,6 +102,7 @@ COMMANDS = (
 )  # fmt: skip
 
 
+@cache
 def _parser() -> argparse.ArgumentParser:
     from runsheet import __version__
 

@@ -7,6 +7,7 @@ never raises on content and reports every problem with its place.
 from __future__ import annotations
 
 from dataclasses import fields, is_dataclass
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import tomli_w
@@ -26,15 +27,22 @@ def read(text: str) -> tuple[Run | None, list[Problem]]:
     Returns the run (None where nothing could be made of it) and all problems found, errors and warnings. With an
     error among them the run holds only what could be read and is not to be computed from.
     """
+    run, problems = _read(text)
+    return run, list(problems)
+
+
+@lru_cache(maxsize=4)
+def _read(text: str) -> tuple[Run | None, tuple[Problem, ...]]:
+    """A document is read for the screen, its log, its trail and its signatures: the same text is read once."""
     data, problems = tables.parse(text)
     if data is None:
-        return None, problems
+        return None, tuple(problems)
     if refusal := _newer(data):
-        return None, [refusal]
+        return None, (refusal,)
     run = tables.table(Run, data, "", problems)
     if run is not None:
         problems += valid.problems(run, _kept(run, data))
-    return run, tables.placed(problems, text)
+    return run, tuple(tables.placed(problems, text))
 
 
 def _kept(run: Run, data: dict[str, Any]) -> dict[str, list[int]]:

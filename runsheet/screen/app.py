@@ -7,7 +7,6 @@ bench does; and the cursor, seen or not, stands where the next key goes: screen 
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from textual.app import App
@@ -37,10 +36,9 @@ class CursorDriver(Driver):
         self.write(SHOW_CURSOR)
 
 
-class RunsheetApp(App[object], inherit_bindings=False):
+class RunsheetApp(App[object], inherit_bindings=False, inherit_css=False):
     """The app; every key is the bench's."""
 
-    CSS_PATH = Path(__file__).parent / "bench.tcss"
     ENABLE_COMMAND_PALETTE = False
     TITLE = "runsheet"
 

@@ -141,13 +141,14 @@ class Bench(CanvasScreen, inherit_bindings=False):
         self.paint()
 
     def _arrange(self) -> None:
-        self.wide = self.size.width >= WIDE[0] and self.size.height >= WIDE[1]
+        width, height = self.app.size  # the screen has its own only after a first layout
+        self.wide = width >= WIDE[0] and height >= WIDE[1]
         self.set_class(self.wide, "wide")
-        self.set_class(self.size.height < LOW, "low")
+        self.set_class(height < LOW, "low")
         for name, grid in self.grids.items():
             grid.active = name == self.active
             grid.display = self.wide or grid.active
-        self.set_class(self.wide and self.size.width >= WIDER, "wider")
+        self.set_class(self.wide and width >= WIDER, "wider")
         self.set_class(self.wide and self.active == "quality", "judging")
         self.query_one("#upper").display = self.wide or self.active != "quality"
         self.query_one("#left").display = self.wide or self.active == "queue"

@@ -8,6 +8,7 @@ No stock input, table or footer is used: Textual repaints whole tables and lays 
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.cells import cell_len, set_cell_size
@@ -93,8 +94,12 @@ class Canvas(Widget):
         return strip.adjust_cell_length(width, PLAIN)
 
 
-class CanvasScreen(Screen[None], inherit_bindings=False):
+class CanvasScreen(Screen[None], inherit_bindings=False, inherit_css=False):
     """A screen of such widgets; subclasses say which of them takes the next key."""
+
+    # Here and not with the app, whose styles Textual reads twice before the first frame.
+    DEFAULT_CSS = (Path(__file__).parent / "bench.tcss").read_text(encoding="utf-8")
+    SCOPED_CSS = False
 
     @property
     def taking(self) -> Canvas:

@@ -6,12 +6,12 @@ Every figure is read from `results --as json`, so the whole way from document to
 from __future__ import annotations
 
 import itertools
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
-from scipy import stats
+import scipy
 
 from tests.make import Table, extract, fit, rows
 
@@ -28,6 +28,8 @@ class Case:
     """Random standards, the program's fit of them and the reference's."""
 
     def __init__(self, model: str, weighting: str, seed: int) -> None:
+        import statsmodels.api as sm
+
         rng = np.random.default_rng(seed)
         self.n, self.powers = int(rng.integers(6, 13)), POWERS[model]
         self.x = np.round(np.sort(rng.uniform(5, 250, self.n)), 3)
@@ -49,10 +51,15 @@ class Case:
         return calibration
 
 
+@cache
+def made(model: str, weighting: str, seed: int) -> Case:
+    return Case(model, weighting, seed)
+
+
 @pytest.fixture(params=itertools.product(MODELS, SEEDS), ids=lambda param: f"{'-'.join(param[0])}-{param[1]}")
 def case(request: pytest.FixtureRequest) -> Case:
     (model, weighting), seed = request.param
-    return Case(model, weighting, seed)
+    return made(model, weighting, seed)
 
 
 def test_fit_agrees_with_statsmodels(case: Case) -> None:
@@ -69,7 +76,7 @@ def test_fit_agrees_with_statsmodels(case: Case) -> None:
 
 def test_inverse_agrees_with_the_delta_method(case: Case) -> None:
     """The inverse is differentiated numerically in the reading and in every coefficient; statsmodels gives V."""
-    beta, k = case.reference.params, stats.t.ppf(0.95, case.n - len(case.powers))
+    beta, k = case.reference.params, scipy.stats.t.ppf(0.95, case.n - len(case.powers))
     for name, readings in case.readings.items():
         y0, row = float(np.mean(readings)), rows(case.result)[name]
         x0 = inverse(case, beta, y0)
@@ -118,6 +125,8 @@ def test_mean_factor_is_the_mean_of_the_factors(seed: int) -> None:
 @pytest.mark.parametrize("model", ["line-through-zero", "line", "quadratic"])
 def test_zero_as_a_point_is_fitted_once_with_the_lowest_level_s_weight(model: str, weighting: str) -> None:
     """Two zero standards are one point; it counts in n and s, not in levels, range or RSE."""
+    import statsmodels.api as sm
+
     x, y = np.array([10.0, 20, 40, 60, 80, 100]), np.array([0.031, 0.05, 0.108, 0.149, 0.2, 0.248])
     xs, ys = [0, 0, *x.tolist()], [0.002, 0.006, *y.tolist()]
     (found,) = fit(xs, ys, model=model, weighting=weighting, zero_standard="point")["calibrations"]

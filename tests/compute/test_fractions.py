@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 
 from tests.make import LEVELS, Table, results, row, standards
 
@@ -27,6 +26,8 @@ def polar(whole: Table, part: Table, uncertainty: Table, **tables: Any) -> Table
 @pytest.mark.parametrize(("m", "dilution"), [(1, 1), (3, 1), (2, 4)])
 def test_what_both_share_cancels(parts: Table, m: int, dilution: float) -> None:
     """One curve, one bottle: the difference is differentiated as a whole, by readings and by coefficients."""
+    import statsmodels.api as sm
+
     fit = sm.OLS(YS, sm.add_constant(np.array(LEVELS, dtype=float))).fit()
     (a, b), y1, y2, f1, f2 = fit.params, 0.30, 0.20, 0.1 * dilution, 0.1
     difference = f1 * (y1 - a) / b - f2 * (y2 - a) / b
@@ -40,6 +41,8 @@ def test_what_both_share_cancels(parts: Table, m: int, dilution: float) -> None:
 
 
 def test_equal_fractions_have_only_the_uncertainty_of_their_readings() -> None:
+    import statsmodels.api as sm
+
     fit = sm.OLS(YS, sm.add_constant(np.array(LEVELS, dtype=float))).fit()
     found = polar({"readings": [0.25]}, {"readings": [0.25]}, PARTS | {"coverage": 2})
     assert found["polar"] == pytest.approx(0, abs=1e-12)

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 import pytest
-from scipy import stats
+import scipy
 
 from runsheet import read
 from tests.make import LEVELS, SLOPE, Table, at, document, extract, near, results, row, rows, standards
@@ -252,7 +252,7 @@ def test_expanded_uncertainty(names: list[str]) -> None:
 @pytest.mark.parametrize("confidence", [None, 0.9, 0.99])
 def test_coverage_is_two_sided_t_at_the_calibration_s_confidence(confidence: float | None) -> None:
     made = one(0.25, uncertainty={}, calibration={"confidence": confidence} if confidence else {})
-    k = stats.t.ppf((1 + (confidence or 0.95)) / 2, 3)
+    k = scipy.stats.t.ppf((1 + (confidence or 0.95)) / 2, 3)
     assert made["U"] == pytest.approx(k * made["factor"] * made["u_extract"], rel=1e-10)
 
 
@@ -261,7 +261,7 @@ def test_step_is_the_floor_of_the_reading_s_part_only() -> None:
     fine, finer = (one(0.25, uncertainty={}, instrument={"step": step})["u_extract"] for step in (1e-6, 1e-9))
     coarse, coarser = (one(0.25, uncertainty={}, instrument={"step": step})["u_extract"] for step in (0.1, 0.2))
     assert fine == finer
-    slope = stats.linregress(LEVELS, [made["readings"][0] for made in NOISY]).slope
+    slope = scipy.stats.linregress(LEVELS, [made["readings"][0] for made in NOISY]).slope
     assert coarser**2 - coarse**2 == pytest.approx((0.2**2 - 0.1**2) / 12 / slope**2, rel=1e-9)
 
 

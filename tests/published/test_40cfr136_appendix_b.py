@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import pytest
-from scipy import stats
+import scipy
 
 from runsheet.compute.statistics.detection_limits import Measured
 from runsheet.compute.statistics.detection_study import study
@@ -55,9 +55,11 @@ def test_limits_against_scipy() -> None:
         spikes = [2 + ((7 * i) % 11) / 13 for i in range(n)]
         blanks = [((5 * i) % 9) / 40 for i in range(n)]
         made = study(measured(spikes, 2), measured(blanks), NOW)
-        t = float(stats.t.ppf(0.99, n - 1))
-        assert made.mdl_s == pytest.approx(t * float(stats.tstd(spikes)), rel=1e-10)
-        assert made.mdl_b == pytest.approx(float(stats.tmean(blanks)) + t * float(stats.tstd(blanks)), rel=1e-10)
+        t = float(scipy.stats.t.ppf(0.99, n - 1))
+        assert made.mdl_s == pytest.approx(t * float(scipy.stats.tstd(spikes)), rel=1e-10)
+        assert made.mdl_b == pytest.approx(
+            float(scipy.stats.tmean(blanks)) + t * float(scipy.stats.tstd(blanks)), rel=1e-10
+        )
 
 
 @pytest.mark.parametrize("numeric", [True, False])

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from runsheet.compute.statistics import drift
 
@@ -45,9 +45,9 @@ def test_the_slope_and_its_interval_beside_scipy() -> None:
     for n in (6, 12, 40):
         days = np.sort(random.uniform(0, 200, n))
         values = 100 - 0.03 * days + random.standard_normal(n)
-        made, theirs = drift.trend(days.tolist(), values.tolist()), stats.linregress(days, values)
+        made, theirs = drift.trend(days.tolist(), values.tolist()), scipy.stats.linregress(days, values)
         assert made is not None
-        half = stats.t.ppf(0.975, n - 2) * theirs.stderr
+        half = scipy.stats.t.ppf(0.975, n - 2) * theirs.stderr
         assert made.per_day == pytest.approx(theirs.slope, rel=1e-9)
         assert [made.low, made.high] == pytest.approx([theirs.slope - half, theirs.slope + half])
         assert made.is_one == (not math.isclose(half, 0) and abs(theirs.slope) > half)

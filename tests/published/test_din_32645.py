@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import optimize, stats
+import scipy
 
 from tests.make import Table, extract, fit, rows
 
@@ -37,12 +37,12 @@ def test_half_width_at_one_reading() -> None:
 
 @pytest.mark.parametrize("confidence", [0.9, 0.95, 0.99, 0.999])
 def test_agrees_with_scipy(confidence: float) -> None:
-    line, x = stats.linregress(X, Y), np.array(X)
+    line, x = scipy.stats.linregress(X, Y), np.array(X)
     n, mean, sxx = len(X), x.mean(), ((x - x.mean()) ** 2).sum()
     s = math.sqrt(((np.array(Y) - line.intercept - line.slope * x) ** 2).sum() / (n - 2))
-    critical = s / line.slope * stats.t.ppf(confidence, n - 2) * math.sqrt(1 + 1 / n + mean**2 / sxx)
-    reach = 3 * s / line.slope * stats.t.ppf((1 + confidence) / 2, n - 2)
-    root = optimize.brentq(lambda q: q - reach * math.sqrt(1 + 1 / n + (q - mean) ** 2 / sxx), 0, 10, xtol=1e-15)
+    critical = s / line.slope * scipy.stats.t.ppf(confidence, n - 2) * math.sqrt(1 + 1 / n + mean**2 / sxx)
+    reach = 3 * s / line.slope * scipy.stats.t.ppf((1 + confidence) / 2, n - 2)
+    root = scipy.optimize.brentq(lambda q: q - reach * math.sqrt(1 + 1 / n + (q - mean) ** 2 / sxx), 0, 10, xtol=1e-15)
     found = limits(confidence)
     assert [found["critical"], found["detection"]] == pytest.approx([critical, 2 * critical], rel=1e-10)
     assert found["quantification"] == pytest.approx(root, rel=1e-10)

@@ -13,8 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
-from scipy import stats
+import scipy
 
 from tests.make import Table, extract, fit, rows
 
@@ -59,7 +58,7 @@ def test_single_readings_and_their_95_percent_limits(known: Inverse) -> None:
     assert got == pytest.approx(known.computed, rel=1e-13)
     assert [round(value, 2) for value in got] == known.book[:2]
     assert found["U"] == pytest.approx(known.book[2], abs=0.006)
-    assert found["U"] == pytest.approx(stats.t.ppf(0.975, 5) * known.computed[1], rel=1e-12)
+    assert found["U"] == pytest.approx(scipy.stats.t.ppf(0.975, 5) * known.computed[1], rel=1e-12)
 
 
 @pytest.mark.parametrize(("y", "book_s"), [(2.9, 0.18), (13.5, 0.14), (23.0, 0.18)])
@@ -70,6 +69,8 @@ def test_mean_of_four_readings(y: float, book_s: float) -> None:
 
 @pytest.mark.parametrize(("weighting", "power"), [("none", 0), ("1/x", 1), ("1/x2", 2)])
 def test_weighted_example_under_the_weightings_of_the_document(weighting: str, power: int) -> None:
+    import statsmodels.api as sm
+
     x, y = np.array([2.0, 4, 6, 8, 10]), np.array([0.158, 0.301, 0.472, 0.577, 0.739])
     (found,) = fit(x.tolist(), y.tolist(), weighting=weighting)["calibrations"]
     reference = sm.WLS(y, sm.add_constant(x), weights=x**-power / (x**-power).mean()).fit()

@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import pytest
-from scipy import stats
+import scipy
 
 from tests.make import extract, fit, rows
 
@@ -29,7 +29,7 @@ ANSCOMBE = [
 @pytest.mark.parametrize("data", [ISOOCTANE, CADMIUM, *ANSCOMBE], ids=["isooctane", "cadmium", *"1234"])
 def test_line_agrees_with_scipy(data: tuple[list[float], list[float]]) -> None:
     (found,) = fit(*data)["calibrations"]
-    reference = stats.linregress(*data)
+    reference = scipy.stats.linregress(*data)
     assert found["coefficients"] == pytest.approx([reference.intercept, reference.slope], rel=1e-12)
     assert [found["r"], found["r2"]] == pytest.approx([reference.rvalue, reference.rvalue**2], rel=1e-12)
 

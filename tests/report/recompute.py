@@ -19,7 +19,7 @@ from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
-from scipy import stats
+import scipy
 
 Line = dict[str, str]
 """One row of a table by the heads of its columns."""
@@ -147,7 +147,7 @@ class Curve:
         self.finished = max(moment(line["time"]) for line in self.lines)
         used = self.x > 0
         xs, ys = self.x[used], self.y[used]
-        self.fit = stats.linregress(xs, ys)
+        self.fit = scipy.stats.linregress(xs, ys)
         self.a, self.b, self.n = float(self.fit.intercept), float(self.fit.slope), len(xs)
         self.left = ys - self.a - self.b * xs
         self.s = math.sqrt(float(np.sum(self.left**2)) / (self.n - 2))
@@ -156,7 +156,7 @@ class Curve:
         back = self.inverse(ys)
         self.rse = 100 * math.sqrt(float(np.sum(((back - xs) / xs) ** 2)) / (self.n - 2))
         self.confidence = needed(self.given["Confidence"]) / 100
-        self.k = float(stats.t.ppf(1 - (1 - self.confidence) / 2, self.n - 2))
+        self.k = float(scipy.stats.t.ppf(1 - (1 - self.confidence) / 2, self.n - 2))
 
     @staticmethod
     def level(line: Line) -> float:
@@ -178,7 +178,7 @@ class Curve:
     def din(self) -> tuple[float, float, float]:
         """Critical value, detection and quantification limit by DIN 32645, the last one iterated."""
         root = math.sqrt(1 + 1 / self.n + self.mean**2 / self.sxx)
-        critical = self.s / self.b * float(stats.t.ppf(self.confidence, self.n - 2)) * root
+        critical = self.s / self.b * float(scipy.stats.t.ppf(self.confidence, self.n - 2)) * root
         limit = 2 * critical
         for _ in range(200):
             within = 1 + 1 / self.n + (limit - self.mean) ** 2 / self.sxx

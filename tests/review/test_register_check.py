@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import shutil
 from dataclasses import replace
+from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -21,21 +22,38 @@ from tests.report.test_issuing import ID, Bench
 from tests.review.test_signing import noted
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the run lies with its register; `as_issued` beside it is how both were left by the issue."""
+    place = tmp_path_factory.mktemp("issued") / "place"
+    with pytest.MonkeyPatch.context() as patch:
+        made = at(place, patch)
+        for name in ("runs", "safe"):
+            (place / name).mkdir(parents=True)
+        store.create(made.document, noted())
+        made.sign("M. Tarn", "R. Holt")
+        made.issue()
+    place.rename(place.with_name("as_issued"))
+    return place
+
+
+def at(place: Path, patch: pytest.MonkeyPatch) -> Bench:
+    patch.setenv("RUNSHEET_STATE", str(place / "state"))
+    patch.setenv("RUNSHEET_ISSUED", str(place / "safe"))
+    return Bench(files.real(place) / "runs" / "soil.toml")
+
+
 @pytest.fixture
-def issued(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
-    for name in ("runs", "safe"):
-        (tmp_path / name).mkdir()
-    monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
-    monkeypatch.setenv("RUNSHEET_ISSUED", str(tmp_path / "safe"))
-    made = Bench(files.real(tmp_path / "runs" / "soil.toml"))
-    store.create(made.document, noted())
-    made.sign("M. Tarn", "R. Holt")
-    made.issue()
-    return made
+def issued(place: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
+    shutil.copytree(place.with_name("as_issued"), place)
+    made = at(place, monkeypatch)
+    made.at += timedelta(minutes=10)  # it was opened twice
+    yield made
+    shutil.rmtree(place)
 
 
 def told(bench: Bench, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:

@@ -7,6 +7,7 @@ import json
 import tomllib
 from datetime import date, datetime
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,6 @@ from runsheet.run import model
 from runsheet.show import fields, json_schema
 from tests import goldens
 
-SCHEMAS = {name: json_schema.schema(file.cls, file.title) for name, file in FILES.items()}
 GOOD = [path for folder in ("good", "examples") for path in sorted((goldens.FIXTURES / folder).glob("*.toml"))]
 METHODS = [file for file in Path(methods.__path__[0]).glob("*.toml") if file.name not in methods.NOT_METHODS]
 WRONG = (
@@ -29,6 +29,12 @@ WRONG = (
     "unknown-words", "wrong-types",
 )  # fmt: skip
 """Bad documents whose fault is in one field by itself."""
+
+
+@cache
+def schema_of(kind: str) -> dict[str, Any]:
+    """The schema of one kind of file."""
+    return json_schema.schema(FILES[kind].cls, FILES[kind].title)
 
 
 def as_json(value: Any) -> Any:
@@ -41,13 +47,13 @@ def as_json(value: Any) -> Any:
 
 
 def faults(kind: str, text: str) -> list[str]:
-    found = Draft202012Validator(SCHEMAS[kind]).iter_errors(as_json(tomllib.loads(text.removeprefix("\ufeff"))))
+    found = Draft202012Validator(schema_of(kind)).iter_errors(as_json(tomllib.loads(text.removeprefix("\ufeff"))))
     return [f"{error.json_path}: {error.message}" for error in found]
 
 
 @pytest.mark.parametrize("kind", FILES)
 def test_the_schema_is_one(kind: str) -> None:
-    Draft202012Validator.check_schema(SCHEMAS[kind])
+    Draft202012Validator.check_schema(schema_of(kind))
 
 
 @pytest.mark.parametrize("path", GOOD, ids=lambda path: f"{path.parent.name}/{path.stem}")
@@ -86,9 +92,9 @@ def every_class() -> list[Any]:
 def test_every_class_and_field_of_the_model_is_in_a_schema_and_in_the_reference(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    told = {schema["title"]: schema for schema in SCHEMAS.values()}
+    told = {schema["title"]: schema for schema in map(schema_of, FILES)}
     classes = {name: made for schema in told.values() for name, made in schema["$defs"].items()}
-    classes |= {file.cls.__name__: SCHEMAS[kind] for kind, file in FILES.items()}
+    classes |= {file.cls.__name__: schema_of(kind) for kind, file in FILES.items()}
     assert main(["format"]) == 0
     lines = [line.split(" ")[0] for line in capsys.readouterr().out.splitlines()]
     assert len(every_class()) > 30
@@ -108,7 +114,7 @@ VALUES = [
 @pytest.mark.parametrize("kind", FILES)
 def test_the_schema_takes_for_each_field_what_the_reader_takes(kind: str) -> None:
     """But for a time where a text may stand: to a schema a time is a text."""
-    schema, differ, looked = SCHEMAS[kind], [], 0
+    schema, differ, looked = schema_of(kind), [], 0
     for group in fields.groups(FILES[kind].cls):
         for field in fields.of(group.cls):
             table = schema if group.cls is FILES[kind].cls else schema["$defs"][group.cls.__name__]
@@ -127,7 +133,7 @@ def test_the_schema_takes_for_each_field_what_the_reader_takes(kind: str) -> Non
 def test_a_default_that_the_model_has_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     unit = next(field for field in fields.of(model.Method) if field.name == "unit")
     assert (unit.default, fields.default_words(unit.default)) == ("mg/L", '"mg/L"')
-    assert SCHEMAS["method"]["properties"]["unit"]["default"] == model.Method().unit
+    assert schema_of("method")["properties"]["unit"]["default"] == model.Method().unit
     assert main(["format", "method", "--as", "schema"]) == 0
     assert json.loads(capsys.readouterr().out)["properties"]["unit"]["default"] == "mg/L"
 

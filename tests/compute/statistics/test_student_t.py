@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from scipy import stats
+import scipy
 
 from runsheet.compute.statistics.student_t import one_sided, two_sided
 
@@ -16,19 +16,19 @@ TAILS = [1e-5, 1e-6, 1e-7, 1e-8, 1e-9]
 def test_agrees_with_scipy(df: float) -> None:
     """Far out the probability itself has lost digits: its own complement says which tail was asked for."""
     for p in [*PROBABILITIES, *(1 - tail for tail in TAILS)]:
-        assert one_sided(p, df) == pytest.approx(-float(stats.t.ppf(1 - p, df)), rel=1e-10), p
+        assert one_sided(p, df) == pytest.approx(-float(scipy.stats.t.ppf(1 - p, df)), rel=1e-10), p
 
 
 @pytest.mark.parametrize("df", DF)
 def test_gives_the_probability_back(df: float) -> None:
     for p in [*PROBABILITIES, *(1 - tail for tail in TAILS)]:
-        assert float(stats.t.sf(one_sided(p, df), df)) == pytest.approx(1 - p, rel=1e-10), p
+        assert float(scipy.stats.t.sf(one_sided(p, df), df)) == pytest.approx(1 - p, rel=1e-10), p
 
 
 @pytest.mark.parametrize("df", [1, 2, 3, 8, 30, 1e6])
 def test_two_sided_and_the_lower_half(df: float) -> None:
     for confidence in (0.001, 0.01, 0.5, 0.68, 0.95, 0.999999):
-        exact = float(stats.t.isf((1 - confidence) / 2, df))
+        exact = float(scipy.stats.t.isf((1 - confidence) / 2, df))
         assert two_sided(confidence, df) == pytest.approx(exact, rel=1e-10), confidence
     # 0.025 and 1 - 0.975 are two floats, some 1e-17 apart.
     assert one_sided(0.025, df) == pytest.approx(-one_sided(0.975, df), rel=1e-13)
