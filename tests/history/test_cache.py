@@ -257,10 +257,19 @@ def test_a_worker_that_dies_costs_no_document(tmp_path: Path, monkeypatch: pytes
 BUILD = "import sys; from pathlib import Path; from runsheet.history import cache; cache.bring_up(Path(sys.argv[1]))"
 
 
-@pytest.mark.parametrize("number", range(6))
-def test_a_build_killed_at_any_moment_leaves_nothing_wrong(tmp_path: Path, number: int) -> None:
-    folder = tmp_path / "runs"
+@pytest.fixture(scope="module")
+def runs_read_afresh(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Content]:
+    """A folder of runs, and what a cache of it holds when nothing went wrong."""
+    folder = tmp_path_factory.mktemp("many") / "runs"
     many.write(folder, 120)
+    return folder, fresh(folder)
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_a_build_killed_at_any_moment_leaves_nothing_wrong(
+    tmp_path: Path, number: int, runs_read_afresh: tuple[Path, Content]
+) -> None:
+    folder, expected = runs_read_afresh
     place = tmp_path / "cache"
     build = subprocess.Popen(
         [sys.executable, "-c", BUILD, str(folder)], env={**os.environ, "RUNSHEET_CACHE": str(place)}
@@ -270,7 +279,7 @@ def test_a_build_killed_at_any_moment_leaves_nothing_wrong(tmp_path: Path, numbe
     build.wait()
     files = list(place.glob("*.sqlite3"))
     file = files[0] if files else place / "c"
-    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+    assert content(cache.bring_up(folder, file=file)) == expected
 
 
 def test_workers_end_with_the_program_that_started_them(tmp_path: Path) -> None:

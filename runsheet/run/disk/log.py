@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from runsheet.figures import visible
@@ -251,6 +252,7 @@ _REQUIRED = frozenset({"time", "who", "action", "path", "old", "new", "reason", 
 # --- reading ----------------------------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=2)  # an opening asks for the same log up to four times
 def parse(data: bytes) -> ReadLog:
     """The log as read, up to the first line that cannot be read: a power cut in an append of several pages leaves such.
 
