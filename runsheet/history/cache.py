@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, NamedTuple, get_args, get_type_hints
 
 from runsheet import __version__
 from runsheet.history import as_left, documents
-from runsheet.history.rows import INDEXES, SHARED, TABLES
+from runsheet.history.rows import INDEXES, OF_WORK, SHARED, TABLES
 from runsheet.run.disk import files, state
 
 if TYPE_CHECKING:
@@ -178,7 +178,7 @@ def _check(connection: sqlite3.Connection) -> None:
 
 def version() -> str:
     """Say by what the tables were made: the program's version, and their own shape."""
-    shape = "\n".join([*create_statements(), *OWN_TABLES.values()])
+    shape = "\n".join([*create_statements(), *OWN_TABLES.values(), *OWN_INDEXES])
     return f"{__version__} {hashlib.sha256(shape.encode()).hexdigest()[:16]}"
 
 
@@ -189,9 +189,7 @@ def _made(connection: sqlite3.Connection) -> sqlite3.Connection:
             if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'made_by'").fetchone() is None:
                 for statement in create_statements():
                     connection.execute(statement)
-                for table in TABLES:
-                    connection.execute(f'CREATE INDEX "{table}_path" ON "{table}" (path)')
-                for statement in OWN_TABLES.values():
+                for statement in (*OWN_TABLES.values(), *OWN_INDEXES):
                     connection.execute(statement)
                 connection.execute(f"PRAGMA application_id = {as_left.OURS}")
                 connection.execute("CREATE TABLE made_by (version TEXT NOT NULL)")
@@ -210,6 +208,11 @@ later, so that what they hold would count twice; how many points each chart has,
 and the digest of the whole folder's stamps, where the rows are those of just these, by which a folder that did not
 change is told at once: no row comes or goes without its going."""
 
+OWN_INDEXES = (
+    *(f'CREATE INDEX "{table}_path" ON "{table}" (path)' for table in TABLES),
+    f"CREATE INDEX point_of_work ON point (what, method, fraction, counts, at, value, path) WHERE {OF_WORK}",
+)
+"""Beside those that any database is given: by document, and what an uncertainty is made of."""
 
 # --- bringing it up to date -------------------------------------------------------------------------------------
 

@@ -201,3 +201,5 @@ INDEXES = {
     "issued": ('"path", "row"',),
 }
 """What each table is looked up by, an index each."""
+OF_WORK = "what IN ('control', 'duplicate')"
+"""Which points tell of a laboratory's own work: a question to `point_of_work` says it too."""

@@ -11,7 +11,9 @@ import pytest
 
 from runsheet import methods
 from runsheet.command import main
+from runsheet.compute.statistics import own_work
 from runsheet.history import uncertainty
+from runsheet.history.rows import PointRow
 from tests.history.folder import control, opened, put, reading
 from tests.make import row
 
@@ -204,3 +206,45 @@ def test_a_rounds_file_with_errors_is_told_and_not_used(folder: Path, capsys: py
     (folder / "rounds.toml").write_text('[[round]]\nname = "R1"\nassigned = 0\n', encoding="utf-8")
     assert main.main(["uncertainty", str(folder)]) == 0
     assert "rounds.toml: error: round[1]" in " ".join(capsys.readouterr().out.split())
+
+
+def test_many_runs_give_what_their_values_give(folder: Path) -> None:
+    """To the last bit, of two methods and from a day on; a copied run counts once, one held or superseded never."""
+    for day, recovery in enumerate(RECOVERIES):
+        put(folder, day + 40, [control("LCS1", recovery * 1.001), control("LCS2", 90 + recovery / 11)])
+    superseded = control("LCS1", 50, report=False, reason="read again")
+    put(folder, 60, [superseded, control("LCS2", 97.3)])
+    (folder / "a copy.toml").write_bytes((folder / "day-041.toml").read_bytes())
+    for since in ("", "2026-03-13", "2026-04-25", "2027-01-01"):
+        with opened(folder) as tables:
+            found, _ = uncertainty.evaluations(tables, since, reference=1.5)
+            points = [PointRow(*row) for row in tables.rows("SELECT * FROM point ORDER BY moment, path, rowid")]  # type: ignore[arg-type]
+        assert [each.method for each in found] == ["", "m"]
+        for each in found:
+            mine = [p for p in points if p.method == each.method and p.at >= since and p.path != "day-041.toml"]
+            values, days = {}, {}
+            for what in ("control", "duplicate"):
+                counted = [p for p in mine if p.what == what and p.counts]
+                values[what], days[what] = [p.value for p in counted], sorted(p.at[:10] for p in counted)
+            controls, duplicates = values["control"], values["duplicate"]
+            assert each.parts.controls == own_work.of_controls(controls)
+            assert each.parts.duplicates == own_work.of_duplicates(duplicates)
+            enough = len(controls) >= own_work.CONTROLS_FROM
+            assert each.parts.bias == (own_work.bias_of_one(controls, 1.5) if enough else None)
+            assert (each.controls, each.duplicates) == (len(controls), len(duplicates))
+            assert each.apart == sum(p.what == "control" and not p.counts for p in mine)
+            assert each.control_days == tuple(days["control"][:1] + days["control"][-1:])
+            assert each.duplicate_days == tuple(days["duplicate"][:1] + days["duplicate"][-1:])
+            both = sorted(days["control"] + days["duplicate"])
+            assert (each.first, each.last) == ((both[0], both[-1]) if both else ("", ""))
+
+
+def test_an_uncertainty_is_answered_by_an_index_alone(folder: Path) -> None:
+    with opened(folder) as tables:
+        asked: list[str] = []
+        tables.connection.set_trace_callback(asked.append)
+        uncertainty.evaluations(tables)
+        tables.connection.set_trace_callback(None)
+        plans = [str(row) for query in asked for row in tables.rows(f"EXPLAIN QUERY PLAN {query}")]
+    assert plans
+    assert not [plan for plan in plans if " point " in plan and "USING COVERING INDEX point_of_work" not in plan]
