@@ -74,9 +74,9 @@ def _sql_type(hint: type) -> str:
     return TYPES[plain] + ("" if get_args(hint) else " NOT NULL")
 
 
-def create_statements() -> Iterator[str]:
+def create_statements(tables: Iterable[str] = TABLES) -> Iterator[str]:
     """The SQL that makes the tables, as any database takes it."""
-    for table in TABLES:
+    for table in tables:
         told = ",\n".join(f'  "{name}" {kind}' for name, kind in columns(table))
         yield f'CREATE TABLE "{table}" (\n{told}\n);'
         for number, by in enumerate(INDEXES[table], 1):

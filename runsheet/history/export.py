@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.figures import csv_line
 from runsheet.history import cache
-from runsheet.history.rows import TABLES
+from runsheet.history.rows import GIVEN, TABLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,8 +33,8 @@ def points(tables: Tables) -> str:
 def sql(tables: Tables) -> Iterator[str]:
     """The tables as SQL statements, a line each: what makes them, then every row."""
     yield "BEGIN;"
-    yield from cache.create_statements()
-    for table in TABLES:
+    yield from cache.create_statements(GIVEN)
+    for table in GIVEN:
         for row in _rows(tables, table):
             yield f'INSERT INTO "{table}" VALUES ({", ".join(map(_literal, row))});'  # noqa: S608 - texts are quoted
     yield "COMMIT;"

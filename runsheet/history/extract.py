@@ -22,6 +22,7 @@ from runsheet.history.rows import (
     TABLES,
     IssuedRow,
     LotRow,
+    NamesRow,
     PointRow,
     ResultRow,
     RunRow,
@@ -32,7 +33,7 @@ from runsheet.run.kinds import CHECK_STANDARDS, STUDIED
 from runsheet.show import stands_on
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from runsheet.compute.results import CalibrationResult, RowResult, Sheet
     from runsheet.run.model import Row, Run, Standard
@@ -49,11 +50,12 @@ class Facts:
     lots: tuple[LotRow, ...] = ()
     stands: tuple[StandsRow, ...] = ()
     issued: tuple[IssuedRow, ...] = ()
+    names: tuple[NamesRow, ...] = ()
 
     @property
     def tables(self) -> dict[str, Sequence[Any]]:
         """The rows by the names of the tables, in their order."""
-        rows = (self.run,), self.points, self.studies, self.results, self.lots, self.stands, self.issued
+        rows = (self.run,), self.points, self.studies, self.results, self.lots, self.stands, self.issued, self.names
         return dict(zip(TABLES, rows, strict=True))
 
 
@@ -61,14 +63,17 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
     """Take a run's rows. It is computed as of its latest reading, so that the same document gives the same rows."""
     last = latest(run)
     sheet = evaluate(run, last)
+    results, lots = tuple(_results(path, sheet)), tuple(_lots(path, sheet))
+    stands = tuple(_stands(path, sheet)) if run.issued else ()
     return Facts(
         _run(path, stamp, sheet, last),
         tuple(points(path, sheet)),
         tuple(_studies(path, sheet)),
-        tuple(_results(path, sheet)),
-        tuple(_lots(path, sheet)),
-        tuple(_stands(path, sheet)) if run.issued else (),
+        results,
+        lots,
+        stands,
         tuple(_issued(path, sheet)),
+        (_names(path, results, lots, stands),),
     )
 
 
@@ -316,6 +321,12 @@ def _lots_of_curve(path: str, result: CalibrationResult) -> Iterator[LotRow]:
         if standard.standard.lot:  # nothing hangs on a standard that was left out
             hangs = result.id if standard.used else ""
             yield LotRow(path, standard.standard.lot, "standard", standard.standard.id, hangs, "")
+
+
+def _names(path: str, results: Iterable[ResultRow], lots: Iterable[LotRow], stands: Iterable[StandsRow]) -> NamesRow:
+    names = {name for row in results for name in (row.sample, row.client_id, row.site, row.row)}
+    names |= {lot.lot for lot in lots} | {each.name for each in stands}
+    return NamesRow(path, "\n".join(sorted(names)).casefold())
 
 
 # --- recall -----------------------------------------------------------------------------------------------------

@@ -178,7 +178,15 @@ class IssuedRow(NamedTuple):
     flags: str
 
 
-TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow | StandsRow | IssuedRow]] = {
+class NamesRow(NamedTuple):
+    """All that a document is searched by: a `*` at the beginning is looked for here, not in each of its rows."""
+
+    path: str
+    text: str
+    """Each name of its results and lots, and of what its issued results stand on, once; case-folded, one a line."""
+
+
+TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow | StandsRow | IssuedRow | NamesRow]] = {
     "run": RunRow,
     "point": PointRow,
     "study": StudyRow,
@@ -186,8 +194,11 @@ TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow | Stand
     "lot": LotRow,
     "stands": StandsRow,
     "issued": IssuedRow,
+    "names": NamesRow,
 }
 """The tables by their names. All but `run` name their document by `path`."""
+GIVEN = tuple(name for name in TABLES if name != "names")
+"""Those that other programs are given."""
 
 SHARED = '"what", "method", "fraction", "instrument", "cell", "solvent", "model", "unit"'
 """What the points of one chart have in common."""
@@ -199,6 +210,7 @@ INDEXES = {
     "lot": ('lower("lot")',),
     "stands": ('lower("name")',),
     "issued": ('"path", "row"',),
+    "names": (),
 }
 """What each table is looked up by, an index each."""
 OF_WORK = "what IN ('control', 'duplicate')"

@@ -17,7 +17,7 @@ from runsheet.history.rows import IssuedRow, LotRow, ResultRow
 from runsheet.run.kinds import FIELD, SOLVENT_STANDARDS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from runsheet.history.cache import Tables
 
@@ -55,9 +55,9 @@ def samples(tables: Tables, text: str) -> list[Hit]:
     Upper and lower case are alike. In order of time; a run that is in two documents is told once.
     """
     columns = ("sample", "client_id", "site", "row")
-    where, sought = _perhaps([f"result.{name}" for name in columns], text)
+    where, sought = _where("result", columns, text)
     query = (
-        f"SELECT run.id, run.last, result.* FROM result JOIN run ON run.path = result.path WHERE ({where}) "  # noqa: S608
+        f"SELECT run.id, run.last, result.* FROM result JOIN run ON run.path = result.path WHERE {where} "  # noqa: S608
         f"AND {ONCE} ORDER BY run.last, result.path, result.rowid"
     )
     rows = tables.rows(query, *sought)
@@ -70,10 +70,10 @@ ONCE = "run.path NOT IN (SELECT path FROM twice)"
 
 def lots(tables: Tables, text: str) -> list[Place]:
     """Find where a lot is used, and the results that hang on it: a place for each lot and run, in order of time."""
-    where, sought = _perhaps(["lot.lot"], text)
+    where, sought = _where("lot", ["lot"], text)
     query = (
         "SELECT run.id, run.last, lot.* FROM lot JOIN run ON run.path = lot.path "  # noqa: S608 - our own words
-        f"WHERE ({where}) AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
+        f"WHERE {where} AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
     )
     found: dict[tuple[str, ...], list[LotRow]] = {}
     for run, last, *values in tables.rows(query, *sought):
@@ -120,10 +120,10 @@ def recall(tables: Tables, text: str) -> list[Recalled]:
 
     As the document says now: by report, then in the order of analysis; of replaced reports too.
     """
-    where, sought = _perhaps(["stands.name"], text)
+    where, sought = _where("stands", ["name"], text)
     query = (
         "SELECT stands.path, stands.what, stands.name, stands.rows FROM stands JOIN run ON run.path = stands.path "  # noqa: S608
-        f"WHERE ({where}) AND {ONCE} ORDER BY run.last, stands.path, stands.rowid"
+        f"WHERE {where} AND {ONCE} ORDER BY run.last, stands.path, stands.rowid"
     )
     uses: dict[str, dict[str, dict[str, None]]] = {}
     for path, what, name, rows in tables.rows(query, *sought):
@@ -152,26 +152,48 @@ PARTS = 4
 ASCII_PART = re.compile("[^*\x80-\U0010ffff]+")
 
 
+def _where(table: str, columns: Sequence[str], text: str) -> tuple[str, list[str]]:
+    """A condition that a row may be what was asked, by its document's names and its own, with its values."""
+    rows, of_rows = _perhaps([f"{table}.{name}" for name in columns], text)
+    documents, of_documents = _named(table, text)
+    return f"({rows}) AND {documents}", [*of_rows, *of_documents]
+
+
 def _perhaps(columns: Sequence[str], text: str) -> tuple[str, list[str]]:
     """A condition that one of the columns may be what was asked, with its values: what it finds is looked at again.
 
     The database knows upper and lower case of ASCII letters only. It finds a text without `*`, and one that begins
-    with such letters, by its indexes; for another it goes through all rows, in a time that grows with their length
-    only.
+    with such letters and ends with `*`, by its indexes; for another it goes through the rows it is left with.
     """
     asked = text.strip()  # its parts as asked: the small letter of another script may begin with an ASCII one
-    parts = sorted((part.lower() for part in ASCII_PART.findall(asked)), key=len, reverse=True)[:PARTS]
     begins = ASCII_PART.match(asked)
     if begins and begins[0] == asked:
         conditions, values = ["lower({}) = ?"], [asked.lower()]
+    elif begins and begins[0] == asked.rstrip("*"):
+        start = begins[0].lower()
+        conditions, values = ["lower({}) >= ?", "lower({}) < ?"], [start, start[:-1] + chr(ord(start[-1]) + 1)]
     else:
-        conditions, values = ["instr(lower({}), ?)"] * len(parts), parts
-        if begins:
-            start = begins[0].lower()
-            conditions = ["lower({}) >= ?", "lower({}) < ?", *conditions]
-            values = [start, start[:-1] + chr(ord(start[-1]) + 1), *values]
+        values = _longest(part.lower() for part in ASCII_PART.findall(asked))
+        conditions = ["instr(lower({}), ?)"] * len(values)
     condition = " AND ".join(conditions) or "1"
     return " OR ".join(f"({condition.replace('{}', column)})" for column in columns), values * len(columns)
+
+
+def _named(table: str, text: str) -> tuple[str, list[str]]:
+    """A condition that a document has all parts of what was asked among its names, with its values.
+
+    One text of each document is looked through, in place of all rows; none where an index finds the rows.
+    """
+    asked = text.strip()
+    if ASCII_PART.fullmatch(asked.rstrip("*")):
+        return "1", []
+    parts = _longest(filter(None, asked.casefold().split("*")))
+    condition = " AND ".join(["instr(text, ?)"] * len(parts)) or "1"
+    return f"{table}.path IN (SELECT path FROM names WHERE {condition})", parts  # noqa: S608 - our own words
+
+
+def _longest(parts: Iterable[str]) -> list[str]:
+    return sorted(parts, key=len, reverse=True)[:PARTS]
 
 
 def _is(value: str, text: str) -> bool:

@@ -12,9 +12,9 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from runsheet.history import export, search
+from runsheet.history import cache, export, extract, search
 from runsheet.history.cache import Tables
-from runsheet.history.rows import TABLES
+from runsheet.history.rows import GIVEN, LotRow, RunRow
 from tests.history.folder import opened, put
 from tests.make import row, standards
 
@@ -119,7 +119,10 @@ def test_the_sql_loads_into_an_empty_database_and_holds_the_same(folder: Path) -
     with opened(folder) as tables:
         loaded = sqlite3.connect(":memory:")
         loaded.executescript("\n".join(export.sql(tables)))
-        for name in TABLES:
+        named = loaded.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
+        assert [name for (name,) in named] == list(GIVEN)
+        assert set(GIVEN) == {"run", "point", "study", "result", "lot", "stands", "issued"}
+        for name in GIVEN:
             query = f'SELECT * FROM "{name}" ORDER BY rowid'  # noqa: S608
             assert sorted(loaded.execute(query).fetchall(), key=repr) == sorted(tables.rows(query), key=repr)
             assert loaded.execute(query).fetchall() or name in ("stands", "issued")  # none of these runs is
@@ -174,8 +177,26 @@ def test_the_database_passes_over_nothing_that_is_what_was_asked(names: list[str
     assert sorted(found) == [at for at, name in enumerate(names) if search._is(name, text)]  # noqa: SLF001
 
 
-@pytest.mark.parametrize("text", ["OF-1", "of-*", "OF*1"])
-def test_what_begins_with_letters_is_found_by_an_index(text: str, folder: Path) -> None:
+PLAIN = st.text("abAB1-\xe9\xc9\n ", max_size=6)
+
+
+@given(st.lists(PLAIN, max_size=12), st.text("abAB1-\xe9\xc9\n *", max_size=6))
+@example(["\u0130i"], "*\u0130i")
+@example(["ab", "b", "a"], "*a*b*")
+def test_no_document_is_passed_over_whose_names_have_what_was_asked(names: list[str], text: str) -> None:
+    """Each name a lot, two to a document."""
+    connection = cache._made(sqlite3.connect(":memory:"))  # noqa: SLF001 - the tables of a cache
+    for path in range(0, len(names), 2):
+        own = tuple(LotRow(str(path), name, str(at), "", "", "") for at, name in enumerate(names[path : path + 2]))
+        run = RunRow(str(path), "", "", str(path), "", "", "", "", "", "", "", 0, "")
+        cache.keep(connection, [extract.Facts(run, lots=own, names=(extract._names(str(path), (), own, ()),))])  # noqa: SLF001
+    found = {(place.lot, int(place.path)) for place in search.lots(Tables(connection, Path()), text)}
+    connection.close()
+    assert found == {(name, at // 2 * 2) for at, name in enumerate(names) if search._is(name, text)}  # noqa: SLF001
+
+
+@pytest.mark.parametrize("text", ["OF-1", "of-*", "OF*1", "*F-1", "*f-*", "\xf6st", "\xf6*", "*\xf6*"])
+def test_no_text_is_looked_for_in_all_rows(text: str, folder: Path) -> None:
     with opened(folder) as tables:
         asked: list[str] = []
         tables.connection.set_trace_callback(asked.append)
