@@ -221,11 +221,12 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
     told = hashlib.sha256(repr(found).encode("utf-8", "surrogateescape")).hexdigest()
     if tables.rows("SELECT digest FROM as_found") == [(told,)]:
         return
+    others = tables.rows("PRAGMA data_version")  # another once another program has changed the file
     known = dict(tables.connection.execute("SELECT path, stamp FROM run"))
-    wanted = {documents.shown(path): stamp for path, stamp in found.items()}
+    gone = known.keys() - set(map(documents.shown, found))
     changed = [(path, stamp) for path, stamp in found.items() if known.get(documents.shown(path)) != stamp]
     with tables.connection:
-        _forget(tables.connection, known.keys() - wanted.keys())
+        _forget(tables.connection, gone)
     tables.unread = len(changed)
     if at_most is None or len(changed) <= at_most:
         _read(tables, changed, progress)
@@ -233,14 +234,14 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
         tables.connection.execute("BEGIN IMMEDIATE")
         for statement in SUMMARY:
             tables.connection.execute(statement)
-        kept = dict(tables.connection.execute("SELECT path, stamp FROM run"))
-        if tables.unread == 0 and kept == wanted:  # else a slower program kept older rows meanwhile
+        if tables.unread == 0 and tables.rows("PRAGMA data_version") == others:  # none kept older rows meanwhile
             tables.connection.execute("INSERT INTO as_found VALUES (?)", (told,))
 
 
 TWICE = """
 INSERT INTO twice SELECT path FROM (
-  SELECT path, row_number() OVER (PARTITION BY id ORDER BY last DESC, path) AS place FROM run WHERE id <> ''
+  SELECT path, row_number() OVER (PARTITION BY id ORDER BY last DESC, path) AS place FROM run
+  WHERE id IN (SELECT id FROM run WHERE id <> '' GROUP BY id HAVING count(*) > 1)
 ) WHERE place > 1
 """
 COUNTED = f"""

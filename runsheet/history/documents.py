@@ -69,7 +69,7 @@ def _walk(folder: str, below: str, found: dict[str, str], *, deep: bool) -> None
 
 def shown(path: str) -> str:
     """A path as the tables name it: a name that is no text has its strange bytes as escapes."""
-    return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    return path if path.isascii() else path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 NO_STAMP = "-"
