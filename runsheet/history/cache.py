@@ -159,7 +159,8 @@ def _fitting(file: Path) -> sqlite3.Connection:
         _made(connection)
         if not believed:
             with connection:
-                _forget(connection, as_left.broken(connection))  # none too: what is beside the rows is made anew
+                _forget(connection, as_left.broken(connection))
+                _count_anew(connection)  # what is beside the rows has no seal
     except BaseException:
         connection.close()
         raise
@@ -199,12 +200,13 @@ def _made(connection: sqlite3.Connection) -> sqlite3.Connection:
 
 OWN_TABLES = {
     "sealed": "CREATE TABLE sealed (path TEXT PRIMARY KEY, digest TEXT NOT NULL)",
-    "twice": "CREATE TABLE twice (path TEXT NOT NULL)",
-    "series": f"CREATE TABLE series ({SHARED}, counted INTEGER NOT NULL, apart INTEGER NOT NULL)",
+    "twice": "CREATE TABLE twice (path TEXT PRIMARY KEY)",
+    "series": f"CREATE TABLE series ({SHARED}, counted INTEGER NOT NULL, apart INTEGER NOT NULL, UNIQUE ({SHARED}))",
     "as_found": "CREATE TABLE as_found (digest TEXT NOT NULL)",
 }
 """Beside the rows: the digest of each document's rows; the documents whose run is in another one too that was read
-later, so that what they hold would count twice; how many points each chart has, and how many held or superseded ones;
+later, so that what they hold would count twice; how many points each chart has, and how many held or superseded ones,
+of every document that is not in `twice`, at any moment: so one that changes has its own points counted and no others;
 and the digest of the whole folder's stamps, where the rows are those of just these, by which a folder that did not
 change is told at once: no row comes or goes without its going."""
 
@@ -232,24 +234,47 @@ def _update(tables: Tables, found: dict[str, str], progress: Callable[[Progress]
         _read(tables, changed, progress)
     with tables.connection:
         tables.connection.execute("BEGIN IMMEDIATE")
-        for statement in SUMMARY:
-            tables.connection.execute(statement)
+        _tell_twice(tables.connection)
         if tables.unread == 0 and tables.rows("PRAGMA data_version") == others:  # none kept older rows meanwhile
             tables.connection.execute("INSERT INTO as_found VALUES (?)", (told,))
 
 
 TWICE = """
-INSERT INTO twice SELECT path FROM (
+SELECT path FROM (
   SELECT path, row_number() OVER (PARTITION BY id ORDER BY last DESC, path) AS place FROM run
   WHERE id IN (SELECT id FROM run WHERE id <> '' GROUP BY id HAVING count(*) > 1)
 ) WHERE place > 1
 """
-COUNTED = f"""
-INSERT INTO series SELECT {SHARED}, sum(counts), sum(1 - counts) FROM point
-WHERE path NOT IN (SELECT path FROM twice) GROUP BY {SHARED}
+
+
+def _tell_twice(connection: sqlite3.Connection) -> None:
+    """Say anew which documents hold a run that another one holds too, and count their points or no longer."""
+    before = {path for (path,) in connection.execute("SELECT path FROM twice")}
+    now = {path for (path,) in connection.execute(TWICE)}
+    _count(connection, now - before, -1)
+    connection.executemany("INSERT INTO twice VALUES (?)", [(path,) for path in now - before])
+    connection.executemany("DELETE FROM twice WHERE path = ?", [(path,) for path in before - now])
+    _count(connection, before - now, 1)
+    connection.execute("DELETE FROM series WHERE counted = 0 AND apart = 0")
+
+
+COUNT = f"""
+INSERT INTO series SELECT {SHARED}, ? * sum(counts), ? * sum(1 - counts) FROM point
+WHERE path = ? AND path NOT IN (SELECT path FROM twice) GROUP BY {SHARED}
+ON CONFLICT ({SHARED}) DO UPDATE SET counted = counted + excluded.counted, apart = apart + excluded.apart
 """  # noqa: S608 - our own names
-SUMMARY = ("DELETE FROM twice", TWICE, "DELETE FROM series", COUNTED)
-"""What is made of all the rows once they have changed."""
+
+
+def _count(connection: sqlite3.Connection, paths: Iterable[str], sign: int) -> None:
+    """Count the points of some documents, or with -1 no longer."""
+    connection.executemany(COUNT, [(sign, sign, path) for path in paths])
+
+
+def _count_anew(connection: sqlite3.Connection) -> None:
+    connection.execute("DELETE FROM twice")
+    connection.execute("DELETE FROM series")
+    all_points = f"SELECT {SHARED}, sum(counts), sum(1 - counts) FROM point GROUP BY {SHARED}"  # noqa: S608 - as above
+    connection.execute(f"INSERT INTO series {all_points}")
 
 
 def _read(tables: Tables, changed: list[tuple[str, str]], progress: Callable[[Progress], bool]) -> None:
@@ -277,6 +302,8 @@ def _keep_whole(connection: sqlite3.Connection, batch: list[Facts]) -> None:
 def _forget(connection: sqlite3.Connection, paths: Iterable[str]) -> None:
     """Forget some documents, and that the tables are those of the folder as it was found."""
     connection.execute("DELETE FROM as_found")
+    paths = list(paths)
+    _count(connection, paths, -1)
     gone = [(path,) for path in paths]
     for table in (*TABLES, "sealed"):
         connection.executemany(f'DELETE FROM "{table}" WHERE path = ?', gone)  # noqa: S608 - our own names
@@ -292,3 +319,4 @@ def keep(connection: sqlite3.Connection, batch: list[Facts]) -> None:
         rows = [row for facts in batch for row in facts.tables[table]]
         marks = ", ".join("?" * len(TABLES[table]._fields))
         connection.executemany(f'INSERT INTO "{table}" VALUES ({marks})', rows)  # noqa: S608 - our own names
+    _count(connection, [facts.run.path for facts in batch], 1)

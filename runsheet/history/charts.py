@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.statistics import control_charts, drift
 from runsheet.history import baselines
-from runsheet.history.rows import SERIES, PointRow
+from runsheet.history.rows import SERIES, SHARED, PointRow
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -192,13 +192,13 @@ def all_charts(
 
 def all_series(tables: Tables) -> dict[Series, int]:
     """Every series that has a point that counts, with how many."""
-    rows = tables.rows("SELECT * FROM series WHERE counted > 0")
+    rows = tables.rows(f"SELECT * FROM series WHERE counted > 0 ORDER BY {SHARED}")  # noqa: S608 - our own names
     return {Series(*map(str, row)): int(str(counted)) for *row, counted, _ in rows}
 
 
 def only_apart(tables: Tables) -> list[tuple[Series, int]]:
     """Every series whose points are all held or superseded, with how many they are."""
-    rows = tables.rows("SELECT * FROM series WHERE counted = 0")
+    rows = tables.rows(f"SELECT * FROM series WHERE counted = 0 ORDER BY {SHARED}")  # noqa: S608 - our own names
     return [(Series(*map(str, row)), int(str(apart))) for *row, _, apart in rows]
 
 

@@ -22,10 +22,13 @@ from runsheet.history.rows import TABLES
 from runsheet.run import edit
 from runsheet.run.disk import store
 from tests import many
+from tests.history.folder import control, put
 from tests.make import at
 from tests.systems import NO_MODES
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from runsheet.history.cache import Progress, Tables
 
 Content = dict[str, list[tuple[object, ...]]]
@@ -76,6 +79,13 @@ def test_a_second_look_reads_nothing_and_says_the_same(folder: Path, file: Path)
 
 def test_of_a_folder_that_did_not_change_no_rows_are_asked(folder: Path, file: Path) -> None:
     read_count(folder, file)
+    asked = queries(folder, file)
+    assert asked
+    assert not [query for query in asked if re.search('FROM "?(run|point|result)', query)]
+
+
+def queries(folder: Path, file: Path) -> list[str]:
+    """What the database is asked to bring the tables up to date."""
     asked: list[str] = []
 
     def connected(*given: Any, **more: Any) -> sqlite3.Connection:
@@ -87,8 +97,7 @@ def test_of_a_folder_that_did_not_change_no_rows_are_asked(folder: Path, file: P
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sqlite3, "connect", connected)
         cache.bring_up(folder, file=file).close()
-    assert asked
-    assert not [query for query in asked if re.search('FROM "?(run|point|result)', query)]
+    return asked
 
 
 def test_a_reading_that_was_stopped_goes_on_the_next_time(folder: Path, file: Path) -> None:
@@ -133,6 +142,41 @@ def test_only_what_changed_is_read_again(folder: Path, file: Path) -> None:
     found = content(cache.bring_up(folder, file=file))
     assert found == fresh(folder)
     assert {str(row[3]) for row in found["run"]} == {f"R-{n:05}" for n in (0, 1, 2, 4, 5, 77)}
+
+
+def test_counted_are_at_any_time_the_points_of_each_run_once(folder: Path, file: Path) -> None:
+    """Runs are copied, changed, superseded and taken away; each time the counts are those of a new look."""
+    lab, below = many.Lab(9), folder / "000"
+    first, second = below / "R-00000.toml", below / "R-00001.toml"
+    steps: list[Callable[[], object]] = [
+        lambda: (folder / "a copy.toml").write_bytes(first.read_bytes()),
+        lambda: (folder / "second copy.toml").write_bytes(first.read_bytes()),
+        lambda: first.write_text(lab.run(0, samples=3), encoding="utf-8"),
+        (folder / "a copy.toml").unlink,
+        first.unlink,
+        lambda: second.write_text("no run", encoding="utf-8"),
+        lambda: put(folder, 3, [control("LCS1", 99, report=False, reason="read again")], name="R-00002"),
+        lambda: put(folder, 3, [control("LCS1", 99)], name="R-00002"),
+        lambda: second.write_text(lab.run(2), encoding="utf-8"),
+        lambda: (folder / "second copy.toml").write_text(lab.run(2), encoding="utf-8"),
+        (below / "R-00002.toml").unlink,
+        (folder / "R-00002.toml").unlink,
+    ]
+    read_count(folder, file)
+    for step in steps:
+        step()
+        assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+def test_after_a_change_no_points_of_other_runs_are_gone_through(folder: Path, file: Path) -> None:
+    read_count(folder, file)
+    (folder / "000" / "R-00002.toml").write_text(many.Lab(9).run(2), encoding="utf-8")
+    asked = queries(folder, file)
+    with contextlib.closing(sqlite3.connect(file)) as reader:
+        plain = [query for query in asked if re.match(r"\s*(SELECT|INSERT|DELETE)", query)]
+        plans = [str(row) for query in plain for row in reader.execute(f"EXPLAIN QUERY PLAN {query}")]
+    assert [plan for plan in plans if "SEARCH point" in plan]
+    assert not [plan for plan in plans if re.search("SCAN (point|study|result|lot|stands|issued|names)", plan)]
 
 
 def test_a_change_that_keeps_size_and_time_is_seen_by_its_inode(folder: Path, file: Path) -> None:
@@ -378,7 +422,17 @@ def test_a_forged_row_is_not_believed_where_another_program_kept_the_file_from_b
         assert content(cache.bring_up(folder, file=file)) == fresh(folder)
 
 
-@pytest.mark.parametrize("table", ["point", "result", "run"])
+def test_a_forged_count_is_not_believed(folder: Path, file: Path) -> None:
+    (folder / "a copy.toml").write_bytes((folder / "000" / "R-00000.toml").read_bytes())
+    for change in ("UPDATE series SET counted = 77", "DELETE FROM series", "DELETE FROM twice"):
+        read_count(folder, file)
+        with sqlite3.connect(file) as connection:
+            connection.execute(change)
+        connection.close()
+        assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+
+
+@pytest.mark.parametrize("table", ["point", "result", "run", "names"])
 def test_a_row_taken_away_or_added_is_found_out(table: str, folder: Path, file: Path) -> None:
     for change in (
         f"DELETE FROM {table} WHERE rowid = 1",  # noqa: S608
