@@ -120,6 +120,7 @@ MEASURED = st.sampled_from(["20", "100", "950.0"]).map(typed)
 ABSORBANCES = st.integers(-20, 1500).map(lambda n: number(n, 3))
 
 
+@cache
 def readings(reads: str) -> st.SearchStrategy[Any]:
     """Make the readings of a row: mostly of an ordinary day, some of none."""
     strange = value(Annotated[Number, Above(0)] if reads == "transmittance" else Decimal)
@@ -131,25 +132,52 @@ def readings(reads: str) -> st.SearchStrategy[Any]:
 def readable(draw: st.DrawFn) -> Run:
     """Make runs whose parts fit one another as far as the reader asks; a few still do not."""
     reads = draw(st.sampled_from(["absorbance", "absorbance", "transmittance", "concentration"]))
-    models = ["direct"] if reads == "concentration" else ["line", "quadratic", "line-through-zero", "mean-factor"]
+    models = ("direct",) if reads == "concentration" else ("line", "quadratic", "line-through-zero", "mean-factor")
     names = [f"C{n}" for n in range(draw(st.integers(0, 2)))]
-    calibration = [draw(table(Calibration, id=st.just(name), model=st.sampled_from(models))) for name in names]
+    calibration = [draw(calibrations(name, models)) for name in names]
     ordinary = draw(st.sampled_from([True, True, False]))
     standard = [
         draw(standards(n, name, reads, ordinary=ordinary)) for name in names for n in range(draw(st.integers(0, 6)))
     ]
     queue = [draw(table_row(n, tuple(names), reads, ordinary=ordinary)) for n in range(draw(st.integers(0, 7)))]
-    batch = [draw(table(Batch, id=st.just(f"B{n}"))) for n in range(draw(st.integers(0, 2)))]
-    sample = [draw(table(Sample, id=st.just(f"R{n}"))) for n in range(draw(st.integers(0, 2)))]
+    batch = [draw(named(Batch, f"B{n}")) for n in range(draw(st.integers(0, 2)))]
+    sample = [draw(named(Sample, f"R{n}")) for n in range(draw(st.integers(0, 2)))]
     review = [draw(reviews(queue)) for _ in range(draw(st.sampled_from([0, 0, 1, 2])))]
-    instrument = draw(table(Instrument, reads=st.just(reads)))
-    rest = draw(table(Run, format=st.just(1), run=table(About, id=st.just("T")), **dict.fromkeys(PARTS, st.just(()))))
+    instrument = draw(instruments(reads))
+    rest = draw(rests())
     parts = dict(zip(PARTS, map(tuple, (calibration, standard, batch, sample, queue, review)), strict=True))
     made: Run = dataclasses.replace(rest, instrument=instrument, **parts)
     return made
 
 
 PARTS = ("calibration", "standard", "batch", "sample", "queue", "review")
+
+
+# Each strategy is made once: making one takes longer than drawing from it.
+
+
+@cache
+def rests() -> st.SearchStrategy[Run]:
+    """Make what a run has besides its parts."""
+    return table(Run, format=st.just(1), run=named(About, "T"), **dict.fromkeys(PARTS, st.just(())))
+
+
+@cache
+def named(cls: Any, id_: str) -> st.SearchStrategy[Any]:
+    """Make a table with this id."""
+    return table(cls, id=st.just(id_))
+
+
+@cache
+def calibrations(name: str, models: tuple[str, ...]) -> st.SearchStrategy[Calibration]:
+    """Make a calibration of this name with one of these models."""
+    return table(Calibration, id=st.just(name), model=st.sampled_from(models))
+
+
+@cache
+def instruments(reads: str) -> st.SearchStrategy[Instrument]:
+    """Make a photometer that reads so."""
+    return table(Instrument, reads=st.just(reads))
 
 
 def reviews(queue: list[Row]) -> st.SearchStrategy[Review]:
@@ -163,6 +191,7 @@ def reviews(queue: list[Row]) -> st.SearchStrategy[Review]:
     )
 
 
+@cache
 def standards(n: int, name: str, reads: str, *, ordinary: bool) -> st.SearchStrategy[Standard]:
     """Make a standard of a calibration: of an ordinary curve, or at any level with any reading."""
     level: Any = st.sampled_from(["0", "10", "25", "100", "10.000000001", "1e-300", "1e300"]).map(typed)
@@ -185,6 +214,7 @@ def signal(level: int, off: int, reads: str) -> Any:
     return number(round(absorbance * 1000), 3) if reads == "absorbance" else number(round(1000 * 10**-absorbance), 1)
 
 
+@cache
 def table_row(n: int, names: tuple[str, ...], reads: str, *, ordinary: bool) -> st.SearchStrategy[Row]:
     """Make a row of the queue; the first is a sample, so that others may be of it."""
     kind = st.just("sample") if n == 0 else value(get_type_hints(Row, include_extras=True)["kind"])
