@@ -63,8 +63,9 @@ def gaps(rows: Iterable[RowResult], kind: str, days: Days) -> list[Gap]:
     for row in rows:
         if not row.counted:
             continue
-        if days.of(row) != day:
-            day = days.of(row)
+        of_row = days.of(row)
+        if of_row != day:
+            day = of_row
             found.append(Gap(days.last_standard(day)))
         if row.kind == kind:
             found[-1].closed_by = row

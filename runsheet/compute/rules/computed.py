@@ -56,6 +56,11 @@ class Computed:
         return finding._replace(affects=reach()) if finding.state in RAISED else finding
 
     @cached_property
+    def lots(self) -> dict[str, str]:
+        """The standard that is of a lot; of several the last."""
+        return {lot: standard.id for standard in self.run.standard if (lot := plain_lot(standard.lot))}
+
+    @cached_property
     def live(self) -> list[RowResult]:
         """Rows that are not void."""
         return [row for row in self.rows if not row.void]

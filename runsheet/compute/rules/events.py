@@ -108,7 +108,7 @@ def second_source(run: Computed) -> Iterator[Finding]:
 def _second_source(row: RowResult, run: Computed) -> Finding:
     limits = run.run.method.check.second_source_percent if run.run.method.check else None
     finding = recovery.of_expected("second-source", row, limits)
-    lots = {plain_lot(standard.lot): standard.id for standard in run.run.standard if plain_lot(standard.lot)}
+    lots = run.lots
     own = plain_lot(row.row.lot)
     if finding.state == "todo":
         return finding
