@@ -5,7 +5,7 @@ the documents alone, so the file may be deleted at any time, and one that is dam
 a document's rows come and go in one transaction, so that a build that is killed leaves whole documents behind. What is
 not as this program left it is not believed, and a file of another program is left alone.
 
-A document is read again when size, time or inode of it or of its log change. Rows of a hundred documents are one
+A document is read again when size, times or inode of it or of its log change. Rows of a hundred documents are one
 transaction. Another version of the program, or of the tables, makes the cache anew.
 """
 

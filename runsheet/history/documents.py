@@ -76,14 +76,17 @@ NO_STAMP = "-"
 
 
 def _stamp(entry: os.DirEntry[str]) -> str:
-    """Size, time and inode of what stands there; a link to nothing has none, and the reading says so."""
+    """Size, times and inode of what stands there; a link to nothing has none, and the reading says so.
+
+    The second time is that of the last change of any kind, which no program sets: the first can be put back.
+    """
     try:
         stat = entry.stat()
         if not stat.st_ino:  # Windows leaves it out of what it lists
             stat = Path(entry.path).stat()
     except OSError:
         return NO_STAMP
-    return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ino}"
+    return f"{stat.st_size} {stat.st_mtime_ns} {stat.st_ctime_ns} {stat.st_ino}"
 
 
 # --- reading ----------------------------------------------------------------------------------------------------

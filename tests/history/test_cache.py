@@ -191,6 +191,26 @@ def test_a_change_that_keeps_size_and_time_is_seen_by_its_inode(folder: Path, fi
     assert read_count(folder, file) == 1
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows keeps no time of change that a program cannot set")
+@pytest.mark.parametrize("ending", ["", ".log"])
+def test_a_change_in_place_that_keeps_size_and_puts_the_time_back_is_seen(
+    folder: Path, file: Path, ending: str
+) -> None:
+    changed = folder / "000" / f"R-00002.toml{ending}"
+    if ending:
+        changed.write_text("{}\n", encoding="utf-8")
+    read_count(folder, file)
+    before = changed.stat()
+    text = changed.read_bytes()
+    with changed.open("r+b") as within:
+        within.write(text[::-1])
+    assert changed.read_bytes() != text
+    os.utime(changed, ns=(before.st_atime_ns, before.st_mtime_ns))
+    after = changed.stat()
+    assert (after.st_size, after.st_mtime_ns, after.st_ino) == (before.st_size, before.st_mtime_ns, before.st_ino)
+    assert read_count(folder, file) == 1
+
+
 def test_what_the_log_has_ahead_of_the_document_counts(folder: Path, file: Path) -> None:
     document = folder / "000" / "R-00000.toml"
     read_count(folder, file)
