@@ -145,7 +145,8 @@ def readable(draw: st.DrawFn) -> Run:
     review = [draw(reviews(queue)) for _ in range(draw(st.sampled_from([0, 0, 1, 2])))]
     instrument = draw(instruments(reads))
     rest = draw(rests())
-    parts = dict(zip(PARTS, map(tuple, (calibration, standard, batch, sample, queue, review)), strict=True))
+    lists: tuple[list[Any], ...] = (calibration, standard, batch, sample, queue, review)
+    parts: dict[str, Any] = {name: tuple(made) for name, made in zip(PARTS, lists, strict=True)}
     made: Run = dataclasses.replace(rest, instrument=instrument, **parts)
     return made
 
