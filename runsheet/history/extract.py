@@ -326,7 +326,8 @@ def _lots_of_curve(path: str, result: CalibrationResult) -> Iterator[LotRow]:
 def _names(path: str, results: Iterable[ResultRow], lots: Iterable[LotRow], stands: Iterable[StandsRow]) -> NamesRow:
     names = {name for row in results for name in (row.sample, row.client_id, row.site, row.row)}
     names |= {lot.lot for lot in lots} | {each.name for each in stands}
-    return NamesRow(path, "\n".join(sorted(names)).casefold())
+    foreign = sorted(name for name in names if not name.isascii())
+    return NamesRow(path, "\n".join(sorted(names)).casefold(), "\n".join(foreign).casefold())
 
 
 # --- recall -----------------------------------------------------------------------------------------------------

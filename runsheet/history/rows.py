@@ -184,6 +184,8 @@ class NamesRow(NamedTuple):
     path: str
     text: str
     """Each name of its results and lots, and of what its issued results stand on, once; case-folded, one a line."""
+    foreign: str
+    """Those of them that are not all ASCII: the database cannot fold them itself. Mostly none."""
 
 
 TABLES: dict[str, type[RunRow | PointRow | StudyRow | ResultRow | LotRow | StandsRow | IssuedRow | NamesRow]] = {

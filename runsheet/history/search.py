@@ -142,6 +142,7 @@ def recall(tables: Tables, text: str) -> list[Recalled]:
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:
     """Find runs by id or title: id, title, path, state; in order of time."""
     where, sought = _perhaps(["id", "title"], text)
+    where = f"{where} OR length(CAST(id || title AS BLOB)) > length(id || title)"  # not all ASCII: as in `_where`
     rows = tables.rows(f"SELECT id, title, path, state FROM run WHERE {where} ORDER BY last, path", *sought)  # noqa: S608
     found = [(str(name), str(title), str(path), str(state)) for name, title, path, state in rows]
     return [run for run in found if _is(run[0], text) or _is(run[1], text)]
@@ -153,10 +154,17 @@ ASCII_PART = re.compile("[^*\x80-\U0010ffff]+")
 
 
 def _where(table: str, columns: Sequence[str], text: str) -> tuple[str, list[str]]:
-    """A condition that a row may be what was asked, by its document's names and its own, with its values."""
+    """A condition that a row may be what was asked, by its document's names and its own, with its values.
+
+    A letter of another script may be an ASCII one when its case is folded, which the database does not do: all rows of
+    a document that has such a name with all parts of what was asked are looked at again.
+    """
     rows, of_rows = _perhaps([f"{table}.{name}" for name in columns], text)
     documents, of_documents = _named(table, text)
-    return f"({rows}) AND {documents}", [*of_rows, *of_documents]
+    foreign, parts = _having("foreign", text)
+    alike = f"{table}.path IN (SELECT path FROM names WHERE \"foreign\" <> '' AND {foreign})"  # noqa: S608 - our own words
+    own = f"({rows}) AND {documents}" if documents else rows
+    return f"({own} OR {alike})", [*of_rows, *of_documents, *parts]
 
 
 def _perhaps(columns: Sequence[str], text: str) -> tuple[str, list[str]]:
@@ -184,12 +192,16 @@ def _named(table: str, text: str) -> tuple[str, list[str]]:
 
     One text of each document is looked through, in place of all rows; none where an index finds the rows.
     """
-    asked = text.strip()
-    if ASCII_PART.fullmatch(asked.rstrip("*")):
-        return "1", []
-    parts = _longest(filter(None, asked.casefold().split("*")))
-    condition = " AND ".join(["instr(text, ?)"] * len(parts)) or "1"
+    if ASCII_PART.fullmatch(text.strip().rstrip("*")):
+        return "", []
+    condition, parts = _having("text", text)
     return f"{table}.path IN (SELECT path FROM names WHERE {condition})", parts  # noqa: S608 - our own words
+
+
+def _having(column: str, text: str) -> tuple[str, list[str]]:
+    """A condition that folded names have all parts of what was asked, with its values."""
+    parts = _longest(filter(None, text.strip().casefold().split("*")))
+    return " AND ".join([f'instr("{column}", ?)'] * len(parts)) or "1", parts
 
 
 def _longest(parts: Iterable[str]) -> list[str]:
