@@ -64,5 +64,5 @@ def whose(context: Context, conflict: Conflict) -> None:
             context.say(f"going on with {which}; the other is kept beside it")
 
     context.ask(
-        f"{conflict.words} Ours is in {conflict.ours.name}. Go on with ours or theirs? o/t:", answer, words=True
+        f"{conflict.words}. Ours is in {conflict.ours.name}. Go on with ours or theirs? o/t:", answer, words=True
     )
