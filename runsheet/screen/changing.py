@@ -18,6 +18,7 @@ from runsheet.show import findings, places
 if TYPE_CHECKING:
     from runsheet.compute.results import Finding
     from runsheet.run.disk.log import Step
+    from runsheet.run.model import Run
 from runsheet.screen.context import Context
 
 
@@ -124,19 +125,22 @@ def sign(context: Context) -> None:
 
 def undo(context: Context) -> None:
     """Take the last step back."""
-    _tell(context, context.session.undo(), "undone", "nothing to undo")
+    step = context.session.undo()
+    _tell(context, step, context.session.run, "undone", "nothing to undo")
 
 
 def redo(context: Context) -> None:
     """Make the step last taken back again."""
-    _tell(context, context.session.redo(), "made again", "nothing to redo")
+    before = context.session.run
+    _tell(context, context.session.redo(), before, "made again", "nothing to redo")
 
 
-def _tell(context: Context, changed: Step | None, done: str, nothing: str) -> None:
+def _tell(context: Context, changed: Step | None, before: Run, done: str, nothing: str) -> None:
+    """Say what a step changed, by the run as it was before it."""
     context.recompute()
     if changed is not None:
         _go_to(context, changed)
-    context.say(f"{done}: {places.step(context.session.run, changed.edits)}" if changed else nothing)
+    context.say(f"{done}: {places.step(before, changed.edits)}" if changed else nothing)
 
 
 def _go_to(context: Context, changed: Step) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from runsheet import tables
 from runsheet.methods.words import AMOUNTS, FRACTIONS
+from runsheet.run import edit
 from runsheet.run.model import Method
 
 if TYPE_CHECKING:
@@ -75,8 +76,18 @@ def problem(run: Run, found: Problem) -> str:
 
 
 def step(run: Run, edits: tuple[Edit, ...]) -> str:
-    """What a step changed, in words; a row that came or went is named by itself, for another may stand there now."""
-    told = dict.fromkeys(f"{_DOES[made.action]}{_where(run, made)}" for made in edits if made.action in _DOES)
+    """What a step changed, in words; `run` is as it was before the step.
+
+    A row that came or went is named by itself, and one that was changed or moved as it stood at its place just then.
+    """
+    told: dict[str, None] = {}
+    since: list[Edit] = []
+    for made in edits:
+        if made.action in ("set", "move") and any(each.action != "set" for each in since):
+            run, since = edit.apply_each(run, since), []
+        if made.action in _DOES:
+            told[f"{_DOES[made.action]}{_where(run, made)}"] = None
+            since.append(made)
     names = list(told)
     return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
 

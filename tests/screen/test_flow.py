@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo, read
+from runsheet.run import edit
 from runsheet.screen.status_words import next_thing
 from tests.screen.driving import NOW, Drive, keys, typed
 
@@ -318,3 +319,32 @@ def test_an_undone_or_repeated_step_names_the_row_it_is_of(water: Path) -> None:
         "undone: removed SB4",
         "made again: removed SB4",
     ]
+
+
+def test_a_step_of_several_edits_names_each_row_as_it_stood_just_then(water: Path) -> None:
+    said: list[str] = []
+
+    def look(drive: Drive) -> None:
+        said.append(drive.bench.message)
+
+    def several(drive: Drive) -> None:
+        run = drive.bench.session.run
+        edits = [edit.remove_row(run, "queue", 1), edit.set_value(run, "queue[19].note", "x")]
+        edits = [edits[0], replace(edits[1], path="queue[18].note")]
+        assert drive.bench.session.commit(edits, "tidied") == ""
+
+    name = Drive(water).run(then=several).document.queue[17].id
+    Drive(water).run("u", then=look)
+    Drive(water).run("U", then=look)
+    assert said == [f"undone: removed ICV1, {name} note", f"made again: removed ICV1, {name} note"]
+
+
+def test_a_moved_row_is_named_when_its_move_is_undone_or_repeated(water: Path) -> None:
+    said: list[str] = []
+
+    def look(drive: Drive) -> None:
+        said.append(drive.bench.message)
+
+    Drive(water).run("ctrl+down", "u", then=look)
+    Drive(water).run("U", then=look)
+    assert said == ["undone: moved OS-08", "made again: moved OS-08"]
