@@ -59,6 +59,8 @@ class Arrived:
     fate: str = WAITS
     step: int = 0
     """The number of the step that made it a reading, or another typed over it; 0 without one."""
+    became: str = ""
+    """What that step made of it."""
     came_at: str = ""
     """The row whose cell waited for it when it came, else the one it was first proposed at."""
 
@@ -67,9 +69,14 @@ class Arrived:
         """Its number as it came."""
         return self.number.text
 
+    def is_made(self, taken_back: frozenset[int]) -> bool:
+        """Whether the step that made it a reading stands: not undone, or made again although it was chosen since."""
+        return bool(self.step) and self.step not in taken_back
+
     def listed(self, taken_back: frozenset[int]) -> str:
         """It, in a list; `taken_back` are the steps that were undone."""
-        fate = f"{self.fate}, undone" if self.step in taken_back else self.fate
+        fate = self.became if self.is_made(taken_back) else self.fate
+        fate = f"{fate}, undone" if self.step in taken_back and fate == self.became else fate
         return f"{self.line.at:%H:%M:%S}  {self.text or '-':>9}  {fate}: {visible(self.line.raw)}"
 
 
@@ -180,6 +187,7 @@ class Receiving:
     def look(self, *, fresh: bool = False) -> None:
         """Show what is proposed where the cursor is; with `fresh` a newer line and the port's state too."""
         here = self._here()
+        self._drop_made()
         if self._armed != self._here(more=True):
             self._armed = None
         if here != self._cell or here is None:
@@ -192,6 +200,14 @@ class Receiving:
                 self._soon(waits)
         self._say(fresh=fresh)
         self._paint(fresh=fresh)
+
+    def _drop_made(self) -> None:
+        """Have no line wait that is a reading again: its step was undone, it was chosen, and the step made again."""
+        taken_back = self.bench.session.taken_back
+        for each in [each for each in self._waiting if each.is_made(taken_back)]:
+            self._waiting.remove(each)
+            each.fate = each.became
+            self.shown = None if each is self.shown else self.shown
 
     def _here(self, *, more: bool = False) -> tuple[str, int, str] | None:
         """The reading cell the cursor is in, by place and row, where nothing is asked, shown over it or typed.
@@ -316,7 +332,7 @@ class Receiving:
             for each in self._waiting[:at]:
                 each.fate = PASSED
             self._waiting = self._waiting[at + 1 :]
-            arrived.fate = f"typed over as {name}" if typed else f"taken as {name}"
+            arrived.fate = arrived.became = f"typed over as {name}" if typed else f"taken as {name}"
             arrived.step = self.bench.session.store.last_step
             self.shown = None
 
@@ -380,7 +396,9 @@ class Receiving:
             self.bench.say(f"{visible(arrived.line.raw)}: {arrived.fate}")
             return
         self._waiting = [*(each for each in self._waiting if each is not arrived), arrived]
-        arrived.fate, arrived.step, self.shown = WAITS, 0, None
+        arrived.fate, self.shown = WAITS, None
+        if arrived.step not in self.bench.session.taken_back:  # a reading typed over it stands, and it is another row's
+            arrived.step = 0
 
 
 def await_next(bench: Bench) -> None:

@@ -499,6 +499,32 @@ def test_a_line_whose_reading_was_undone_is_not_listed_as_taken_and_may_be_chose
     assert read(work(water, do)) == {}
 
 
+def test_a_line_that_was_chosen_again_waits_no_more_once_its_reading_is_made_again(water: Path) -> None:
+    def listed(drive: Wired) -> tuple[str, str]:
+        drive.press("l")
+        content = drive.bench.query_one(Page).content
+        assert content is not None
+        drive.press("escape")
+        return content.texts[0], content.texts[1].split(maxsplit=2)[2]
+
+    def do(drive: Wired) -> None:
+        drive.received("0.112")
+        drive.press("u", "l", "down", "enter")
+        drive.pause()
+        assert listed(drive) == ("throw away what waits (1)", "waits: 0.112")
+        drive.press("U")
+        drive.pause()
+        assert listed(drive) == ("throw away what waits (0)", "taken as OS-08: 0.112")
+        drive.press("n")
+        drive.pause()
+        assert drive.proposed == ""
+        drive.press("u")
+        assert listed(drive) == ("throw away what waits (0)", "taken as OS-08, undone: 0.112")
+        drive.press("U")
+
+    assert read(work(water, do)) == {"OS-08": ["0.112"]}
+
+
 def test_a_setup_check_gets_its_readings_one_by_one(tmp_path: Path) -> None:
     from runsheet.command.main import main
 
