@@ -28,6 +28,11 @@ class Problem:
     line: int | None = None
     """The line in the text, counted from 1, where it is known."""
 
+    @property
+    def words(self) -> str:
+        """Place, line where known, and message, without the level."""
+        return ": ".join(filter(None, (self.path, f"line {self.line}" if self.line else "", self.message)))
+
     def __str__(self) -> str:
         """One line for a person: level, line where known, place, message."""
         line = f"line {self.line}: " if self.line else ""

@@ -112,17 +112,21 @@ class Bench(CanvasScreen, inherit_bindings=False):
         self._show()
         self.set_interval(1.0, self._tick)
         if self.session.store.drafted is not None:
+            opening = self.message
             self.editing.take_up(self.session.store.drafted)
+            self.say("; ".join(filter(None, (opening, self.message))))
         else:
             self.go_to_next()
         threading.Thread(target=self.session.load_history, daemon=True).start()
         self.call_after_refresh(self._listen)
 
     def _listen(self) -> None:
-        """Begin to read the photometer, where there is a port to read."""
+        """Begin to read the photometer, where there is a port to read, and say what is wrong where that is told."""
         from runsheet.screen import source
 
         source.listen(self)
+        if faults := self.session.laboratory_faults:
+            self.say("; ".join(filter(None, (self.message, faults))))
 
     def on_unmount(self) -> None:
         """Let the photometer go."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from runsheet.figures import figure
+from runsheet.figures import counted, figure
 from runsheet.run import edit
 from runsheet.screen import changing, panes, rows
 from runsheet.screen.content import Content
@@ -27,11 +27,13 @@ if TYPE_CHECKING:
 def opening(session: Session) -> list[str]:
     """Which run it is, and what a person must know of how it was opened."""
     run, store = session.run.run, session.store
-    back = [f"{store.came_back} entries came back from the log"] if store.came_back else []
+    came = counted(store.came_back, "entry", "entries")
+    back = [f"{came} came back from the log"] if store.came_back else []
     half = [] if store.drafted is None else [f"half typed when the screen ended, and not taken: {store.drafted.text}"]
     told = ". ".join(filter(None, (run.id, run.title)))
     number = "a number is the reading of the next row to read, or of one gone to"
-    return [told, *back, *store.notes, *half, f"? lists the commands; {number}"]
+    house = [session.laboratory_faults] if session.laboratory_faults else []
+    return [told, *back, *store.notes, *house, *half, f"? lists the commands; {number}"]
 
 
 def next_thing(session: Session, read: tuple[PaneName, int] | None) -> str:

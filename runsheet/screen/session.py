@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from runsheet.history.cache import Progress
     from runsheet.history.open_run import EarlierRuns
     from runsheet.methods.laboratory import Laboratory
+    from runsheet.problem import Problem
     from runsheet.report.issuing import Asked, Made
     from runsheet.review.trail import Trail
     from runsheet.run.disk.log import Step
@@ -81,13 +82,22 @@ class Session:
         """Whether the run is only looked at."""
         return isinstance(self.store, ReadOnlyStore)
 
-    @functools.cached_property
+    @property
     def laboratory(self) -> Laboratory:
         """What the house has: people, instruments, lots, dilutions; as the file was when it was first asked for."""
+        return self._laboratory[0]
+
+    @property
+    def laboratory_faults(self) -> str:
+        """What is wrong with the laboratory file, in words; empty where nothing is, or there is none."""
+        return "; ".join(problem.words for problem in self._laboratory[1])
+
+    @functools.cached_property
+    def _laboratory(self) -> tuple[Laboratory, list[Problem]]:
         from runsheet.methods import laboratory
         from runsheet.run.disk import files
 
-        return laboratory.find(files.real(self.path).parent)[0]
+        return laboratory.find(files.real(self.path).parent)
 
     def dilution_offered(self, row: RowResult) -> Number | None:
         """The dilution that is offered for a row, one of the house's."""

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet import streams
 from runsheet.exits import Exit, Refusal
-from runsheet.figures import visible
+from runsheet.figures import counted, visible
 from runsheet.problem import Problem
 from runsheet.run.disk import lock, store
 from runsheet.screen.read_only import ReadOnlyStore
@@ -162,11 +162,9 @@ def _run(
     bench.port = port
     commands, problems = _user_keys()
     bench.use_keys(commands)
-    bench.message = "; ".join(
-        filter(None, (message, *opened.notes, *(f"keys.toml: {p.path}: {p.message}" for p in problems)))
-    )
-    if opened.came_back:
-        bench.message = f"{opened.came_back} entries came back from the log; {bench.message}"
+    back = f"{counted(opened.came_back, 'entry', 'entries')} came back from the log" if opened.came_back else ""
+    wrong = (f"keys.toml: {problem.words}" for problem in problems)
+    bench.message = "; ".join(filter(None, (back, message, *opened.notes, *wrong)))
     app = RunsheetApp(bench, theme, cursor=shown.cursor)
     with terminal.guarded(opened.close, lambda: told(opened)):
         app.run(mouse=False)

@@ -275,7 +275,8 @@ def test_a_change_from_outside_is_asked_about_and_both_are_kept(water: Path) -> 
             time.sleep(0.05)
         drive.bench._tick()  # noqa: SLF001 - the second's tick, without waiting for it
         assert drive.bench.prompt is not None
-        (ours,) = drive.path.parent.glob("*.ours-*")
+        assert drive.store.conflict is not None
+        ours = drive.store.conflict.ours
         why = f"{drive.path.name}: another program changed it. Ours is in {ours.name}."
         assert drive.bench.prompt.label == f"{why} Go on with ours or theirs? o/t:"
         drive.bench.prompt.answer("t")

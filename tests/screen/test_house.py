@@ -165,3 +165,41 @@ def test_next_and_the_cell_name_the_dilution_that_is_offered(steps: list[int], w
     assert told[1] == f"OS-08 is above the range: d reads it again diluted {offered}x{least}"
     assert asked is not None
     assert asked.label == f"OS-08: diluted {offered}x{least}. Enter, or type another:"
+
+
+FAULTY = """
+[laboratory]
+dilutions = [0.5]
+[[person]]
+name = "M. Tarn"
+[[person]]
+name = "M. Tarn"
+"""
+FAULTS = (
+    "laboratory.toml: laboratory.dilutions[1]: line 3: expected a number of at least 1, found 0.5; "
+    'laboratory.toml: person[2].name: line 7: expected a name used once, found "M. Tarn" again'
+)
+
+
+def test_what_is_wrong_with_the_file_is_said_on_opening(water: Path) -> None:
+    (water.parent / "laboratory.toml").write_text(FAULTY)
+    seen: list[str] = []
+    Drive(water).run(then=lambda drive: seen.append(drive.bench.message))
+    (water.parent / "laboratory.toml").write_text("[laboratory\n")
+    Drive(water).run(then=lambda drive: seen.append(drive.bench.message))
+    (water.parent / "laboratory.toml").write_text(HOUSE)
+    Drive(water).run(then=lambda drive: seen.append(drive.bench.message))
+    assert seen[0] == FAULTS
+    assert seen[1].startswith("laboratory.toml: line 1: ")
+    assert seen[2] == ""
+
+
+def test_it_is_said_where_no_photometer_is_to_be_read_and_beside_a_half_typed_entry(water: Path) -> None:
+    Drive(water).run(keys("0.11"))
+    (water.parent / "laboratory.toml").write_text(FAULTY)
+    seen: list[str] = []
+    drive = Drive(water)
+    drive.bench.port, drive.bench.message = "none", "a note"
+    drive.run(then=lambda drive: seen.append(drive.bench.message))
+    half = "half typed when the program ended: 0.11. Enter accepts it, Escape drops it"
+    assert seen == [f"a note; {half}; {FAULTS}"]

@@ -307,3 +307,22 @@ def test_it_loads_no_screen(path: Path) -> None:
         [sys.executable, "-c", code], input=b"0.101\n:void bubble\n:why\n", capture_output=True, check=True, timeout=60
     )
     assert done.stdout.decode().splitlines()[-1] == "[]"
+
+
+def test_what_is_wrong_with_the_laboratory_file_is_said_at_the_beginning(path: Path) -> None:
+    path.with_name("laboratory.toml").write_text("[laboratory]\ndilutions = [0.5]\n", encoding="utf-8")
+    wrong = "laboratory.toml: laboratory.dilutions[1]: line 2: expected a number of at least 1, found 0.5"
+    assert Line(path).told.count(wrong) == 1
+
+
+def test_one_entry_that_came_back_is_one(path: Path) -> None:
+    line = Line(path)
+    line.say("0.112")
+    line.linear.session.store.close()
+    before = path.read_bytes()
+    line = Line(path)
+    line.say(":row OS-07", ":note clear")
+    line.linear.session.store.close()
+    path.write_bytes(before)
+    again = Line(path).told
+    assert [each for each in again if "came back" in each] == ["1 entry came back from the log"]
