@@ -30,6 +30,40 @@ def figure(value: float | None, digits: int = 4) -> str:
     return f"{value:.0f}" if "e" in text and abs(value) >= 1 else f"{value:.7f}".rstrip("0") if "e" in text else text
 
 
+def against(value: float, limit: float, form: str, limit_form: str = ".6g") -> tuple[str, str]:
+    """Write a figure and the limit it is beyond, each with as many more digits as it takes to see on which side it is.
+
+    `form` is a format with its digits, as `.1f`: 20.04 beside 20 is "20.04", not "20.0".
+    """
+    for more in range(16):
+        one, other = (_longer(what, given, more) for what, given in ((value, form), (limit, limit_form)))
+        if _side(abs(float(one)), abs(float(other))) == _side(abs(value), abs(limit)):
+            break
+    return one, other
+
+
+def _longer(value: float, form: str, more: int) -> str:
+    sign, _, rest = form.partition(".")
+    return f"{value:{sign}.{int(rest[:-1]) + more}{rest[-1]}}"
+
+
+def beside(value: float | None, limits: Iterable[float | None], digits: int = 4) -> str:
+    """Write a figure with as many more significant digits as it takes to see on which side of each limit it is."""
+    given = [limit for limit in limits if limit is not None]
+    text = figure(value, digits)
+    for more in range(1, 16):
+        if value is None or not text or all(_side(float(text), limit) == _side(value, limit) for limit in given):
+            break
+        text = figure(value, digits + more)
+    return text
+
+
+def _side(value: float, limit: float) -> int:
+    """On which side of a limit a figure is; 0 where they agree as verdicts are taken, to 1e-9."""
+    close = abs(value - limit) <= 1e-9 * max(abs(value), abs(limit))
+    return 0 if close else (value > limit) - (value < limit)
+
+
 def signal(value: float | None) -> str:
     """Write an absorbance with four decimals."""
     return "" if value is None else f"{value:.4f}"

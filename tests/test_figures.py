@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runsheet.figures import csv_line, unrunnable
+from runsheet.figures import against, beside, csv_line, unrunnable
 
 RUN = "=1+cmd|' /C calc'!A0"
 HOSTILE = [
@@ -73,3 +73,38 @@ def test_any_line_reads_back(values: list[Any]) -> None:
         for v in values
     ]
     assert row == expected
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "form", "limit_form", "expected"),
+    [
+        (20.4, 20, ".1f", ".6g", ("20.4", "20")),
+        (20.04, 20, ".1f", ".6g", ("20.04", "20")),
+        (28.000694, 28, ".1f", ".6g", ("28.001", "28")),
+        (0.994997, 0.995, ".5f", ".6g", ("0.994997", "0.995")),
+        (-30.04, 30, "+.1f", ".6g", ("-30.04", "30")),
+        (14.7, 15, ".0f", ".6g", ("14.7", "15")),
+        (0.12360, 0.12351, ".3g", ".3g", ("0.1236", "0.1235")),
+        (5, 5, ".1f", ".6g", ("5.0", "5")),
+    ],
+)
+def test_a_figure_beside_the_limit_it_is_beyond_is_seen_to_be(
+    value: float, limit: float, form: str, limit_form: str, expected: tuple[str, str]
+) -> None:
+    assert against(value, limit, form, limit_form) == expected
+
+
+@pytest.mark.parametrize(
+    ("value", "limits", "expected"),
+    [
+        (20.00004, (None, 20), "20.00004"),
+        (20.4, (None, 20), "20.4"),
+        (89.99996, (90, 110), "89.99996"),
+        (0.014 - 0.009, (None, 0.005), "0.005"),
+        (12.345678, (None, None), "12.35"),
+    ],
+)
+def test_a_figure_in_a_table_is_seen_on_its_side_of_each_limit(
+    value: float, limits: tuple[float | None, ...], expected: str
+) -> None:
+    assert beside(value, limits) == expected

@@ -23,6 +23,7 @@ from runsheet.compute.compare import at_most, below, equal, finite
 from runsheet.compute.photometry import signals
 from runsheet.compute.results import CalibrationResult, DetectionResult, StandardResult
 from runsheet.compute.statistics import student_t
+from runsheet.figures import against
 
 if TYPE_CHECKING:
     from runsheet.compute.curve import Curve
@@ -200,10 +201,13 @@ def _fails(
     if limits.levels is not None and below(len(levels), float(limits.levels)):
         fails.append(f"{len(levels)} levels, at least {limits.levels}")
     if limits.r is not None and (r is None or below(r, float(limits.r))):
-        fails.append(f"r {'not defined' if r is None else f'{r:.5f}'}, at least {limits.r}")
+        found = "not defined" if r is None else against(r, float(limits.r), ".5f")[0]
+        fails.append(f"r {found}, at least {limits.r}")
     for what, value in (("RSE", rse), ("RSD of the factors", rsd)):
         if limits.rse_percent is not None and value is not None and not at_most(value, float(limits.rse_percent)):
-            fails.append(f"{what} {value:.1f} %, at most {limits.rse_percent}")
+            fails.append(
+                f"{what} {against(value, float(limits.rse_percent), '.1f')[0]} %, at most {limits.rse_percent}"
+            )
     return fails
 
 
@@ -216,7 +220,8 @@ def _level_fails(results: tuple[StandardResult, ...], levels: list[float], limit
         limit = limits.lowest_error_percent if lowest else limits.level_error_percent
         error = result.error_percent
         if limit is not None and (error is None or not at_most(abs(error), float(limit))):
-            off = "has no concentration on the curve" if error is None else f"is off by {error:+.1f} %"
+            off = "has no concentration on the curve"
+            off = off if error is None else f"is off by {against(error, float(limit), '+.1f')[0]} %"
             fails.append(f"{result.standard.id} {off}, at most {limit} %")
     return fails
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from runsheet.compute.compare import at_most
 from runsheet.compute.photometry import absorbance
 from runsheet.compute.results import SetupResult
+from runsheet.figures import against
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -69,7 +70,8 @@ def _judge(setup: Setup, limits: SetupLimits | None, times: list[datetime], now:
     else:
         value, what = max(abs(value - kind.target) for value in values), f"off {kind.target:g} {kind.unit} by"
     good = limit is None or at_most(value, limit)
-    why = "" if good else f"{what} {value:.4g} {kind.unit}, limit {limit:g}"
+    off, most = against(value, limit or 0, ".4g")
+    why = "" if good else f"{what} {off} {kind.unit}, limit {most}"
     return SetupResult(setup, "pass" if good else "fail", value, limit, kind.unit, why)
 
 
@@ -91,5 +93,6 @@ def _warm_up(setup: Setup, limit: float | None, times: list[datetime], now: date
         return SetupResult(setup, "pass", minutes, limit, "min", "")
     if first is None:
         return SetupResult(setup, "todo", minutes, limit, "min", f"{limit - minutes:.0f} min of {limit:g} left")
-    why = f"first reading {minutes:.0f} min after the lamp, limit {limit:g}"
+    short, least = against(minutes, limit, ".0f")
+    why = f"first reading {short} min after the lamp, limit {least}"
     return SetupResult(setup, "fail", minutes, limit, "min", why)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import BY_NAME
-from runsheet.figures import figure, when
+from runsheet.figures import beside, figure, when
 from runsheet.methods.words import describe
 from runsheet.run.kinds import VERIFYING
 
@@ -126,7 +126,12 @@ def _general(path: str) -> str:
 
 def value(finding: Finding) -> str:
     """Write the value of a finding with its unit; empty where it has none."""
-    return "" if finding.value is None else f"{figure(finding.value)} {finding.unit}".rstrip()
+    return "" if finding.value is None else f"{figure_of(finding)} {finding.unit}".rstrip()
+
+
+def figure_of(finding: Finding) -> str:
+    """Write the value of a finding so that it is seen on its side of its limits."""
+    return beside(finding.value, (finding.low, finding.high))
 
 
 def limits(finding: Finding) -> str:

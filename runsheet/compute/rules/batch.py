@@ -17,6 +17,7 @@ from runsheet.compute.comparison import rpd, same_basis
 from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import FRACTION_WORDS, plain_lot
+from runsheet.figures import against
 from runsheet.run.kinds import BLANKABLE, CONTROLS, JOURNEY_BLANKS, PAIRS, SOLVENT_STANDARDS, SPIKES
 
 if TYPE_CHECKING:
@@ -173,9 +174,11 @@ def _pair(rule: str, row: RowResult, run: Computed) -> Finding:
     if row.rpd_percent is None:
         return made._replace(why="the pair has no two results to compare: not judged")
     good = high is None or at_most(row.rpd_percent, high)
-    return made._replace(
-        state="pass" if good else "fail", why="" if good else f"RPD {row.rpd_percent:.1f} %, at most {high:g}"
-    )
+    return made._replace(state="pass" if good else "fail", why="" if good else _rpd_over(row.rpd_percent, high or 0))
+
+
+def _rpd_over(value: float, high: float) -> str:
+    return "RPD {} %, at most {}".format(*against(value, high, ".1f"))
 
 
 def _over(first: RowResult, second: RowResult) -> str:
@@ -233,13 +236,14 @@ def agreement(rule: str, row: RowResult, other: RowResult, high: float | None) -
     if any(limit is not None and below(result, 5 * limit) for result, limit in pairs):
         difference, allowed = abs(one - two), max(limits)
         good = at_most(difference, allowed)
-        why = "" if good else f"differ by {difference:.3g} {row.unit}, near the reporting limit at most {allowed:.3g}"
+        off, most = against(difference, allowed, ".3g", ".3g")
+        why = "" if good else f"differ by {off} {row.unit}, near the reporting limit at most {most}"
         return made._replace(
             value=difference, high=allowed, state="pass" if good else "fail", why=why, unit=row.unit or ""
         )
     good = high is None or (made.value is not None and at_most(made.value, high))
-    told = "no RPD" if made.value is None else f"RPD {made.value:.1f} %"
-    return made._replace(state="pass" if good else "fail", why="" if good else f"{told}, at most {high:g}")
+    told = f"no RPD, at most {high:g}" if made.value is None else _rpd_over(made.value, high or 0)
+    return made._replace(state="pass" if good else "fail", why="" if good else told)
 
 
 def _both_below(result: float, detection: float | None) -> bool:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.amounts import nominal_factor
 from runsheet.compute.compare import below, equal
 from runsheet.compute.results import Finding
+from runsheet.figures import against
 from runsheet.run.kinds import CHECK_STANDARDS
 
 if TYPE_CHECKING:
@@ -59,7 +60,8 @@ def reporting_limit(run: Computed) -> Iterator[Finding]:
         floor, reporting = result.low * factor, float(limits.reporting)
         if below(reporting, floor):
             unit = run.run.method.unit
-            why = f"the reporting limit {reporting:g} is below the lowest standard of {result.id}, {floor:.4g} {unit}"
+            lowest, limit = against(floor, reporting, ".4g")
+            why = f"the reporting limit {limit} is below the lowest standard of {result.id}, {lowest} {unit}"
             affects = run.reach.calibration(result.id)
             yield Finding(
                 "reporting-limit", (result.id,), reporting, floor, None, "warn", why, unit, affects,

@@ -17,6 +17,7 @@ from runsheet.compute.readings import as_left
 from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import plain_lot
+from runsheet.figures import against
 from runsheet.run.kinds import CHECK_STANDARDS, EVENTS
 
 if TYPE_CHECKING:
@@ -65,11 +66,13 @@ def blank_verdict(row: RowResult, run: Computed) -> Finding:
     affects = run.reach.beside(row, before=not row.found_good, after=not row.left_good)
     if row.found_good:
         value = as_left(row, run.run.instrument.reads)
-        why = f"left at {value:.4g} after re-zeroing, limit {limit:g}: the rows after it are held"
+        off, most = against(value, limit or 0, ".4g")
+        why = f"left at {off} after re-zeroing, limit {most}: the rows after it are held"
         return made._replace(value=value, state="fail", why=why, affects=affects)
     if row.net is None:
         return made._replace(state="fail", why="no calibration to judge it by", affects=affects)
-    why = f"found off by {row.net:+.4g}, limit {limit:g}: the rows before it are held"
+    off, most = against(row.net, limit or 0, "+.4g")
+    why = f"found off by {off}, limit {most}: the rows before it are held"
     why += "" if row.row.rezeroed else f"; not re-zeroed, {as_left(row, None):.4g} is subtracted after it"
     return made._replace(state="fail", why=why, affects=affects)
 
@@ -187,7 +190,7 @@ def _interval(gap: Gap, kind: Event, every: float | None, allowed: float | None)
     if not (many or long):
         return
     said = [f"{gap.readings} readings, at most {every:g}"] if many else []
-    said += [f"{took:.0f} min, at most {allowed:g}"] if long else []
+    said += ["{} min, at most {}".format(*against(took or 0, allowed or 0, ".0f"))] if long else []
     since = f" since {gap.opened_by.id}" if gap.opened_by else ""
     value, high, unit = (gap.readings, every, "readings") if many else (took, allowed, "min")
     rows = _late(gap, every, allowed)

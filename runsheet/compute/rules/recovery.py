@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most, inside, pair
 from runsheet.compute.results import Finding
+from runsheet.figures import against
 from runsheet.run.kinds import SPIKES
 
 if TYPE_CHECKING:
@@ -63,7 +64,9 @@ def _judged(value: float, low: float | None, high: float | None) -> tuple[Verdic
     """Whether a recovery is within its limits, and why not."""
     if inside(value, low, high):
         return "pass", ""
-    return "fail", f"recovers {value:.1f} %, limits {low:g}-{high:g}"
+    limit = low if low is not None and value < low else high
+    off = f"{value:.1f}" if limit is None else against(value, limit, ".1f")[0]
+    return "fail", f"recovers {off} %, limits {low:g}-{high:g}"
 
 
 def made_good(controls: Iterable[RowResult], limits: Callable[[Fraction], FractionLimits]) -> frozenset[str]:

@@ -11,6 +11,7 @@ from runsheet.compute.comparison import rpd
 from runsheet.compute.photometry import step_signal
 from runsheet.compute.results import Finding
 from runsheet.compute.rules.computed import FRACTION_WORDS
+from runsheet.figures import against
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -45,7 +46,8 @@ def negative(run: Computed) -> Iterator[Finding]:
             continue
         for state, limit, words in (("fail", row.reporting, "reporting"), ("warn", row.detection, "detection")):
             if limit is not None and below(row.result, -limit):
-                why = f"{row.result:.4g} {row.unit} is below zero by more than its {words} limit {limit:.4g}"
+                off, most = against(row.result, limit, ".4g", ".4g")
+                why = f"{off} {row.unit} is below zero by more than its {words} limit {most}"
                 yield Finding(
                     "negative", (row.id,), row.result, -limit, None, state, why, row.unit or "",  # type: ignore[arg-type]
                     run.reach.of_row(row), read_at=row.row.at,
@@ -63,7 +65,8 @@ def replicates(run: Computed) -> Iterator[Finding]:
         allowed = max(float(percent) / 100 * abs(row.net), 3 * step_signal(step, reads, row.mean))
         spread = max(abs(signal - row.mean) for signal in row.signals)
         good = at_most(spread, allowed)
-        why = "" if good else f"a reading is {spread:.3g} off the mean, at most {allowed:.3g}"
+        off, most = against(spread, allowed, ".3g", ".3g")
+        why = "" if good else f"a reading is {off} off the mean, at most {most}"
         unit = "mg/L of extract" if row.calibration and row.calibration.direct else "A"
         yield Finding("replicates", (row.id,), spread, None, allowed, "pass" if good else "warn", why, unit)
 
@@ -95,7 +98,8 @@ def dilution_agreement(run: Computed) -> Iterator[Finding]:
             value = rpd(one, other)
             same = one.amounts and other.amounts and one.amounts.dilution == other.amounts.dilution
             if not same and value is not None and high is not None and not at_most(value, high):
-                why = f"two dilutions of {one.sample} differ: RPD {value:.1f} %, at most {high:g}"
+                off, most = against(value, high, ".1f")
+                why = f"two dilutions of {one.sample} differ: RPD {off} %, at most {most}"
                 yield Finding("dilution-agreement", (one.id, other.id), value, None, high, "warn", why, "%")
 
 
@@ -105,7 +109,8 @@ def fractions(run: Computed) -> Iterator[Finding]:
         allowed = math.hypot(whole.expanded or 0.0, one.expanded or 0.0)
         over = (one.result or 0.0) - (whole.result or 0.0)
         if over > 0 and not at_most(over, allowed):
-            more = f"by {over:.3g} {one.unit}, uncertainty {allowed:.3g}"
+            off, most = against(over, allowed, ".3g", ".3g")
+            more = f"by {off} {one.unit}, uncertainty {most}"
             why = f"petroleum hydrocarbons of {sample} exceed its oil and grease {more}"
             last = max((row.row.at for row in (whole, one) if row.row.at), default=None)
             unit = one.unit or ""

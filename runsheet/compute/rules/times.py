@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.compare import at_most
 from runsheet.compute.results import Finding
 from runsheet.compute.rules.computed import past
+from runsheet.figures import against
 from runsheet.run.kinds import FIELD, JOURNEY_BLANKS
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def _time_of(what: str, row: RowResult, run: Computed) -> datetime | None:
 def _clock(what: str, row: RowResult, start: datetime, end: datetime, high: float) -> Finding:
     days = (end - start).total_seconds() / 86400
     good = at_most(days, high)
-    why = "" if good else f"{what} {days:.1f} days, at most {high:g}"
+    why = "" if good else "{} {} days, at most {}".format(what, *against(days, high, ".1f"))
     return Finding("holding", (row.id,), days, None, high, "pass" if good else "fail", why, "days", read_at=row.row.at)
 
 

@@ -443,3 +443,35 @@ def test_a_level_left_out_between_the_zero_standard_and_the_lowest_is_at_the_end
     made[2] |= {"use": False, "reason": "x"}
     made[1].pop("use")
     assert [found[0] for found in verdict(results(standard=made), "dropped-levels")] == ["fail"]
+
+
+def test_what_is_over_a_limit_by_a_little_is_not_told_as_the_limit() -> None:
+    """Verdicts are taken on unrounded figures: the reason shows as many digits as that takes."""
+    method = {
+        "setup": {"zero_absorbance": 0.001, "warm_up_minutes": 15},
+        "calibration": {"level_error_percent": 30},
+        "check": {"recovery_percent": [90, 110]},
+        "blank": {"absorbance": 0.005, "every_minutes": 60},
+        "holding": {"collection_to_analysis_days": 28},
+    }
+    queue = [
+        check("CCV1", 110.04, at=at(30)),
+        blank("SB1", 0.00500004, at=at(31)),
+        sample("A", at=at(91.4)),
+    ]
+    started = {"check": "warm-up", "started": at(21 - 14.8)}
+    result = results(
+        queue,
+        setup=[started, {"check": "zero", "readings": [0.0010000049], "at": at(10)}],
+        method=method,
+        sample=[{"id": "A", "collected": at(91.4 - 28 * 24 * 60 - 10)}],
+    )
+    whys = {rule: findings(result, rule)[0]["why"] for rule in ("check", "blank", "blank-interval", "holding")}
+    assert whys["check"].startswith("recovers 110.04 %, limits 90-110")
+    assert whys["blank"].startswith("found off by +0.00500004, limit 0.005")
+    assert whys["blank-interval"].startswith("60.4 min, at most 60")
+    assert whys["holding"] == "collection to analysis 28.01 days, at most 28"
+    assert [f["why"] for f in findings(result, "setup")] == [
+        "first reading 14.8 min after the lamp, limit 15",
+        "off 0 A by 0.001000005 A, limit 0.001",
+    ]
