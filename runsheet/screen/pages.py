@@ -86,7 +86,7 @@ def why(context: Context) -> Content:
         curve = next(c for c in context.session.sheet.calibrations if item in c.standards)
         return Content(f"Why: standard {item.standard.id}", _told(explain.standard(item, curve)) or ["not read yet"])
     if context.active == "setup":
-        return Content(f"Why: {item.setup.check}", _told(explain.setup_check(item)))
+        return Content(f"Why: {item.setup.check}", _told(explain.setup_check(item, context.session.sheet)))
     row: RowResult = item
     column = context.column
     asked = explain.lines(row, context.session.sheet, column.key) if column.explains else []

@@ -9,9 +9,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute import limits
+from runsheet.compute.brackets import asked_for
 from runsheet.compute.readings import relative_parts
-from runsheet.figures import figure, signal
-from runsheet.run.kinds import CHECK_STANDARDS, EVENTS
+from runsheet.compute.setup import SETUP_CHECKS
+from runsheet.figures import beside, figure, signal
+from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, SPIKES
 from runsheet.show import stands_on
 from runsheet.show.columns import FLAG_WORDS
 
@@ -178,13 +180,19 @@ def _uncertainty(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     if row.expanded is None or row.u_extract is None or row.factor is None:
         return
     parts = relative_parts(sheet.run.method.uncertainty)
+    if row.amounts is None or row.amounts.dilution <= 1:
+        parts.pop("dilution", None)
     named = ", ".join(f"{name} {percent:g} %" for name, percent in parts.items()) or "none"
     yield Step(
         "U",
         "U = k x factor x sqrt(u(Cx)^2 + Cx^2 x sum of the relative parts squared)",
         f"k {figure(row.coverage, 3)}, u(Cx) {figure(row.u_extract, 3)} mg/L, parts: {named}: "
         f"U = {figure(row.expanded, 2)} {row.unit}",
-        "inverse prediction, Miller & Miller chapter 5"
+        (
+            "scatter of the readings, or the display step"
+            if row.calibration and row.calibration.direct
+            else "inverse prediction, Miller & Miller chapter 5"
+        )
         + ("" if sheet.uncertainty_complete else "; instrument and volumes only"),
     )
 
@@ -200,12 +208,15 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
         if value is None:
             continue
         floor = ""
-        if name == "reporting" and row.calibration and row.calibration.low is not None:
-            floor = f", or the lowest standard {figure(row.calibration.low)} mg/L x factor where larger"
+        own = f"method's {limit} at the nominal amounts"
+        if name == "reporting" and row.calibration and row.calibration.low is not None and not row.calibration.direct:
+            lowest = f"lowest standard {figure(row.calibration.low)} mg/L"
+            floor = f", or the {lowest} x factor where larger"
+            own = own if limit is not None else f"the method has none, {lowest}"
         yield Step(
             name,
             f"{name} limit = method's x factor / nominal factor{floor}",
-            f"method's {limit} at the nominal amounts: {figure(value)} {row.unit}",
+            f"{own}: {figure(value)} {row.unit}",
             (sheet.run.method.sources or {}).get(f"limits.{name}", "the method"),
         )
 
@@ -216,15 +227,20 @@ def _quality(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
             formula = "recovery = Cx / expected x 100"
             numbers = f"{figure(row.extract, 5)} / {row.row.expected} x 100 = {row.recovery_percent:.2f} %"
         else:
-            formula = "recovery = (result - parent's result) as mass / added mass x 100"
+            spiked = row.kind in SPIKES
+            found = "(result - parent's result)" if spiked else "result"
+            response = row.row.response_factor
+            formula = f"recovery = {found} as mass / added mass x 100{' / response factor' * (response is not None)}"
             parent = row.compared_with
             less = ""
             if parent is not None and parent.result is not None:
                 less = (
                     f" - {figure(max(0.0, parent.result), 5)} ({parent.id}{'' if parent.result >= 0 else ', below 0'})"
                 )
+            by = "" if response is None else f", response factor {response}"
             numbers = (
-                f"({figure(row.result, 5)}{less}) {row.unit}, {row.row.added_mg} mg added: {row.recovery_percent:.2f} %"
+                f"({figure(row.result, 5)}{less}) {row.unit}, {row.row.added_mg} mg added{by}: "
+                f"{row.recovery_percent:.2f} %"
             )
         yield Step("recovery_percent", formula, numbers, "EPA 1664B, SW-846 8000D")
     if row.rpd_percent is not None:
@@ -265,8 +281,8 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
     """Say why a row has the state it has."""
     words = {
         "unread": "not read yet",
-        "open": "read; waiting for the blank and check that close its bracket",
-        "accepted": "the blanks and checks on both sides pass",
+        "open": _waiting(row, sheet),
+        "accepted": _accepted(row, sheet),
         "void": f"void: {row.row.void or 'no reason given'}; shown, and used for nothing",
     }
     if row.kind in EVENTS and row.state == "accepted":
@@ -278,6 +294,30 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
     if row.calibration.state != "pass":
         return f"held: calibration {row.calibration.id} is {row.calibration.state}"
     return "held: " + "; ".join(_holders(row, sheet))
+
+
+def _waiting(row: RowResult, sheet: Sheet) -> str:
+    """What a row waits for: the kinds of event that are asked for and do not stand after it."""
+    missing = [kind for kind in asked_for(sheet.run.method) if kind not in row.after]
+    return f"read; waiting for the {' and '.join(missing)} that close{'s' * (len(missing) == 1)} its bracket"
+
+
+def _accepted(row: RowResult, sheet: Sheet) -> str:
+    """What lets a row be accepted: the events beside it, and that none stands where none is asked for."""
+    asked = asked_for(sheet.run.method)
+    if not asked:
+        return "the method asks for no blank and no check standard"
+    said, lacking = [], {}
+    for side, events in (("before", row.before), ("after", row.after)):
+        there = [kind for kind in asked if kind in events]
+        said += [f"the {' and '.join(there)} {side} it pass{'es' * (len(there) == 1)}"] if there else []
+        if missing := [kind for kind in asked if kind not in events]:
+            lacking[side] = f"no {' and no '.join(missing)} {side} it"
+    if not lacking:
+        return f"the {' and '.join(f'{kind}s' for kind in asked)} on both sides pass"
+    said += [f"{lacking['before']}: the calibration opens its bracket"] if "before" in lacking else []
+    said += [f"{lacking['after']}, and the method asks for none to close it"] if "after" in lacking else []
+    return "; ".join(said)
 
 
 def _holders(row: RowResult, sheet: Sheet) -> list[str]:
@@ -314,10 +354,10 @@ def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[St
     return tuple(found)
 
 
-def setup_check(result: SetupResult) -> tuple[Step, ...]:
+def setup_check(result: SetupResult, sheet: Sheet) -> tuple[Step, ...]:
     """Say what the value of a setup check is, and what it is held against."""
     formulas = {
-        "warm-up": "minutes from lamp on to the first standard, else to now",
+        "warm-up": "minutes from lamp on to the first reading after it, else to now",
         "stability": "largest reading less smallest",
         "full-scale": "largest deviation from 100 %T",
         "dark": "largest deviation from 0 %T",
@@ -325,5 +365,7 @@ def setup_check(result: SetupResult) -> tuple[Step, ...]:
     formula = formulas.get(result.setup.check, "largest deviation from 0 A")
     way = "at least" if result.setup.check == "warm-up" else "at most"
     limit = "no limit" if result.limit is None else f"{way} {figure(result.limit)} {result.unit}"
-    numbers = f"{figure(result.value) or 'no value yet'} {result.unit}, {limit}: {result.state}"
-    return (Step("value", formula, numbers, "common practice, no source"),)
+    numbers = f"{beside(result.value, (result.limit,)) or 'no value yet'} {result.unit}, {limit}: {result.state}"
+    limited = SETUP_CHECKS[result.setup.check].limit
+    source = (sheet.run.method.sources or {}).get(f"setup.{limited}", "common practice, no source")
+    return (Step("value", formula, numbers, source),)

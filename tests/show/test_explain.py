@@ -1,0 +1,108 @@
+"""Why this number: each sentence says what the sheet has, and no more."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+import pytest
+
+from runsheet import evaluate
+from runsheet.show import explain
+from tests.make import NOW, Table, at, row, run
+
+BOTH = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "closing": True}}
+BLANK = row("SB", 0.0, kind="blank")
+CHECK = row("CCV", 0.25, kind="check", expected=100)
+A = row("A", 0.25)
+OPENS = "the calibration opens its bracket"
+UNASKED = "no blank after it, and the method asks for none to close it"
+
+
+def explained(queue: list[Table], key: str, name: str = "A", **tables: Any) -> list[str]:
+    sheet = evaluate(run(queue, **tables), datetime.fromisoformat(NOW))
+    found = next(each for each in sheet.rows if each.id == name)
+    return explain.lines(found, sheet, key)
+
+
+@pytest.mark.parametrize(
+    ("queue", "method", "expected"),
+    [
+        ([A], BOTH, "read; waiting for the blank and check that close its bracket"),
+        ([A, BLANK], BOTH, "read; waiting for the check that closes its bracket"),
+        ([A], {"check": BOTH["check"]}, "read; waiting for the check that closes its bracket"),
+        ([BLANK, CHECK, A, BLANK | {"id": "SB2"}, CHECK | {"id": "CCV2"}], BOTH,
+         "the blanks and checks on both sides pass"),
+        ([CHECK, A, CHECK | {"id": "CCV2"}], {"check": BOTH["check"]}, "the checks on both sides pass"),
+        ([A, BLANK, CHECK], BOTH,
+         "the blank and check after it pass; no blank and no check before it: the calibration opens its bracket"),
+        ([BLANK, A, CHECK], {"blank": BOTH["blank"], "check": {"closing": False}},
+         f"the blank before it passes; the check after it passes; no check before it: {OPENS}; {UNASKED}"),
+        ([A], {}, "the method asks for no blank and no check standard"),
+    ],
+)  # fmt: skip
+def test_what_a_row_is_accepted_by_or_waits_for_is_what_stands_beside_it(
+    queue: list[Table], method: Table, expected: str
+) -> None:
+    assert explained(queue, "state", method=method) == [expected]
+
+
+LIMITS = {"nominal_amount": 1000, "nominal_extract_ml": 100}
+
+
+def test_the_reporting_limit_is_told_as_it_was_found() -> None:
+    on_curve = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 2.0}})
+    assert on_curve[0].endswith(", or the lowest standard 10 mg/L x factor where larger")
+    none = explained([A], "reporting", method={"limits": {**LIMITS, "detection": 0.5}})
+    assert none[1].strip() == "the method has none, lowest standard 10 mg/L: 1 mg/L"
+    direct = explained(
+        [row("A", 100)],
+        "reporting",
+        method={"limits": {**LIMITS, "reporting": 0.2}},
+        instrument={"reads": "concentration", "step": 0.1},
+        calibration={"model": "direct"},
+    )
+    assert direct[:2] == [
+        "reporting limit = method's x factor / nominal factor",
+        "  method's 0.2 at the nominal amounts: 0.2 mg/L",
+    ]
+
+
+def test_the_uncertainty_names_the_parts_that_are_in_it() -> None:
+    method = {"uncertainty": {"volumes_percent": 1, "dilution_percent": 2, "coverage": 2}}
+    diluted = explained([row("A", 0.25, dilution=2)], "U", method=method)
+    assert "parts: volumes 1 %, dilution 2 %:" in diluted[1]
+    assert "parts: volumes 1 %:" in explained([A], "U", method=method)[1]
+    direct = explained(
+        [row("A", 100)],
+        "U",
+        method=method,
+        instrument={"reads": "concentration", "step": 0.1},
+        calibration={"model": "direct"},
+    )
+    assert direct[2].strip() == "scatter of the readings, or the display step; instrument and volumes only"
+
+
+def test_a_recovery_says_what_was_divided_by() -> None:
+    control = row("LCS", 0.25, kind="control", added_mg=8, response_factor=1.25)
+    assert explained([control], "recovery_percent", "LCS")[:2] == [
+        "recovery = result as mass / added mass x 100 / response factor",
+        "  (10) mg/L, 8 mg added, response factor 1.25: 100.00 %",
+    ]
+    spike = row("MS", 0.5, kind="spike", of="A", added_mg=10)
+    assert explained([A, spike], "recovery_percent", "MS")[:2] == [
+        "recovery = (result - parent's result) as mass / added mass x 100",
+        "  (20 - 10 (A)) mg/L, 10 mg added: 100.00 %",
+    ]
+
+
+def test_a_setup_check_names_the_methods_source_and_what_ended_a_warm_up() -> None:
+    made = run(
+        [A | {"at": at(40)}],
+        setup=[{"check": "warm-up", "started": at(0)}],
+        method={"setup": {"warm_up_minutes": 15}, "sources": {"setup.warm_up_minutes": "the maker's manual"}},
+    )
+    sheet = evaluate(made, datetime.fromisoformat(NOW))
+    (step,) = explain.setup_check(sheet.setup[0], sheet)
+    assert (step.formula, step.source) == ("minutes from lamp on to the first reading after it, else to now",
+                                           "the maker's manual")  # fmt: skip
