@@ -37,7 +37,8 @@ def due(run: Computed) -> Iterator[Finding]:
     for result in run.due if run.unread else ():
         if result.state not in ("due", "overdue"):
             continue
-        by_readings = result.readings_left is not None and result.readings_left <= 0
+        left = result.readings_left  # of the two the one that ran out: what is due may stand beside what is overdue
+        by_readings = left is not None and (left < 0 or (left == 0 and result.state == "due"))
         value, unit = (result.readings_left, "readings") if by_readings else (result.minutes_left, "min")
         state = "fail" if result.state == "overdue" else "warn"
         yield Finding("due", (), value, 0, None, state, result.words, unit, run.reach.all())  # type: ignore[arg-type]
@@ -67,14 +68,35 @@ def blank_verdict(row: RowResult, run: Computed) -> Finding:
     if row.found_good:
         value = as_left(row, run.run.instrument.reads)
         off, most = against(value, limit or 0, ".4g")
-        why = f"left at {off} after re-zeroing, limit {most}: the rows after it are held"
+        why = f"left at {off} after re-zeroing, limit {most}{_holds(row, run)}"
         return made._replace(value=value, state="fail", why=why, affects=affects)
     if row.net is None:
         return made._replace(state="fail", why="no calibration to judge it by", affects=affects)
     off, most = against(row.net, limit or 0, "+.4g")
-    why = f"found off by {off}, limit {most}: the rows before it are held"
-    why += "" if row.row.rezeroed else f"; not re-zeroed, {as_left(row, None):.4g} is subtracted after it"
+    why = f"found off by {off}, limit {most}{_holds(row, run)}{_after_it(row, run)}"
     return made._replace(state="fail", why=why, affects=affects)
+
+
+def _holds(row: RowResult, run: Computed) -> str:
+    """Which rows a blank that fails holds: those it is nearest to, on the sides that fail."""
+    before = not row.found_good and any(other.after.get("blank") is row for other in run.read)
+    after = not row.left_good and any(other.before.get("blank") is row for other in run.read)
+    sides = " and ".join(side for side, held in (("before", before), ("after", after)) if held)
+    return f": the rows {sides} it are held" if sides else ""
+
+
+def _after_it(row: RowResult, run: Computed) -> str:
+    """How a blank found off was left, and what is subtracted after it."""
+    if not any(other is row for other in run.read):  # a void one: nothing is subtracted for it
+        return ""
+    if row.row.rezeroed:
+        left = as_left(row, run.run.instrument.reads)
+        return "" if row.left_good else f"; left at {left:.4g} after re-zeroing"
+    curve = row.calibration.calibration if row.calibration else None
+    if curve is None or row.calibration is None or (curve.drift or "last") != "last":
+        return "; not re-zeroed"
+    subtracted = as_left(row, None) - (0 if (curve.zero_standard or "subtract") == "subtract" else row.calibration.zero)
+    return f"; not re-zeroed, {subtracted:.4g} is subtracted after it"
 
 
 def check(run: Computed) -> Iterator[Finding]:

@@ -475,3 +475,63 @@ def test_what_is_over_a_limit_by_a_little_is_not_told_as_the_limit() -> None:
         "first reading 14.8 min after the lamp, limit 15",
         "off 0 A by 0.001000005 A, limit 0.001",
     ]
+
+
+OFF = "found off by +0.008, limit 0.005"
+
+
+@pytest.mark.parametrize(
+    ("queue", "calibration", "expected"),
+    [
+        case([blank("SB", 0.008), sample("A")], {},
+             f"{OFF}: the rows after it are held; not re-zeroed, 0.008 is subtracted after it",
+             id="none before it"),
+        case([sample("A"), blank("SB", 0.008, rezeroed=True)], {},
+             f"{OFF}: the rows before it are held", id="re-zeroed"),
+        case([sample("A"), blank("SB", 0.008, rezeroed=True, as_left=0.006), sample("B")], {},
+             f"{OFF}: the rows before and after it are held; left at 0.006 after re-zeroing",
+             id="re-zeroed in vain"),
+        case([sample("A"), blank("SB", 0.008), sample("B")], {"drift": "none"},
+             f"{OFF}: the rows before and after it are held; not re-zeroed",
+             id="nothing is subtracted"),
+        case([sample("A"), blank("SB", 0.01)], {"zero_standard": "point"},
+             "found off by +0.01, limit 0.005: the rows before it are held; not re-zeroed, 0.01 is subtracted after it",
+             id="no zero"),
+        case([blank("SB", 0.008)], {}, f"{OFF}; not re-zeroed, 0.008 is subtracted after it",
+             id="alone"),
+    ],
+)  # fmt: skip
+def test_a_blank_says_which_rows_it_holds_and_what_is_subtracted_after_it(
+    queue: list[Table], calibration: Table, expected: str
+) -> None:
+    result = results(queue, method={"blank": {"absorbance": 0.005}}, calibration=calibration)
+    assert findings(result, "blank")[0]["why"] == expected
+
+
+def test_what_is_subtracted_after_a_blank_is_less_the_zero_the_curve_holds() -> None:
+    levels = [
+        *standards((0,), (0.002,), first=10, name="Z"),
+        *standards(ys=[0.002 + SLOPE * x for x in (10, 25, 50, 100, 200)]),
+    ]
+    queue = [blank("SB", 0.01), sample("A")]
+    result = results(
+        queue, method={"blank": {"absorbance": 0.005}}, calibration={"zero_standard": "ignore"}, standard=levels
+    )
+    assert findings(result, "blank")[0]["why"].endswith("not re-zeroed, 0.008 is subtracted after it")
+    assert result["rows"][1]["drift"] == pytest.approx(0.008)
+
+
+def test_a_void_blank_holds_nothing_and_nothing_is_subtracted_for_it() -> None:
+    queue = [sample("A"), blank("SB", 0.008, void="bubble"), sample("B")]
+    result = results(queue, method={"blank": {"absorbance": 0.005}})
+    assert [f["why"] for f in findings(result, "voided-qc")] == [
+        "void, and outside its limits: found off by +0.008, limit 0.005"
+    ]
+
+
+def test_of_two_intervals_the_one_that_is_overdue_is_the_value() -> None:
+    queue = [blank("SB", at=at(60)), *(sample(f"A{n}", at=at(61 + n)) for n in range(20)), sample("B")]
+    queue[-1]["readings"] = []
+    method = {"blank": {"every_readings": 20, "every_minutes": 60}}
+    result = results(queue, now=at(130).isoformat(), method=method)
+    assert verdict(result, "due") == said(("fail", "", -10, 0))
