@@ -68,6 +68,8 @@ def measured(row: Row, method: Method) -> Amounts:
     unit, factor = _factor(matrix, amount, extract_ml, dilution)
     if factor is not None and solids is not None:
         factor = finite(factor * 100 / solids)
+    elif matrix == "solid" and row.solids_percent is None and None not in (row.wet_g, row.dry_g):
+        factor = None  # weighed, and to no solids content: the result is not one as received
     return Amounts(matrix, unit, amount, extract_ml, dilution, solids, factor or None)
 
 

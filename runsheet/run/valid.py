@@ -191,6 +191,12 @@ def _weighings(at: Places) -> Iterator[Problem]:
             yield Problem(f"{path}.full_g", f"expected more than empty_g, {row.empty_g}, found {row.full_g}")
         if row.dry_g is not None and row.wet_g is not None and float(row.dry_g) > float(row.wet_g):
             yield Problem(f"{path}.dry_g", f"expected from 0 to wet_g, {row.wet_g}, found {row.dry_g}")
+        solid = row.matrix == "solid" or (row.matrix is None and at.run.method.unit == "mg/kg")
+        dish = (row.dish_g, row.wet_g, row.dry_g)
+        if solid and row.solids_percent is None and any(each is not None for each in dish):
+            for name in (name for name in ("wet_g", "dry_g") if getattr(row, name) is None):
+                message = "is missing: without the dish weighed wet and dry the result is as received"
+                yield Problem(f"{path}.{name}", message, "warning")
         yield from _twice(path, row)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.make import SLOPE, Table, near, results, row, rows
+from tests.make import SLOPE, Table, findings, near, results, row, rows
 
 case = pytest.param
 NOTHING: Table = {}
@@ -229,3 +229,32 @@ def test_advice(mg_per_l: float, fields: Table, limit: float | None, advice: str
 )
 def test_nothing_is_reported_of(fields: Table) -> None:
     assert one(0.25, **fields)["reported"] is None
+
+
+@pytest.mark.parametrize(("dish", "wet", "dry"), [(10, 15, 9), (10, 15, 10), (15, 15, 15), (None, 15, 0)])
+def test_a_dish_that_gives_no_solids_content_leaves_the_row_without_a_result(
+    dish: float | None, wet: float, dry: float
+) -> None:
+    """It was weighed for a result on dry weight: that is none as received."""
+    weighed = {"dish_g": dish, "wet_g": wet, "dry_g": dry}
+    fields = {name: value for name, value in weighed.items() if value is not None}
+    result = results([row("A", 0.25, matrix="solid", amount=10, **fields)], method={"unit": "mg/kg"})
+    assert (result["rows"][0]["result"], result["rows"][0]["factor"]) == (None, None)
+    (found,) = findings(result, "amounts")
+    assert (found["state"], found["why"]) == ("fail", "its dish as weighed gives no solids content: no result")
+
+
+@pytest.mark.parametrize(
+    ("fields", "missing"),
+    [
+        ({"wet_g": 15}, ["queue[1].dry_g"]),
+        ({"dry_g": 15}, ["queue[1].wet_g"]),
+        ({"dish_g": 10}, ["queue[1].wet_g", "queue[1].dry_g"]),
+        ({"dish_g": 10, "solids_percent": 80}, []),
+        ({"dish_g": 10, "wet_g": 15, "dry_g": 14}, []),
+        ({"matrix": "water", "dish_g": 10}, []),
+    ],
+)
+def test_a_dish_that_is_not_weighed_in_full_is_told(fields: Table, missing: list[str]) -> None:
+    result = results([row("A", 0.25, amount=10, **fields)], method={"unit": "mg/kg"})
+    assert [problem["path"] for problem in result["problems"]] == missing

@@ -161,7 +161,9 @@ def _lacking(row: RowResult) -> str:
     """What a row lacks for a result."""
     if row.amounts is not None and row.amounts.factor is None:
         missing = [name for name, value in _needed(row) if value is None]
-        return f"no {' and no '.join(missing)}" if missing else "its amounts give no factor"
+        dish = row.amounts.matrix == "solid" and row.amounts.solids_percent is None and row.row.wet_g is not None
+        none = "its dish as weighed gives no solids content" if dish else "its amounts give no factor"
+        return f"no {' and no '.join(missing)}" if missing else none
     if row.calibration is None:
         return "no calibration of its cell was read in full by its time"
     if row.extract is None:
