@@ -101,6 +101,16 @@ def when(at: datetime | date | None) -> str:
     return "" if at is None else at.isoformat()
 
 
+def told_apart(one: datetime, other: datetime) -> tuple[str, str]:
+    """Two times as short as tells which is the earlier: with seconds, day or offset where it takes them."""
+    forms = ("%H:%M", "%H:%M:%S", "%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M:%S.%f")
+    if one.utcoffset() != other.utcoffset():
+        return one.isoformat(" "), other.isoformat(" ")
+    days = 0 if one.date() == other.date() else 2
+    found = ((one.strftime(form), other.strftime(form)) for form in forms[days:])
+    return next(pair for pair in found if pair[0] != pair[1])
+
+
 def counted(number: int, what: str, several: str = "") -> str:
     """A number of things: `1 row`, `2 rows`; `several` where an s does not make it more than one."""
     return f"{number} {what if number == 1 else several or f'{what}s'}"

@@ -23,7 +23,7 @@ from runsheet.compute.compare import at_most, below, equal, finite
 from runsheet.compute.photometry import signals
 from runsheet.compute.results import CalibrationResult, DetectionResult, StandardResult
 from runsheet.compute.statistics import student_t
-from runsheet.figures import against
+from runsheet.figures import against, counted
 
 if TYPE_CHECKING:
     from runsheet.compute.curve import Curve
@@ -173,7 +173,7 @@ def _todos(calibration: Calibration, standards: tuple[Standard, ...], levels: in
     needed = COEFFICIENTS[calibration.model]
     todos = [f"standards not read: {', '.join(unread)}"] if unread else []
     if levels < needed:
-        todos.append(f"{calibration.model} needs {needed} levels or more, {levels} so far")
+        todos.append(f"{calibration.model} needs {counted(needed, 'level')} or more, {levels} so far")
     return todos
 
 
@@ -199,7 +199,7 @@ def _fails(
         return fails
     r = fitted.r
     if limits.levels is not None and below(len(levels), float(limits.levels)):
-        fails.append(f"{len(levels)} levels, at least {limits.levels}")
+        fails.append(f"{counted(len(levels), 'level')}, at least {limits.levels}")
     if limits.r is not None and (r is None or below(r, float(limits.r))):
         found = "not defined" if r is None else against(r, float(limits.r), ".5f")[0]
         fails.append(f"r {found}, at least {limits.r}")

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import BY_NAME
-from runsheet.figures import beside, figure, when
+from runsheet.figures import beside, counted, figure, when
 from runsheet.methods.words import describe
 from runsheet.run.kinds import VERIFYING
 
@@ -26,11 +26,11 @@ def lines(sheet: Sheet) -> list[str]:
     found += [f"todo: setup {r.setup.check}: {r.why}" for r in sheet.setup if r.state == "todo"]
     found += [f"todo: calibration {c.id}: {why}" for c in sheet.calibrations for why in c.todos]
     unread = [row.id for row in sheet.rows if row.state == "unread"]
-    waiting = [row.id for row in sheet.rows if row.state == "open"]
-    found += [f"todo: {len(unread)} rows not read: {some(unread)}"] if unread else []
-    found += (
-        [f"todo: {len(waiting)} rows wait for a closing blank or check standard: {some(waiting)}"] if waiting else []
-    )
+    closed = {name for f in sheet.quality if f.rule == "closing" and f.acted_on for name in f.rows}
+    waiting = [row.id for row in sheet.rows if row.state == "open" and row.id not in closed]
+    found += [f"todo: {counted(len(unread), 'row')} not read: {some(unread)}"] if unread else []
+    rows = f"{len(waiting)} row{' waits' if len(waiting) == 1 else 's wait'}"
+    found += [f"todo: {rows} for a closing blank or check standard: {some(waiting)}"] if waiting else []
     return found
 
 

@@ -66,7 +66,8 @@ def _left(sheet: Sheet) -> str:
     unread = sum(row.state == "unread" for row in sheet.rows)
     if unread:
         return f"{counted(unread, 'row')} to read"
-    waiting = sum(row.state == "open" and row.is_reported for row in sheet.rows)
+    closed = {name for f in sheet.quality if f.rule == "closing" and f.acted_on for name in f.rows}
+    waiting = sum(row.state == "open" and row.is_reported and row.id not in closed for row in sheet.rows)
     if waiting:
         return f"{counted(waiting, 'row')} without a closing blank or check standard"
     return "a setup check or a calibration is not done"

@@ -17,7 +17,7 @@ from runsheet.compute.comparison import rpd, same_basis
 from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import FRACTION_WORDS, plain_lot
-from runsheet.figures import against
+from runsheet.figures import against, counted
 from runsheet.run.kinds import BLANKABLE, CONTROLS, JOURNEY_BLANKS, PAIRS, SOLVENT_STANDARDS, SPIKES
 
 if TYPE_CHECKING:
@@ -56,7 +56,9 @@ def _of_group(name: str | None, fraction: Fraction, rows: list[RowResult], run: 
     read = [row.row.at for row in rows if row.kind == "sample" and row.row.at is not None]
     made = Finding("batch", tuple(samples), affects=run.reach.groups((name, fraction)), read_at=max(read, default=None))
     for kind, count in had.items():
-        why = f"{what}: {count} {kind.replace('-', ' ')} for {many}, {needed} needed"
+        one = kind.replace("-", " ")
+        had_words = counted(count, one, "duplicates or pairs" if kind == "duplicate or pair" else "")
+        why = f"{what}: {had_words} for {many}, {needed} needed"
         if count < needed and kind in ("method-blank", "control"):
             yield made._replace(value=count, low=needed, why=why)
         elif count < needed:
@@ -215,7 +217,8 @@ def duplicate(run: Computed) -> Iterator[Finding]:
         if not row.counted:
             yield recovery.unread("duplicate", row, None, high)
         elif parent is None or parent.result is None or row.result is None:
-            why = "no reported result of its sample in the same fraction to compare: not judged"
+            none = "no reported result of its sample in the same fraction to compare"
+            why = f"{'it has no result' if row.result is None else none}: not judged"
             yield Finding("duplicate", (row.id,), None, None, high, "warn", why, "%", read_at=row.row.at)
         else:
             yield agreement("duplicate", row, parent, high)

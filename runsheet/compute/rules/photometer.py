@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.days import setup_time
 from runsheet.compute.results import Finding
 from runsheet.compute.setup import SETUP_CHECKS
+from runsheet.figures import told_apart
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -82,5 +83,6 @@ def _of_day(kind: str, day: int, run: Computed) -> Iterator[Finding]:
         return
     first, start = min((time for time in times if time is not None), default=None), run.days.start(day)
     if first is not None and start is not None and None not in times and first > start:
-        why = f"the first {kind}{which} was at {first:%H:%M}, after the first reading at {start:%H:%M}"
+        made_at, read_at = told_apart(first, start)
+        why = f"the first {kind}{which} was at {made_at}, after the first reading at {read_at}"
         yield Finding("setup", (kind,), state="warn", why=why, affects=run.reach.day(day), read_at=first)

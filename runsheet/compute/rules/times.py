@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.compare import at_most
 from runsheet.compute.results import Finding
 from runsheet.compute.rules.computed import past
-from runsheet.figures import against
+from runsheet.figures import against, told_apart
 from runsheet.run.kinds import FIELD, JOURNEY_BLANKS
 
 if TYPE_CHECKING:
@@ -125,7 +125,8 @@ def clock(run: Computed) -> Iterator[Finding]:
         if at is None:
             continue
         if before is not None and before.row.at is not None and at < before.row.at:
-            why = f"read at {at:%H:%M}, before {before.id} above it, at {before.row.at:%H:%M}"
+            one, other = told_apart(at, before.row.at)
+            why = f"read at {one}, before {before.id} above it, at {other}"
             yield Finding("clock", (row.id,), state="warn", why=why)
         before = row
     timed = [*((s.id, s.at) for s in run.run.standard if s.readings), *((row.id, row.row.at) for row in run.read)]

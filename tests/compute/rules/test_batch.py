@@ -412,3 +412,17 @@ def test_a_superseded_control_that_a_later_one_makes_good_bears_on_nothing() -> 
     kept = [water("L1", 4, **low), *queue[1:]]
     (found,) = [each for each in findings(results(kept, method=METHOD), "control") if each["state"] == "fail"]
     assert found["affects"] == ["A"]
+
+
+def test_a_duplicate_without_a_result_of_its_own_says_so() -> None:
+    bare = {"kind": "duplicate", "of": "A", "amount": None}
+    result = results([row("A", 0.25), row("DUP", 0.25, **bare)], method={"batch": {"duplicate_rpd_percent": 20}})
+    assert [f["why"] for f in findings(result, "duplicate")] == ["it has no result: not judged"]
+
+
+def test_what_a_batch_has_is_counted_in_words() -> None:
+    result = results([row("A", 0.25), row("MB", 0.0, kind="method-blank")], method={"batch": {"samples": 20}})
+    assert [f["why"] for f in findings(result, "batch")] == [
+        "oil and grease: 0 controls for 1 sample, 1 needed",
+        "oil and grease: 0 duplicates or pairs for 1 sample, 1 needed",
+    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 import pytest
@@ -535,3 +536,31 @@ def test_of_two_intervals_the_one_that_is_overdue_is_the_value() -> None:
     method = {"blank": {"every_readings": 20, "every_minutes": 60}}
     result = results(queue, now=at(130).isoformat(), method=method)
     assert verdict(result, "due") == said(("fail", "", -10, 0))
+
+
+def test_one_row_is_one_and_one_level_is_one() -> None:
+    one = results([sample("A")], standard=standards((10,)), calibration={"model": "line-through-zero"},
+                  method={"calibration": {"levels": 5}})  # fmt: skip
+    assert "C1: 1 level, at least 5" in [f["why"] for f in findings(one, "calibration")]
+    none = results([sample("A")], standard=standards((0,)), calibration={"model": "line-through-zero"})
+    assert none["calibrations"][0]["why"] == ["line-through-zero needs 1 level or more, 0 so far"]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "expected"),
+    [
+        ("2026-03-11T09:00:40+01:00", "2026-03-11T09:00:05+01:00", ("09:00:05", "09:00:40")),
+        ("2026-03-12T00:10:00+01:00", "2026-03-11T23:50:00+01:00", ("2026-03-11 23:50", "2026-03-12 00:10")),
+        ("2026-10-25T02:10:00+01:00", "2026-10-25T02:50:00+02:00",
+         ("2026-10-25 02:50:00+02:00", "2026-10-25 02:10:00+01:00")),
+        ("2026-03-11T09:05:00+01:00", "2026-03-11T09:00:00+01:00", ("09:00", "09:05")),
+    ],
+)  # fmt: skip
+def test_a_row_read_before_the_one_above_it_has_times_that_say_so(
+    first: str, second: str, expected: tuple[str, str]
+) -> None:
+    queue = [sample("A", at=datetime.fromisoformat(first)), sample("B", at=datetime.fromisoformat(second))]
+    result = results(queue, now="2026-12-01T00:00:00+01:00")
+    assert [f["why"] for f in findings(result, "clock")] == [
+        f"read at {expected[0]}, before A above it, at {expected[1]}"
+    ]

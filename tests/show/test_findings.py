@@ -1,0 +1,29 @@
+"""Findings and the state in words: what is still to do is said in its number, and not where it was answered."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from runsheet import evaluate
+from runsheet.show import findings, state
+from tests.make import NOW, at, row, run
+
+CLOSING = {"check": {"recovery_percent": [90, 110], "closing": True}}
+
+
+def test_one_row_to_read_and_one_that_waits_are_told_as_one() -> None:
+    queue = [row("A", 0.25, at=at(40)), row("B")]
+    lines = findings.lines(evaluate(run(queue, method=CLOSING), datetime.fromisoformat(NOW)))
+    assert "todo: 1 row not read: B" in lines
+    assert "todo: 1 row waits for a closing blank or check standard: A" in lines
+
+
+def test_a_row_whose_missing_end_was_acted_on_waits_for_nothing() -> None:
+    action = {"rule": "closing", "rows": ["A"], "taken": "lamp failed", "by": "M. Tarn", "at": at(60)}
+    queue = [row("A", 0.25, at=at(40))]
+    setup = [{"check": "zero"}]
+    sheet = evaluate(run(queue, method=CLOSING, action=[action], setup=setup), datetime.fromisoformat(NOW))
+    assert [line for line in findings.lines(sheet) if "wait" in line] == []
+    assert state.words(sheet).startswith("unfinished: a setup check or a calibration is not done")
+    sheet = evaluate(run(queue, method=CLOSING, setup=setup), datetime.fromisoformat(NOW))
+    assert "todo: 1 row waits for a closing blank or check standard: A" in findings.lines(sheet)
