@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.compute.rules import BY_NAME
+from runsheet.compute.rules.receipt import unpreserved
 from runsheet.figures import figure
 from runsheet.run.kinds import ABBREVIATIONS, CONTROLS, EVENTS, SPIKES, WITH_PARENT, WORDS
 
@@ -245,13 +246,20 @@ def reasons(row: RowResult, sheet: Sheet, flag: str) -> list[str]:
         held = (
             [f"held by {' and '.join(e.id for e in row.holders) or 'its calibration'}"] if row.state == "held" else []
         )
-        open_ = ["nothing closes it, and nothing is left to read"] if row.state == "open" else []
+        last = row.state == "open" and all(other.state != "unread" for other in sheet.rows)
+        open_ = ["nothing closes it, and nothing is left to read"] if last else []
         return [*(f"{f.rule} {' '.join(f.rows[:3])}: {f.why}" for f in failing), *held, *open_]
     rules = {"H": ("holding", row.id), "Y": ("receipt", row.sample)}
     if flag not in rules:
         return []
     rule, name = rules[flag]
-    return [f"{f.rule} {name}: {f.why}" for f in sheet.quality if f.rule == rule and name in f.rows and f.why]
+    given = [f for f in sheet.quality if f.rule == rule and name in f.rows and _marks(f, flag)]
+    return [f"{f.rule} {name}: {f.why}" for f in given]
+
+
+def _marks(finding: Finding, flag: str) -> bool:
+    """Whether a finding of holding or receipt gives its flag to what it names."""
+    return finding.state == "fail" if flag == "H" else bool(unpreserved((finding,)))
 
 
 def _gives(finding: Finding, row: RowResult, flag: str) -> bool:

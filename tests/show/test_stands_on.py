@@ -154,3 +154,21 @@ def test_each_of_the_clients_results_of_the_demo_days_stands_once() -> None:
         found = stands_on.standings(sheet)
         assert [made.row.id for made in found] == [row.id for row in sheet.rows if row.for_client]
         assert all({each.role for each in made.supports} == roles for made in found)
+
+
+def test_a_flag_is_put_down_only_to_what_gives_it() -> None:
+    holding = {"collection_to_analysis_days": 28, "collection_to_extraction_days": 14}
+    method = {"holding": holding, "receipt": {"temperature_c": [0, 6], "ph_max": 2}}
+    collected = {"id": "A", "collected": datetime.fromisoformat("2026-01-01T00:00:00+01:00"), "pH": 7}
+    found, sheet = made(SAMPLE, method=method, sample=[collected])
+    assert stands_on.reasons(found, sheet, "H") == ["holding A: collection to analysis 69.4 days, at most 28"]
+    assert stands_on.reasons(found, sheet, "Y") == ["receipt A: pH 7 on receipt, at most 2"]
+
+
+def test_an_open_row_is_not_said_to_stay_open_while_something_is_to_be_read() -> None:
+    method = {"check": {"recovery_percent": [90, 110], "closing": True}, "batch": {"samples": 20}}
+    found, sheet = made(SAMPLE, row("B"), method=method)
+    assert (found.state, found.flags) == ("open", ("Q",))
+    assert not any("nothing is left" in each for each in stands_on.reasons(found, sheet, "Q"))
+    found, sheet = made(SAMPLE, method=method)
+    assert stands_on.reasons(found, sheet, "Q")[-1] == "nothing closes it, and nothing is left to read"
