@@ -16,7 +16,7 @@ from runsheet.work.new_row import advised
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet
+    from runsheet.compute.results import CalibrationResult, DueResult, RowResult, Sheet, StandardResult
     from runsheet.run.kinds import Event
     from runsheet.tables import Number
 
@@ -86,9 +86,14 @@ def _standards(sheet: Sheet) -> NextStep | None:
     for result in sheet.calibrations:
         unread = [s for s in result.standards if s.used and s.y is None]
         if unread and result.id in started:
-            words = f"{_doing(result, unread[0].x)} {unread[0].standard.id}, {unread[0].x:g} mg/L"
-            return NextStep("standards", place[unread[0].standard.id], words, f"{len(unread)} to read for {result.id}")
+            return _read_standard(result, unread, place)
     return None
+
+
+def _read_standard(result: CalibrationResult, unread: list[StandardResult], place: dict[str, int]) -> NextStep:
+    first = unread[0]
+    words = f"{_doing(result, first.x)} {first.standard.id}, {first.x:g} mg/L"
+    return NextStep("standards", place[first.standard.id], words, f"{len(unread)} to read for {result.id}")
 
 
 def _due(sheet: Sheet) -> NextStep | None:
@@ -106,7 +111,7 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
     at = next(
         (n for n in range(len(sheet.rows) - 1, -1, -1) if sheet.rows[n].kind in EVENTS and sheet.rows[n].signals), None
     )
-    if at is None or sheet.rows[at].state != "held":
+    if at is None or sheet.rows[at].state != "held" or _put_right(sheet.rows[at]):
         return None
     row, first = sheet.rows[at], _first_unread(sheet)
     if any(f.acted_on and row.id in f.rows for f in sheet.quality):
@@ -116,6 +121,11 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
     finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
     words = f"{row.id} fails: put it right and read it again with r"
     return NextStep("queue", at, words, finding.why if finding else "it is outside its limits")
+
+
+def _put_right(row: RowResult) -> bool:
+    """Whether it is a blank found off that was re-zeroed within its limit: what is read after it counts."""
+    return row.kind == "blank" and bool(row.row.rezeroed) and row.left_good
 
 
 def _dilution(sheet: Sheet, offered: Callable[[RowResult], Number | None]) -> NextStep | None:
@@ -128,16 +138,47 @@ def _dilution(sheet: Sheet, offered: Callable[[RowResult], Number | None]) -> Ne
 
 
 def _held(sheet: Sheet) -> NextStep | None:
-    """Samples are held by a blank or check that failed."""
+    """Samples are held by a blank or check that failed, or by a calibration that did."""
     held = [at for at, row in enumerate(sheet.rows) if row.state == "held" and row.kind == "sample" and row.reports]
+    held = [at for at in held if not _waits(sheet.rows[at])]
     failing = [finding for finding in sheet.quality if finding.state == "fail" and finding.rule in HOLDING]
     answered = {name for finding in failing if finding.acted_on for name in finding.affects or ()}
     answered -= {name for finding in failing if not finding.acted_on for name in finding.affects or ()}
     held = [at for at in held if sheet.rows[at].id not in answered]
     if not held:
         return None
-    rows = f"{len(held)} sample{'s are' if len(held) > 1 else ' is'} held"
-    return NextStep("queue", held[0], f"{rows}: H plans the shortest way to read them again", "a blank or check failed")
+    rows, them = f"{len(held)} sample{'s are' if len(held) > 1 else ' is'} held", "them" if len(held) > 1 else "it"
+    words = f"{rows}: H plans the shortest way to read {them} again"
+    return NextStep("queue", held[0], words, _why_held([sheet.rows[at] for at in held]))
+
+
+def _waits(row: RowResult) -> bool:
+    """Whether a row's calibration is still to be finished: that is what it waits for, no reading again."""
+    return row.calibration is not None and row.calibration.state == "todo"
+
+
+def _why_held(rows: list[RowResult]) -> str:
+    """What holds rows: calibrations that fail, or a blank or check beside them."""
+    failing = dict.fromkeys(row.calibration.id for row in rows if row.calibration and row.calibration.state != "pass")
+    said = [f"calibration {' and '.join(failing)} fail{'s' * (len(failing) == 1)}"] if failing else []
+    none = any(row.calibration is None for row in rows)
+    said += ["no calibration of its cell was read in full by its time"] if none else []
+    said += ["a blank or check failed"] if any(row.holders for row in rows) else []
+    return "; ".join(said)
+
+
+def _unfinished(sheet: Sheet) -> NextStep | None:
+    """A calibration that no row waits for is not finished either."""
+    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    for result in (each for each in sheet.calibrations if each.state == "todo"):
+        unread = [s for s in result.standards if s.used and s.y is None]
+        if unread:
+            return _read_standard(result, unread, place)
+        mine = [place[s.standard.id] for s in result.standards]
+        return NextStep(
+            "standards", mine[-1] if mine else 0, f"finish calibration {result.id}", "; ".join(result.todos)
+        )
+    return None
 
 
 def to_be_seen_to(sheet: Sheet, pane: str, place: int) -> int | None:
@@ -237,7 +278,7 @@ def _done(sheet: Sheet) -> NextStep:
 
 
 _FIRST = (_setup, _standards, _empty, _failed_event, _due)
-_THEN = (_unread, _held, _closing, _failing, _done)
+_THEN = (_unread, _unfinished, _held, _closing, _failing, _done)
 """What comes before and after a sample that is to be diluted."""
 
 

@@ -120,7 +120,8 @@ def _copy(row: RowResult, sheet: Sheet, names: Names) -> Row:
 
 def _why(row: RowResult) -> str:
     """What holds a row: its curve, or the blanks and checks beside it that fail."""
-    said = f"held: {' and '.join(f'{event.kind} {event.id}' for event in row.holders)} beside it fails"
+    fail = "fails" if len(row.holders) == 1 else "fail"
+    said = f"held: {' and '.join(f'{event.kind} {event.id}' for event in row.holders)} beside it {fail}"
     if row.calibration is None:
         said = "held: no calibration of its cell was read in full by its time"
     elif row.calibration.state != "pass":

@@ -10,6 +10,8 @@ from runsheet.run import edit
 from runsheet.screen.panes import shown_findings
 from runsheet.show import state
 from runsheet.work import next_step
+from tests.make import Table, at, row, standards
+from tests.make import run as made
 from tests.review.test_signing import NOW, day, noted
 
 if TYPE_CHECKING:
@@ -58,3 +60,40 @@ def test_the_finding_next_speaks_of_is_where_it_points() -> None:
     pointed = shown_findings(sheet)[step.row]
     assert (step.pane, pointed.acted_on, pointed.why) == ("quality", False, step.why)
     assert [f.acted_on for f in shown_findings(sheet) if f.state == "fail"][-1]
+
+
+BOTH = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110]}}
+A = row("A", 0.25, at=at(40))
+
+
+def told(queue: list[Table], **tables: object) -> tuple[str, str]:
+    step = next_step.next_step(evaluate(made(queue, **tables), NOW))
+    return step.words, step.why
+
+
+def test_a_blank_that_was_put_right_is_not_to_be_read_again() -> None:
+    blank = row("SB", 0.01, kind="blank", at=at(41))
+    assert told([A, blank, row("B")], method=BOTH)[0] == "SB fails: put it right and read it again with r"
+    assert told([A, blank | {"rezeroed": True}, row("B")], method=BOTH) == ("read B", "1 row left")
+    again = {"rezeroed": True, "as_left": 0.01}
+    assert told([A, blank | again, row("B")], method=BOTH)[0] == "SB fails: put it right and read it again with r"
+
+
+def test_why_samples_are_held_is_what_holds_them() -> None:
+    bad = standards(ys=[0.9, 0.1, 0.5, 0.2, 0.3])
+    words = "1 sample is held: H plans the shortest way to read it again"
+    assert told([A], standard=bad) == (words, "calibration C1 fails")
+    check = row("CCV", 0.1, kind="check", expected=100, at=at(41))
+    again = row("CCV2", 0.25, kind="check", expected=100, at=at(42))
+    assert told([A, check, again], method={"check": BOTH["check"]}) == (words, "a blank or check failed")
+
+
+def test_what_waits_for_a_calibration_to_be_finished_is_not_read_again() -> None:
+    assert told([A], standard=standards((10,))) == ("finish calibration C1", "line needs 2 levels or more, 1 so far")
+
+
+def test_nothing_is_closed_while_a_standard_is_to_be_read() -> None:
+    more = [{"id": f"T{x}", "calibration": "C2", "concentration": x} for x in (10, 20)]
+    first = [each | {"calibration": "C1"} for each in standards()]
+    both = [{"id": name, "model": "line"} for name in ("C1", "C2")]
+    assert told([A], calibration=both, standard=[*first, *more]) == ("read standard T10, 10 mg/L", "2 to read for C2")
