@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import figures
+from runsheet.compute.amounts import weighed_amount
 from runsheet.compute.rules import BY_NAME
 from runsheet.compute.rules.computed import RAISED
 from runsheet.figures import counted, figure
@@ -53,7 +54,8 @@ def _times(report: Report) -> Iterator[str]:
     held = [f for f in _of(sheet, "holding") if f.value is not None and f.high]
     if held:
         longest = max(held, key=lambda f: (f.value or 0) / (f.high or 1))
-        yield f"Longest holding {longest.value:.1f} of {longest.high:g} days ({longest.rows[0]})."
+        value, most = figures.against(longest.value or 0, longest.high or 0, ".1f")
+        yield f"Longest holding {value} of {most} days ({longest.rows[0]})."
     measured = [float(s.pH) for s in sheet.run.sample if s.pH is not None]
     high = [s.id for s in sheet.run.sample if s.pH is not None and float(s.pH) > ACID]
     if measured:
@@ -75,8 +77,8 @@ def _weights(report: Report) -> Iterator[str]:
             + (f": amount {_between(amounts)} {MEASURED_IN.get(matrix, '')}" if amounts else "")
             + (f", extract {_between(volumes)} mL." if volumes else ".")
         )
-    weighed = sum(row.row.full_g is not None for row in rows)
-    yield f"{weighed} amounts by weighing the bottle." if weighed else ""
+    weighed = sum(row.row.amount is None and weighed_amount(row.row) is not None for row in rows)
+    yield f"{counted(weighed, 'amount')} by weighing the bottle." if weighed else ""
     yield from _bad(report.sheet, "weights")
 
 
@@ -88,14 +90,19 @@ def _between(values: list[float]) -> str:
 def _blanks(report: Report) -> Iterator[str]:
     sheet = report.sheet
     zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero]
-    read = any(s.x == 0 and s.y is not None for c in sheet.calibrations for s in c.standards)
-    none = "The zero standard reads 0." if read else "No zero standard."
+    read = [s.used for c in sheet.calibrations for s in c.standards if s.x == 0 and s.y is not None]
+    none = (
+        "No zero standard." if not read else "The zero standard reads 0." if any(read) else "No zero standard is used."
+    )
     yield f"Zero standard {', '.join(zeros)}." if zeros else none
     nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
     if nets:
         yield f"{counted(len(nets), 'solvent blank')}, net {figure(min(nets), 3)} to {figure(max(nets), 3)}."
+    elif unjudged := sum(row.kind == "blank" and row.counted for row in sheet.rows):
+        yield f"{counted(unjudged, 'solvent blank')}, without a calibration to judge by."
     else:
-        yield "No solvent blank was read."
+        voided = any(row.kind == "blank" and row.row.readings for row in sheet.rows)
+        yield f"No solvent blank {'counts' if voided else 'was read'}."
     void = [f"{row.id} {figures.readings(row.row.readings)}" for row in sheet.rows if row.kind == "blank" and row.void]
     yield f"Void: {findings.some(void)}." if void else ""
     rezeroed = [row.id for row in sheet.rows if row.kind == "blank" and row.row.rezeroed]
@@ -118,9 +125,15 @@ def _second_source(report: Report) -> Iterator[str]:
     lots = {row.id: row.row.lot for row in report.sheet.rows if row.kind == "second-source"}
     verified = {row.calibration.id for row in report.sheet.rows if row.kind == "second-source" and row.calibration}
     without = [c.id for c in report.sheet.calibrations if c.id not in verified and c.standards]
-    yield "None was read." if not found else f"None for {', '.join(without)}." if without else ""
+    counts = any(finding.rows[0] in lots for finding in found)
+    yield "None was read." if not lots else f"None for {', '.join(without)}." if without and counts else ""
+    void = [row.id for row in report.sheet.rows if row.kind == "second-source" and row.void]
+    yield f"Void: {findings.some(void)}." if void else ""
     for finding in found:
-        lot = lots.get(finding.rows[0])
+        if finding.rows[0] not in lots:  # of a calibration
+            yield f"{finding.state.upper()} {finding.why}."
+            continue
+        lot = lots[finding.rows[0]]
         value = "not read" if finding.value is None else f"{finding.value:.1f} %"
         why = f" ({finding.why})" if finding.why else ""
         yield f"{finding.rows[0]} lot {lot or 'not recorded'}: {value}, {finding.state}{why}."
@@ -205,9 +218,10 @@ def _corrections(report: Report) -> Iterator[str]:
 def _order(report: Report) -> Iterator[str]:
     bad = list(_bad(report.sheet, "order"))
     timed = sum(row.row.at is not None for row in report.sheet.rows if row.counted)
-    yield f"{timed} of {sum(row.counted for row in report.sheet.rows)} rows read have their time" + (
-        "." if bad else ", and times run forward."
-    )
+    read = sum(row.counted for row in report.sheet.rows)
+    have = f"{timed} of {counted(read, 'row')} read {'has its' if read == 1 else 'have their'} time"
+    forward = "." if bad or timed < 2 else ", and times run forward."
+    yield f"{have}{forward}" if read else "No row is read."
     late = [f"{each.row} by {each.minutes:.0f} min" for each in report.audit.late]
     yield f"Entered late: {findings.some(late, 4)}." if late else ""
     early = [f"{each.row} by {-each.minutes:.0f} min" for each in report.audit.early]
@@ -231,7 +245,13 @@ def _study(report: Report) -> Iterator[str]:
     elif opened is None:
         yield f"studied {limits.studied}."
     else:
-        yield f"studied {limits.studied}, {(opened.date() - limits.studied).days} days before the run."
+        days = (opened.date() - limits.studied).days
+        when = (
+            "on the day of the run"
+            if not days
+            else f"{counted(abs(days), 'day')} {'before' if days > 0 else 'after'} the run"
+        )
+        yield f"studied {limits.studied}, {when}."
     yield from _bad(report.sheet, "study")
 
 

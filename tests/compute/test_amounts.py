@@ -13,6 +13,10 @@ NOTHING: Table = {}
 LIMITS: Table = {"detection": 0.5, "reporting": 2, "nominal_amount": 1000, "nominal_extract_ml": 100}
 
 
+def given(fields: Table) -> Table:
+    return {name: value for name, value in fields.items() if value is not None}
+
+
 def one(*readings: float, method: Table | None = None, **fields: Any) -> Table:
     return rows(results([row("A", *readings, **fields)], method={"limits": LIMITS} | (method or {})))["A"]
 
@@ -237,8 +241,7 @@ def test_a_dish_that_gives_no_solids_content_leaves_the_row_without_a_result(
 ) -> None:
     """It was weighed for a result on dry weight: that is none as received."""
     weighed = {"dish_g": dish, "wet_g": wet, "dry_g": dry}
-    fields = {name: value for name, value in weighed.items() if value is not None}
-    result = results([row("A", 0.25, matrix="solid", amount=10, **fields)], method={"unit": "mg/kg"})
+    result = results([row("A", 0.25, matrix="solid", amount=10) | given(weighed)], method={"unit": "mg/kg"})
     assert (result["rows"][0]["result"], result["rows"][0]["factor"]) == (None, None)
     (found,) = findings(result, "amounts")
     assert (found["state"], found["why"]) == ("fail", "its dish as weighed gives no solids content: no result")
@@ -256,5 +259,5 @@ def test_a_dish_that_gives_no_solids_content_leaves_the_row_without_a_result(
     ],
 )
 def test_a_dish_that_is_not_weighed_in_full_is_told(fields: Table, missing: list[str]) -> None:
-    result = results([row("A", 0.25, amount=10, **fields)], method={"unit": "mg/kg"})
+    result = results([row("A", 0.25, amount=10) | fields], method={"unit": "mg/kg"})
     assert [problem["path"] for problem in result["problems"]] == missing

@@ -415,8 +415,8 @@ def test_a_superseded_control_that_a_later_one_makes_good_bears_on_nothing() -> 
 
 
 def test_a_duplicate_without_a_result_of_its_own_says_so() -> None:
-    bare = {"kind": "duplicate", "of": "A", "amount": None}
-    result = results([row("A", 0.25), row("DUP", 0.25, **bare)], method={"batch": {"duplicate_rpd_percent": 20}})
+    bare = row("DUP", 0.25, kind="duplicate", of="A", amount=None)
+    result = results([row("A", 0.25), bare], method={"batch": {"duplicate_rpd_percent": 20}})
     assert [f["why"] for f in findings(result, "duplicate")] == ["it has no result: not judged"]
 
 

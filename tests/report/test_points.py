@@ -1,0 +1,77 @@
+"""What a reviewer looks at first: each answer holds of the run it is given of."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+import pytest
+
+from runsheet import evaluate
+from runsheet.report import reviewer_points
+from runsheet.report.making import Report
+from tests.make import NOW, Table, at, row, run, standards
+
+A = row("A", 0.25)
+
+
+def point(name: str, queue: list[Table], **tables: Any) -> str:
+    report = Report(evaluate(run(queue, **tables), datetime.fromisoformat(NOW)))
+    return " ".join(filter(None, dict(reviewer_points.POINTS)[name](report)))
+
+
+def test_an_amount_is_by_weighing_where_the_weighing_gives_it() -> None:
+    weighed = {"full_g": 1450, "empty_g": 450}
+    bare = row("A", 0.25, amount=None)
+    assert "1 amount by weighing the bottle." in point("Weights and volumes", [bare | weighed])
+    assert "weighing" not in point("Weights and volumes", [bare | {"full_g": 1450}])
+    assert "weighing" not in point("Weights and volumes", [A | weighed])
+
+
+def test_blanks_that_were_read_are_not_said_to_be_none() -> None:
+    blank = row("SB", 0.0, kind="blank")
+    assert "No solvent blank was read." in point("Zero and blanks", [A])
+    assert "No solvent blank counts. Void: SB 0.0." in point("Zero and blanks", [A, blank | {"void": "bubble"}])
+    unjudged = point("Zero and blanks", [A, blank], standard=[])
+    assert "1 solvent blank, without a calibration to judge by." in unjudged
+
+
+def test_a_zero_standard_that_is_left_out_does_not_read_0() -> None:
+    zero = standards((0,), (0.01,), name="Z")
+    left = [each | {"use": False, "reason": "bubble"} for each in zero]
+    assert "No zero standard is used." in point("Zero and blanks", [A], standard=[*left, *standards()])
+    assert "The zero standard reads 0." in point(
+        "Zero and blanks", [A], standard=[*standards((0,), (0.0,), name="Z"), *standards()]
+    )
+    assert "No zero standard." in point("Zero and blanks", [A])
+
+
+def test_a_calibration_without_a_second_source_is_no_second_source_without_a_lot() -> None:
+    asked = {"check": {"second_source_percent": [90, 110]}}
+    none = "None was read. FAIL C1 is not verified: no second source was read on it. "
+    assert point("Second source", [A], method=asked).startswith(none)
+    source = row("ICV", 0.25, kind="second-source", expected=100, lot="X")
+    assert point("Second source", [source, A]).startswith("ICV lot X: 100.0 %")
+    assert point("Second source", [source | {"void": "bubble"}, A]).startswith("Void: ICV.")
+
+
+@pytest.mark.parametrize(
+    ("queue", "expected"),
+    [
+        ([], "No row is read."),
+        ([A | {"at": at(40)}], "1 of 1 row read has its time."),
+        ([A | {"at": at(40)}, row("B", 0.25, at=at(41))], "2 of 2 rows read have their time, and times run forward."),
+    ],
+)
+def test_times_run_forward_where_there_are_two(queue: list[Table], expected: str) -> None:
+    assert point("Order of times", queue) == expected
+
+
+@pytest.mark.parametrize(
+    ("studied", "expected"),
+    [(10, "1 day before the run"), (11, "on the day of the run"), (13, "2 days after the run")],
+)
+def test_how_old_the_detection_study_is(studied: int, expected: str) -> None:
+    limits = {"detection": 0.5, "studied": date(2026, 3, studied)}
+    told = point("Detection study", [A], method={"limits": limits}, run={"id": "T", "opened": at(0)})
+    assert f"studied 2026-03-{studied}, {expected}." in told
