@@ -173,6 +173,8 @@ def log(asked: argparse.Namespace) -> int:
         problems = opening.verify(path) if asked.verify else []
         lines = [] if asked.verify else log.lines(files.DISK.read(files.log_of(files.real(path))))
     except FileNotFoundError as error:
+        if path.is_dir():
+            raise Refusal(f"{path}: a folder stands in the file's place") from None
         if path.exists():
             raise Refusal(f"{path}: it has no edit log; one begins when it is opened for work") from None
         raise Refusal(f"{path}: {error.strerror}") from None
@@ -203,7 +205,7 @@ def _verified(path: Path, *, broken: bool) -> int:
         until = f"before {minute(change.before)}" if change.before else "since"
         was = f"{change.path}: {change.old or 'nothing'} to {change.new or 'nothing'}"
         streams.lines([f"changed outside the log, after {minute(change.after)} and {until}: {was}"])
-    answered = bool(trail_rule.answers(found.run, said))
+    answered = said.state in ("changed", "broken") and bool(trail_rule.answers(found.run, said))
     acted = ", acted on" if answered else ""
     why = f": {said.why}" if said.why else ""
     streams.lines([f"{path}: {said.words}{why}{acted}", TRAIL_LIMIT])
@@ -252,7 +254,9 @@ def found_at(path: Path) -> Readable:
             streams.tell(f"{path}: {problem}")
         raise Refusal(f"{path} cannot be computed from; nothing was changed")
     if found.ahead:
-        streams.tell(f"runsheet: {path}: {found.ahead} entries of its log are ahead of it and are counted in")
+        ahead = f"{found.ahead} entries of its log are ahead of it and are"
+        ahead = "1 entry of its log is ahead of it and is" if found.ahead == 1 else ahead
+        streams.tell(f"runsheet: {path}: {ahead} counted in")
     for note in found.notes:
         streams.tell(f"runsheet: {path}: {note}")
     said = trail.trail(found.log_bytes or found.torn or None, found.data)

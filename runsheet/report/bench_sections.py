@@ -152,7 +152,7 @@ def rows(report: Report) -> Iterator[Block]:
     )
     if any(row.kind != "sample" for row in sheet.rows):
         yield Paragraph(client_sections.kinds_legend(sheet.rows))
-    yield from client_sections.legend("".join(row.letters for row in sheet.rows), sheet)
+    yield from client_sections.legend({flag for row in sheet.rows for flag in row.flags}, sheet)
     yield Paragraph("Figures in brackets are not reported.")
 
 

@@ -17,7 +17,7 @@ from runsheet.run import kinds
 from runsheet.show import client_results, columns, findings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Collection, Iterator, Sequence
 
     from runsheet.compute.results import RowResult, Sheet
     from runsheet.show.client_results import ClientResult
@@ -35,7 +35,7 @@ def results(report: Report) -> Iterator[Block]:
     waiting = [row.id for row in sheet.rows if row.for_client and row.state == "open"]
     if waiting:
         yield Paragraph(f"Not final, no closing blank or check standard yet: {findings.some(waiting, 12)}.")
-    yield from legend("".join(line.flags for line in lines), sheet)
+    yield from legend({flag for line in lines for flag in line.given}, sheet)
     yield Paragraph(uncertainty(lines, sheet))
 
 
@@ -66,10 +66,10 @@ def table(lines: tuple[ClientResult, ...]) -> Table:
     return Table(titles, cells, tuple(at not in right for at in range(len(titles))), keys=2)
 
 
-def legend(printed: str, sheet: Sheet) -> Iterator[Block]:
-    """Say what each printed flag is."""
+def legend(given: Collection[str], sheet: Sheet) -> Iterator[Block]:
+    """Say what each of the flags given is, by the letter it is printed with."""
     letters = limits_.letters(sheet.run.method)
-    told = [f"{letters[flag]} {said}" for flag, said in columns.FLAG_WORDS.items() if letters[flag] in printed]
+    told = [f"{letters[flag]} {said}" for flag, said in columns.FLAG_WORDS.items() if flag in given]
     if told:
         yield Paragraph("Flags: " + "; ".join(told) + ".")
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import RULES
-from runsheet.figures import minute, when
+from runsheet.figures import counted, minute, when
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
 from runsheet.report.making import DIGITS, Report
 from runsheet.review import entries, signed
@@ -25,8 +25,8 @@ def quality(report: Report) -> Iterator[Block]:
     """Say the verdicts."""
     sheet = report.sheet
     yield Heading("Quality control")
-    counted = [rule.name for rule in RULES if rule.passes_counted]
-    listed = [finding for finding in sheet.quality if finding.state != "pass" or finding.rule not in counted]
+    numbered = [rule.name for rule in RULES if rule.passes_counted]
+    listed = [finding for finding in sheet.quality if finding.state != "pass" or finding.rule not in numbered]
     rows = tuple(
         (
             f.rule,
@@ -39,10 +39,11 @@ def quality(report: Report) -> Iterator[Block]:
     )
     if rows:
         yield Table(("rule", "rows", "value", "limits", "verdict"), rows, (True, True, False, False, True))
-    for rule in counted:
+    for rule in numbered:
         count = sum(finding.rule == rule and finding.state == "pass" for finding in sheet.quality)
+        more = " more" if any(finding.rule == rule for finding in listed) else ""
         if count:
-            yield Paragraph(f"{rule}: {count} more, all pass.")
+            yield Paragraph(f"{rule}: {count}{more}, {'which passes' if count == 1 else 'all pass'}.")
 
 
 def findings_found(report: Report) -> Iterator[Block]:
@@ -94,7 +95,8 @@ def corrections(report: Report) -> Iterator[Block]:
         rows = tuple((minute(c.time), c.who, c.what, c.old, c.new, c.reason) for c in found.corrections)
         yield Table(("entered", "by", "what", "was", "is", "why"), rows, (True,) * 6)
     else:
-        yield Paragraph(f"None of {found.entries} entries replaced another.")
+        count = f"None of {counted(found.entries, 'entry', 'entries')}"
+        yield Paragraph(f"{count} replaced another once readings had begun, notes apart.")
     told = tuple(entries.words(found))
     late, early, within = (each.total_seconds() for each in (entries.LATE, entries.EARLY, entries.BULK_WITHIN))
     none = (
@@ -115,7 +117,8 @@ def corrections(report: Report) -> Iterator[Block]:
         names = findings.some(found.unknown)
         yield Paragraph(f"Read before the log begins, so the time of entry is not known: {names}.")
     if found.faults:
-        yield Paragraph(f"{found.faults} steps of the log could not be followed: runsheet log --verify says which.")
+        steps = counted(found.faults, "step")
+        yield Paragraph(f"{steps} of the log could not be followed: runsheet log --verify says which.")
 
 
 def signatures(report: Report) -> Iterator[Block]:

@@ -73,7 +73,11 @@ def batches(report: Report) -> Iterator[Block]:
     if report.sheet.run.batch:
         yield typed(report.sheet.run.batch, Batch)
     else:
-        yield Paragraph("None is given: the whole queue is one batch. When and by whom it was extracted is not given.")
+        extracted = any(row.extracted for row in report.sheet.run.queue)
+        when = (
+            "When it was extracted stands with its rows, by whom" if extracted else "When and by whom it was extracted"
+        )
+        yield Paragraph(f"None is given: the whole queue is one batch. {when} is not given.")
 
 
 def rows(report: Report) -> Iterator[Block]:

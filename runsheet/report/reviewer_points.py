@@ -206,8 +206,10 @@ def _corrections(report: Report) -> Iterator[str]:
         entries = f"{count or 'No'} {'entry was' if count == 1 else 'entries were'} corrected"
         without = f", {report.audit.unreasoned} of them without a reason" if report.audit.unreasoned else ""
         yield f"{entries}{without}, by the edit log ({report.trail.words})."
-    else:
+    elif report.trail.state == "none":
         yield "No edit log beside the document."
+    else:
+        yield f"The edit log has no entry of a person ({report.trail.words})."
     if outside := report.trail.outside:
         places = findings.some([each.path for each in outside], 4)
         yield f"{counted(len(outside), 'value')} changed outside it: {places}."

@@ -17,6 +17,8 @@ import hashlib
 from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
+from runsheet.compute.rules import BY_NAME
+from runsheet.figures import counted
 from runsheet.run import edit
 from runsheet.run.model import Amendment, Signature
 from runsheet.run.text import write
@@ -108,7 +110,9 @@ def refusal(sheet: Sheet, name: str, entered_by: Iterable[str] = ()) -> str:
     open_ = [f for f in sheet.quality if f.state == "fail" and not f.acted_on]
     if open_:
         rows = f" {' '.join(open_[0].rows[:3])}" if open_[0].rows else ""
-        return f"no action is noted on {len(open_)} failing, first {open_[0].rule}{rows} (t in the QC pane)"
+        rule = BY_NAME.get(open_[0].rule)
+        where = "QC pane" if rule is not None and not rule.actable else "t in the QC pane"
+        return f"{counted(len(open_), 'failure')} not acted on, first {open_[0].rule}{rows} ({where})"
     if any(finding.rule == "trail" and not finding.acted_on for finding in sheet.quality):
         return "the document was changed outside its log, and no action is noted on it (t in the QC pane)"
     return ""

@@ -17,7 +17,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.rules import BY_NAME, notebook
-from runsheet.figures import figure, minute, visible
+from runsheet.figures import counted, figure, minute, visible
 from runsheet.review import entries, signing
 from runsheet.run.kinds import SOLVENT_STANDARDS
 from runsheet.show import findings
@@ -173,4 +173,5 @@ def _logged(audit: Audit) -> Iterator[_Exception]:
     for words in entries.words(audit):
         yield _Exception("entry times", f"entry times: {words}")
     if audit.faults:
-        yield _Exception("", f"{audit.faults} steps of the log could not be followed: runsheet log --verify says which")
+        steps = counted(audit.faults, "step")
+        yield _Exception("", f"{steps} of the log could not be followed: runsheet log --verify says which")

@@ -55,6 +55,8 @@ class ClientResult(NamedTuple):
     collected: str
     rows: tuple[str, ...]
     """The rows it comes from."""
+    given: tuple[str, ...] = ()
+    """The flags, by our letters."""
 
 
 def results(sheet: Sheet) -> tuple[ClientResult, ...]:
@@ -107,6 +109,7 @@ def _read(row: RowResult, sheet: Sheet) -> ClientResult:
         detection=row.detection,
         reporting=row.reporting,
         flags=row.letters,
+        given=row.flags,
         analysed="" if row.row.at is None else row.row.at.date().isoformat(),
     )
     return _with_uncertainty(line, row.expanded, [row], sheet)
@@ -122,6 +125,7 @@ def _polar(made: FractionsResult, rows: list[RowResult], sheet: Sheet) -> Client
         analyte=ANALYTES["polar"],
         result=made.reported["polar"] or "no result",
         flags="".join(printed[flag] for flag in made.flags),
+        given=made.flags,
         analysed="",
         rows=(whole.id, part.id),
     )

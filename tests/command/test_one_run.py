@@ -236,6 +236,32 @@ def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFi
     assert capsys.readouterr().err.count("run.toml: it has no edit log; one begins when it is opened for work") == 2
 
 
+def test_a_folder_is_not_said_to_be_opened_for_work(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["log", str(tmp_path)]) == 2
+    assert capsys.readouterr().err.endswith(": a folder stands in the file's place\n")
+
+
+def test_one_entry_ahead_is_one_and_a_log_that_is_whole_was_not_acted_on(
+    soil: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from runsheet.run import edit
+    from runsheet.run.disk import store
+
+    now = demo.NOW["soil-day"]
+    opened = store.open_for_writing(soil, "tester", now)
+    action = {"rule": "trail", "rows": [], "taken": "nothing was wrong", "by": "R. Holt", "at": now}
+    opened.accept([edit.insert_row(opened.run, "action", 1, action)], now)
+    opened.flush()
+    before = soil.read_bytes()
+    assert main(["log", str(soil), "--verify"]) == 0
+    assert ": log whole\n" in capsys.readouterr().out
+    opened.accept([edit.set_value(opened.run, "queue[1].note", "looked at twice")], now)
+    opened.close()
+    soil.write_bytes(before)
+    main(["check", str(soil), *NOW])
+    assert "1 entry of its log is ahead of it and is counted in" in capsys.readouterr().err
+
+
 def test_a_pipe_in_the_place_of_the_log_hangs_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "run.toml"
     path.write_text(demo.text("water-day"), encoding="utf-8")

@@ -10,6 +10,7 @@ import pytest
 from runsheet import evaluate
 from runsheet.report import reviewer_points
 from runsheet.report.making import Report
+from runsheet.review.trail import Trail
 from tests.make import NOW, Table, at, row, run, standards
 
 A = row("A", 0.25)
@@ -75,3 +76,12 @@ def test_how_old_the_detection_study_is(studied: int, expected: str) -> None:
     limits = {"detection": 0.5, "studied": date(2026, 3, studied)}
     told = point("Detection study", [A], method={"limits": limits}, run={"id": "T", "opened": at(0)})
     assert f"studied 2026-03-{studied}, {expected}." in told
+
+
+def test_a_log_without_an_entry_is_a_log() -> None:
+    sheet = evaluate(run([A]), datetime.fromisoformat(NOW))
+    corrections = dict(reviewer_points.POINTS)["Corrections"]
+    assert "No edit log beside the document." in list(corrections(Report(sheet)))
+    begun = list(corrections(Report(sheet, trail=Trail("whole"))))
+    assert "The edit log has no entry of a person (log whole)." in begun
+    assert "No edit log beside the document." not in begun

@@ -112,7 +112,7 @@ def test_a_disagreement_stands_as_a_finding_until_the_sheet_is_corrected(soil: P
     assert [str(value) for value in made.document.review[at].readings] == ["0.061"]
     why = f"typed again from the notebook as 0.061, the sheet has {has}"
     assert [(f.rows, f.why) for f in made.sheet.quality if f.rule == "review" and f.why] == [((row.id,), why)]
-    assert signing.refusal(made.sheet, "M. Tarn").startswith("no action is noted on 2 failing")
+    assert signing.refusal(made.sheet, "M. Tarn").startswith("2 failures not acted on, first ")
     made, _ = drive(soil, "f4", "slash", typed(row.id), typed("0.061"), typed("misread the notebook"))
     assert [str(value) for value in made.document.queue[place].readings] == ["0.061"]
     assert {f.state for f in made.sheet.quality if f.rule == "review"} == {"pass"}

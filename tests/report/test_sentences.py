@@ -1,0 +1,63 @@
+"""Sentences of the report that a run could make false."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+import pytest
+
+from runsheet import evaluate
+from runsheet.report import client_sections, quality_sections, record_sections
+from runsheet.report.blocks import Paragraph
+from runsheet.report.making import NO_LOG, Report
+from runsheet.review.entries import Audit
+from tests.make import NOW, Table, at, row, run
+
+A = row("A", 0.25, at=at(60))
+LIMITS = {"detection": 0.5, "reporting": 2.0, "nominal_amount": 1000, "nominal_extract_ml": 100}
+
+
+def made(queue: list[Table], audit: Audit | None = None, **tables: Any) -> Report:
+    return Report(evaluate(run(queue, **tables), datetime.fromisoformat(NOW)), audit or NO_LOG)
+
+
+def paragraphs(blocks: Any) -> list[str]:
+    return [block.text for block in blocks if isinstance(block, Paragraph)]
+
+
+def test_the_legend_has_the_flags_that_are_given_whatever_letters_are_printed() -> None:
+    low = row("A", 0.001)
+    told = paragraphs(client_sections.results(made([low], method={"limits": LIMITS, "flags": {"U": "ND"}})))
+    flags = next(each for each in told if each.startswith("Flags:"))
+    assert flags.startswith("Flags: ND ")
+    assert "; D " not in flags
+
+
+def test_passes_are_more_only_where_others_are_listed() -> None:
+    held = {"holding": {"collection_to_analysis_days": 1}}
+    early = {"id": "A", "collected": at(0)}
+    late = {"id": "B", "collected": at(-3 * 24 * 60)}
+    one = paragraphs(quality_sections.quality(made([A], method=held, sample=[early])))
+    assert one == ["holding: 1, which passes."]
+    both = made([A, row("B", 0.25, at=at(61))], method=held, sample=[early, late])
+    assert paragraphs(quality_sections.quality(both)) == ["holding: 1 more, which passes."]
+
+
+@pytest.mark.parametrize(
+    ("entries", "faults", "expected"),
+    [
+        (1, 0, "None of 1 entry replaced another once readings had begun, notes apart."),
+        (5, 1, "1 step of the log could not be followed: runsheet log --verify says which."),
+    ],
+)
+def test_what_the_log_has_is_counted(entries: int, faults: int, expected: str) -> None:
+    told = paragraphs(quality_sections.corrections(made([A], Audit(entries=entries, faults=faults))))
+    assert expected in told
+
+
+def test_when_a_row_was_extracted_is_not_said_to_be_not_given() -> None:
+    (none,) = paragraphs(record_sections.batches(made([A])))
+    assert none.endswith("When and by whom it was extracted is not given.")
+    (given,) = paragraphs(record_sections.batches(made([A | {"extracted": at(0)}])))
+    assert given.endswith("When it was extracted stands with its rows, by whom is not given.")
