@@ -36,7 +36,9 @@ def open_history(context: Context) -> None:
     if context.session.history is None:
         context.say("the runs of this folder are still being looked at, or there is no reading them")
     elif context.session.history.unread:
-        words = f"{context.session.history.unread} runs of this folder are not read yet. Read them now? y/n:"
+        unread = context.session.history.unread
+        runs, them = (f"{unread} runs of this folder are", "them") if unread > 1 else ("1 run of this folder is", "it")
+        words = f"{runs} not read yet. Read {them} now? y/n:"
         context.ask(words, lambda answer: _read(context) if answer.strip().lower().startswith("y") else _list(context))
     else:
         _list(context)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import notebook
+from runsheet.figures import counted
 from runsheet.review import signing, walk
 from runsheet.run import edit, entry
 from runsheet.run.disk.lock import login
@@ -144,11 +145,13 @@ class Walk:
 
     def _leave(self) -> None:
         self.context.close_page()
-        self.context.say(f"left: {len(self.rows)} rows and {len(self.exceptions)} exceptions are open; V goes on")
+        rows, exceptions = counted(len(self.rows), "row"), counted(len(self.exceptions), "exception")
+        self.context.say(f"left: {rows} and {exceptions} are open; V goes on")
 
     def _done(self) -> str:
         differ = [f.rows[0] for f in self.context.session.sheet.quality if f.rule == "review" and f.state == "fail"]
         if differ:
             rows = f"{len(differ)} rows differ" if len(differ) > 1 else "1 row differs"
             return f"{rows}: correct {differ[0]} with its reason, or V types it again; then S signs"
-        return f"{self.exception_count} exceptions seen, {self.row_count} rows typed again; S signs"
+        seen, typed = counted(self.exception_count, "exception"), counted(self.row_count, "row")
+        return f"{seen} seen, {typed} typed again; S signs"

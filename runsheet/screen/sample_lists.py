@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runsheet.figures import counted
 from runsheet.run.disk import files
 from runsheet.screen.content import Content
 from runsheet.work import batch_plan, sample_list
@@ -88,7 +89,7 @@ class _List:
         told = [f"WRONG {'; '.join(why)}: {self._text(line)}" for line, why in wrong.items()]
         told += [f"left out: {text}" for text in self.left_out]
         lines = [*told, *batch_plan.preview(run, made.rows, warnings)]
-        count = f"Add {len(made.rows)} rows for {len(planned)} samples"
+        count = f"Add {counted(len(made.rows), 'row')} for {counted(len(planned), 'sample')}"
         edits = batch_plan.edits(run, made.rows, made.samples, len(run.queue) + 1)
 
         def choose(number: int) -> None:

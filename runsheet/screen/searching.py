@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.figures import counted
 from runsheet.screen.grid import Filter
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ def turn_filter(bench: Bench) -> None:
     now = bench.grid.filter and bench.grid.filter.name
     bench.grid.filter = FILTERS[(names.index(now) + 1) % len(FILTERS)]
     bench.recompute()
-    bench.say(f"shown: {bench.grid.filter.name if bench.grid.filter else 'all'}, {len(bench.grid.items)} rows")
+    rows = counted(len(bench.grid.items), "row")
+    bench.say(f"shown: {bench.grid.filter.name if bench.grid.filter else 'all'}, {rows}")
 
 
 def search(bench: Bench) -> None:

@@ -17,6 +17,7 @@ from runsheet import tables
 from runsheet.compute.brackets import asked_for, left_good
 from runsheet.compute.readings import calibration_of
 from runsheet.compute.sheet import evaluate
+from runsheet.figures import counted
 from runsheet.run import edit
 from runsheet.run.kinds import EVENTS, SOLVENT_STANDARDS, WORDS
 from runsheet.run.model import Row, Sample
@@ -237,7 +238,8 @@ def edits(run: Run, rows: Iterable[Row], samples: Iterable[Sample], at: int) -> 
 def preview(run: Run, rows: Sequence[Row], problems: Iterable[Problem]) -> list[str]:
     """Lines that say what would be inserted, what the bench has to add to it, and what is wrong with the list."""
     many = Counter(WORDS[row.kind] for row in rows)
-    said = [f"{len(rows)} rows: {', '.join(f'{n} {word}' for word, n in many.items())}"] if rows else ["no rows"]
+    kinds = ", ".join(f"{n} {word}" for word, n in many.items())
+    said = [f"{counted(len(rows), 'row')}: {kinds}" if rows else "no rows"]
     unsaid = (row for row in rows if row.silica_gel is None and row.kind not in SOLVENT_STANDARDS)
     if run.method.fraction is None and any(unsaid):
         said.append("the method does not say which fraction it reads: planned as oil and grease, without silica gel")

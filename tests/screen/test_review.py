@@ -74,6 +74,11 @@ def test_a_whole_walk_is_kept_in_the_document_and_the_log(soil: Path) -> None:
     assert {f.state for f in made.sheet.quality if f.rule == "review"} == {"pass"}
 
 
+def test_one_row_that_is_left_of_a_walk_is_one(soil: Path) -> None:
+    _, seen = drive(soil, *BEGIN, *map(answer, ROWS[:4]), "escape")
+    assert f"left: 1 row and {len(EXCEPTIONS)} exceptions are open; V goes on" in "\n".join(seen)
+
+
 def test_a_remark_is_kept_with_its_exception(soil: Path) -> None:
     made, _ = drive(soil, *BEGIN, *map(answer, ROWS), typed("asked M. Tarn"), "escape")
     assert [(entry.exception, entry.note) for entry in made.document.review[5:]] == [(EXCEPTIONS[0], "asked M. Tarn")]

@@ -265,6 +265,10 @@ def test_a_generated_id_is_never_one_of_the_list() -> None:
     assert kinds(planned(run(method=METHOD), "SB1\nMB1"))[:6] == ["SB2", "ICV1", "CCV1", "MB2", "LCS1", "SB1"]
 
 
+def test_a_preview_of_one_row_counts_one() -> None:
+    assert batch_plan.preview(run(), run([row("A")]).queue, [])[0] == "1 row: 1 sample"
+
+
 def test_a_preview_counts_and_lists() -> None:
     found, problems = sample_list.parse("OS-1,950\nOS-2,x", run(method=METHOD), CLOCK)
     made = batch_plan.plan(run(method=METHOD), found, None, CLOCK)

@@ -15,6 +15,7 @@ import errno
 import os
 from typing import TYPE_CHECKING, NamedTuple
 
+from runsheet.figures import counted
 from runsheet.run.disk import files, log, state
 from runsheet.run.disk.files import Disk, digest
 
@@ -213,7 +214,9 @@ def _elsewhere(path: Path, piece: bytes, document: Path) -> str:
     """What is said of a rescue that begins from a document like this one, whose log was never written."""
     count = sum(step.count for step in log.parse(piece).steps)
     where = files.log_of(document).name
-    return f"{count} entries typed into a document like this are kept in {path}; copied here as {where} they count"
+    are, they = ("is", "it counts") if count == 1 else ("are", "they count")
+    entries = counted(count, "entry", "entries")
+    return f"{entries} typed into a document like this {are} kept in {path}; copied here as {where} {they}"
 
 
 def _begun(whole: bytes) -> str:
