@@ -126,7 +126,7 @@ def _due(
     left = None if readings is None else readings - open_.readings
     minutes = open_.minutes(now)
     minutes_left = None if every_minutes is None or minutes is None else every_minutes - minutes
-    if open_.readings == 0 and not more:
+    if not more:
         return DueResult(what, "ok", left, None, readings, every_minutes)
     state = _urgency([(left, readings), (minutes_left, every_minutes)])
     return DueResult(what, state, left, minutes_left, readings, every_minutes)

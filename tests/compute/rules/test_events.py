@@ -564,3 +564,15 @@ def test_a_row_read_before_the_one_above_it_has_times_that_say_so(
     assert [f["why"] for f in findings(result, "clock")] == [
         f"read at {expected[0]}, before A above it, at {expected[1]}"
     ]
+
+
+def test_nothing_is_due_once_nothing_is_left_to_read() -> None:
+    method = {"blank": {"every_readings": 5, "every_minutes": 60}, "check": {"every_readings": 5}}
+    queue = [blank("SB", at=at(40)), *(sample(f"A{n}", at=at(41 + n)) for n in range(7))]
+    read = results(queue, method=method)["due"]
+    assert [(each["state"], each["readings_left"], each["minutes_left"]) for each in read] == [
+        ("ok", -2, None),
+        ("ok", -2, None),
+    ]
+    more = results([*queue, row("B")], method=method)["due"]
+    assert [each["state"] for each in more] == ["overdue", "overdue"]
