@@ -69,7 +69,7 @@ def table(lines: tuple[ClientResult, ...]) -> Table:
 def legend(given: Collection[str], sheet: Sheet) -> Iterator[Block]:
     """Say what each of the flags given is, by the letter it is printed with."""
     letters = limits_.letters(sheet.run.method)
-    told = [f"{letters[flag]} {said}" for flag, said in columns.FLAG_WORDS.items() if flag in given]
+    told = [f"{letters[flag]} {said}" for flag, said in columns.flag_words(sheet.run.method).items() if flag in given]
     if told:
         yield Paragraph("Flags: " + "; ".join(told) + ".")
 

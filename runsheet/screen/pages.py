@@ -42,7 +42,7 @@ def help_texts(context: Context) -> list[str]:
         f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(context.commands)
     ]
     legend = [f"  {short:5} {kinds.WORDS[kind]}" for kind, short in kinds.ABBREVIATIONS.items() if short]
-    flags = [f"  {flag:5} {words}" for flag, words in columns.FLAG_WORDS.items()]
+    flags = [f"  {flag:5} {words}" for flag, words in columns.flag_words(context.session.run.method).items()]
     width = max(20, context.width - 2)
     guide = [line for text_line in guide for line in _wrapped(text_line, width)]
     table = [line for text_line in table for line in _wrapped(text_line, width)]

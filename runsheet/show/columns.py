@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from runsheet.compute.results import RowResult, SetupResult, StandardResult
+    from runsheet.run.model import Method
 
 T = TypeVar("T")
 
@@ -30,6 +31,20 @@ FLAG_WORDS = {
     "Y": "not preserved as it should be",
 }
 """U and J as in the EPA National Functional Guidelines; B, D, E and H are laboratory flags; Q and Y are ours."""
+
+
+def flag_words(method: Method) -> dict[str, str]:
+    """Each flag in words, U and E as the method gives them."""
+    limits, curve = method.limits, method.calibration
+    detection = limits is not None and limits.detection is not None
+    low = "detection" if detection and method.estimates is not False else "reporting"
+    least = detection and method.nondetect == "detection"
+    printed = "it" if low == ("detection" if least else "reporting") else "the reporting limit"
+    words = f"below the {low} limit, reported as less than {printed}"
+    words += ", below the detection limit as less than that" if least and low == "reporting" else ""
+    over = FLAG_WORDS["E"]
+    over += ", or the absorbance the method allows" if curve is not None and curve.max_absorbance is not None else ""
+    return {**FLAG_WORDS, "U": words, "E": over}
 
 
 @dataclass(frozen=True, slots=True)

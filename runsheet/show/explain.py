@@ -15,7 +15,7 @@ from runsheet.compute.setup import SETUP_CHECKS
 from runsheet.figures import beside, figure, signal
 from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, SPIKES
 from runsheet.show import stands_on
-from runsheet.show.columns import FLAG_WORDS
+from runsheet.show.columns import flag_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -56,7 +56,10 @@ def _flag(flag: str, row: RowResult, sheet: Sheet) -> list[str]:
     """A flag in words, with the letter that is printed where the method prints another, and what gave it."""
     letter = limits.letters(sheet.run.method)[flag]
     printed = flag if letter == flag else f"{flag}, printed {letter}"
-    return [f"{printed}: {FLAG_WORDS[flag]}", *(f"  {why}" for why in stands_on.reasons(row, sheet, flag))]
+    return [
+        f"{printed}: {flag_words(sheet.run.method)[flag]}",
+        *(f"  {why}" for why in stands_on.reasons(row, sheet, flag)),
+    ]
 
 
 def _signal_unit(row: RowResult) -> str:

@@ -31,12 +31,23 @@ def over_range(run: Computed) -> Iterator[Finding]:
     """No reported row is above the calibrated range."""
     for row in run.read:
         if row.is_reported and "E" in row.flags:
-            high = row.calibration.high if row.calibration else None
-            why = "above the range it was calibrated in, and reported"
+            high, why = _above(row, run)
             yield Finding(
                 "over-range", (row.id,), row.extract, None, high, "fail", why, "mg/L of extract",
                 run.reach.of_row(row), read_at=row.row.at,
             )  # fmt: skip
+
+
+def _above(row: RowResult, run: Computed) -> tuple[float | None, str]:
+    """What a row with E is above, and that it is reported: the curve, its range, or what the photometer may read."""
+    high = row.calibration.high if row.calibration else None
+    if row.extract is None:
+        return high, "off the curve it was calibrated by, and reported"
+    most = optional(run.run.method.calibration and run.run.method.calibration.max_absorbance)
+    if most is None or row.mean is None or (high is not None and not at_most(row.extract, high)):
+        return high, "above the range it was calibrated in, and reported"
+    reads, allowed = against(row.mean, most, ".4g")
+    return None, f"reads {reads} A, above the {allowed} A the method allows, and reported"
 
 
 def negative(run: Computed) -> Iterator[Finding]:

@@ -197,6 +197,22 @@ def test_over_range(queue: list[Table], expected: list[tuple[Any, ...]]) -> None
     assert verdict(results(queue, method=METHOD), "over-range") == said(*expected)
 
 
+MOST = {"calibration": {"max_absorbance": 0.4}}
+
+
+@pytest.mark.parametrize(
+    ("reading", "method", "why", "high"),
+    [
+        (0.6, {}, "above the range it was calibrated in, and reported", 200),
+        (0.45, MOST, "reads 0.45 A, above the 0.4 A the method allows, and reported", None),
+        (0.6, MOST, "above the range it was calibrated in, and reported", 200),
+    ],
+)  # fmt: skip
+def test_what_a_row_is_above_is_what_it_is_above(reading: float, method: Table, why: str, high: float | None) -> None:
+    (found,) = findings(results([row("A", reading)], method=method), "over-range")
+    assert (found["why"], found["high"]) == (why, high)
+
+
 def test_a_sample_above_the_range_has_e_and_no_q_and_a_control_above_it_gives_q() -> None:
     method = METHOD | {"check": {}}
     assert rows(results([sample("A", 20.1)], method=method))["A"]["flags"] == ["E"]
