@@ -8,6 +8,7 @@ A stability check needs two readings to say anything.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.compare import at_most
@@ -92,7 +93,7 @@ def _warm_up(setup: Setup, limit: float | None, times: list[datetime], now: date
     if limit is None or at_most(limit, minutes):
         return SetupResult(setup, "pass", minutes, limit, "min", "")
     if first is None:
-        return SetupResult(setup, "todo", minutes, limit, "min", f"{limit - minutes:.0f} min of {limit:g} left")
+        return SetupResult(setup, "todo", minutes, limit, "min", f"{math.ceil(limit - minutes)} min of {limit:g} left")
     short, least = against(minutes, limit, ".0f")
     why = f"first reading {short} min after the lamp, limit {least}"
     return SetupResult(setup, "fail", minutes, limit, "min", why)

@@ -205,7 +205,7 @@ def _first(sheet: Sheet, rows: Iterable[Row]) -> str:
     curves = [calibration_of(row, sheet.calibrations) for row in rows]
     failing = sorted({curve.id for curve in curves if curve is not None and curve.state != "pass"})
     if failing:
-        return f"calibrate again first: {', '.join(failing)} does not pass"
+        return f"calibrate again first: {', '.join(failing)} do{'es' * (len(failing) == 1)} not pass"
     return "calibrate first: no curve of this cell was read in full" if None in curves else ""
 
 

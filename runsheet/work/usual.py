@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet.compute import calibration
 from runsheet.compute.amounts import MATRIX_OF_UNIT, concentration
 from runsheet.compute.photometry import absorbance, signals, transmittance
-from runsheet.figures import figure
+from runsheet.figures import against, figure
 from runsheet.run.kinds import WORDS
 from runsheet.run.model import Setup
 
@@ -72,7 +72,8 @@ def while_warming(run: Run, now: datetime) -> str:
     minutes = (now - on).total_seconds() / 60
     if minutes >= float(asked) or any(row.readings and row.at is not None and row.at >= on for row in rows):
         return ""
-    return f"the lamp is on for {minutes:.0f} min, the method asks for {figure(float(asked))}"
+    on_for, wanted = against(minutes, float(asked), ".0f")
+    return f"the lamp is on for {on_for} min, the method asks for {wanted}"
 
 
 def odd_level(run: Run, name: str) -> tuple[str, float] | None:

@@ -15,6 +15,7 @@ from runsheet.compute.compare import at_most, below, equal
 from runsheet.compute.sheet import evaluate
 from runsheet.figures import figure, one_decimal
 from runsheet.run.model import Drift, Model, Weighting, ZeroStandard
+from runsheet.show import state
 from runsheet.show.findings import some
 
 if TYPE_CHECKING:
@@ -91,6 +92,8 @@ class Alternative:
     """Of the used preparations of the lowest level, the largest."""
     state: State
     """Of the whole run."""
+    said: str
+    """That state in words, with its numbers."""
     curve_state: Verdict
 
 
@@ -204,6 +207,7 @@ def _compared(what: str, sheet: Sheet, other: Sheet, curve: CalibrationResult) -
         curve.rse_percent,
         _lowest_error(curve),
         other.state,
+        state.short(other),
         curve.state,
     )
 
@@ -249,15 +253,24 @@ def effect(finding: Finding, sheet: Sheet) -> str:
     if other is None:
         return f"{many}; a verdict, no figure hangs on it"
     there = {row.id: row for row in evaluate(other, sheet.now).rows}
-    moves = [_move(row, there[row.id]) for row in sheet.rows if row.id in finding.affects]
-    known = [move for move in moves if move.percent is not None]
-    if len(known) < len(moves):
+    affected = [row for row in sheet.rows if row.id in finding.affects]
+    moves = [_move(row, there[row.id]) for row in affected]
+    if any(move.difference is None for move in moves):
         return f"{many}; without it not every one has a result"
-    largest = max(known, key=lambda move: abs(move.percent or 0))
-    if not largest.difference:
+    if not any(move.difference for move in moves):
         return f"{many}; without it none moves"
-    beyond = ", beyond its U" if any(move.beyond for move in moves) else ", within its U"
-    return f"{many}; without it {largest.id} moves most, by {figure(abs(largest.percent or 0), 2)} %{beyond}"
+    largest = max(moves, key=lambda move: (abs(move.percent or 0), abs(move.difference or 0)))
+    by = figure(abs(largest.difference or 0), 2) if largest.percent is None else f"{figure(abs(largest.percent), 2)} %"
+    return f"{many}; without it {largest.id} moves most, by {by}{_beside_u(largest, moves, affected)}"
+
+
+def _beside_u(largest: Move, moves: list[Move], rows: list[RowResult]) -> str:
+    """Whether the largest move, else another, is beyond its U; nothing of a U that is not there."""
+    if largest.beyond:
+        return ", beyond its U"
+    if others := [move.id for move in moves if move.beyond]:
+        return f", and {some(others, 4)} beyond {'its' if len(others) == 1 else 'their'} U"
+    return "" if any(row.expanded is None for row in rows) else ", within its U"
 
 
 def _without_named(finding: Finding, sheet: Sheet) -> Run | None:
@@ -363,7 +376,7 @@ def lines(alternative: Alternative) -> list[str]:
     r = "" if alternative.r is None else f"r {alternative.r:.5f}, "
     parts = (("RSE", alternative.rse_percent), ("error at the lowest level", alternative.lowest_error_percent))
     said = [f"{words} {one_decimal(value)} %, " for words, value in parts if value is not None]
-    curve = f"the curve {r}{''.join(said)}{alternative.curve_state}; the run: {alternative.state}"
+    curve = f"the curve {r}{''.join(said)}{alternative.curve_state}; the run: {alternative.said}"
     head = f"{'id':10} {'result':>9} {'instead':>9} {'moves':>9} {'%':>7}"
     return [material(alternative), curve, head, *map(_line, alternative.moves)]
 

@@ -75,3 +75,8 @@ def test_warm_up_to_the_first_standard_else_to_now(lamp: int, read: bool, value:
 def test_absent_limit_does_not_apply() -> None:
     found = judged({"check": "zero", "readings": [1.0]}, limits={"dark_percent": 0.1})
     assert (found["value"], found["limit"], found["state"]) == (1.0, None, "pass")
+
+
+def test_a_lamp_that_is_not_warm_has_a_minute_left() -> None:
+    found = judged({"check": "warm-up", "started": at(240 - 14.7)}, standard=[])
+    assert (found["state"], found["why"]) == ("todo", "1 min of 15 left")

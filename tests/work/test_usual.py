@@ -133,6 +133,8 @@ def test_the_first_reading_after_the_lamp_was_put_on_is_told_how_long_it_is_on()
     lamp = replace(next(each for each in run.setup if each.check == "warm-up"), started=on_at)
     cold = replace(run, setup=(*run.setup, lamp))
     assert usual.while_warming(cold, on_at + timedelta(minutes=4)) == "the lamp is on for 4 min, the method asks for 15"
+    almost = "the lamp is on for 14.7 min, the method asks for 15"
+    assert usual.while_warming(cold, on_at + timedelta(minutes=14.7)) == almost
     assert usual.while_warming(cold, on_at + timedelta(minutes=15)) == ""
     read_since = replace(cold.queue[-1], readings=(Decimal("0.1"),), at=on_at + timedelta(minutes=3))
     assert usual.while_warming(replace(cold, queue=(read_since,)), on_at + timedelta(minutes=4)) == ""

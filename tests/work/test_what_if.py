@@ -236,3 +236,21 @@ def test_a_finding_that_affects_nothing_says_so() -> None:
     assert told([row("K", 0.2, kind="check", expected=100, at=at(61))], method=method) == [
         "check K: affects no reported result"
     ]
+
+
+def test_a_move_is_within_no_u_that_is_not_there() -> None:
+    method = {"blank": {"absorbance": 0.005}}
+    queue = [row("B1", 0.02, kind="blank", at=at(59)), row("A", 0.2, at=at(60))]
+    said = told(queue, method=method, standard=standards((10, 200), lot="L"))
+    assert "blank B1: affects 1: A; without it A moves most, by 11 %" in said
+
+
+def test_the_run_is_told_in_the_words_of_its_state_with_its_numbers() -> None:
+    """`qualified` alone reads as fit."""
+    noted = {"taken": "noted", "by": "M. Tarn", "at": at(90)}
+    done = [noted | {"rule": "second-source", "rows": ["C1"]}, noted | {"rule": "opening", "rows": ["A"]}]
+    method = {"check": {"second_source_percent": [90, 110]}}
+    made = run([row("A", 0.2, at=at(60))], method=method, standard=standards(lot="L"), action=done)
+    first = what_if.alternatives(made, CLOCK)[0]
+    assert first.state == "qualified"
+    assert "; the run: with reservations: 1 of 1" in what_if.lines(first)[1]
