@@ -36,7 +36,7 @@ def method_limits(report: Report) -> Iterator[Block]:
         ("Unit", method.unit),
         ("Significant figures", "three from 10 up, two below" if method.figures in (None, "1664") else method.figures),
         ("Below detection", f"less than {below}"),
-        ("Estimates, J", "no: reported as less than the limit" if method.estimates is False else "reported"),
+        ("Estimates, J", "no: reported as less than the reporting limit" if method.estimates is False else "reported"),
         ("Note", method.note),
     )
     described = words.describe(sheet.run.method)

@@ -103,7 +103,7 @@ def _blanks(report: Report) -> Iterator[str]:
     else:
         voided = any(row.kind == "blank" and row.row.readings for row in sheet.rows)
         yield f"No solvent blank {'counts' if voided else 'was read'}."
-    void = [f"{row.id} {figures.readings(row.row.readings)}" for row in sheet.rows if row.kind == "blank" and row.void]
+    void = [f"{r.id} {figures.readings(r.row.readings)}".strip() for r in sheet.rows if r.kind == "blank" and r.void]
     yield f"Void: {findings.some(void)}." if void else ""
     rezeroed = [row.id for row in sheet.rows if row.kind == "blank" and row.row.rezeroed]
     yield f"Re-zeroed: {findings.some(rezeroed)}." if rezeroed else ""

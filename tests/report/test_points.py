@@ -33,6 +33,8 @@ def test_blanks_that_were_read_are_not_said_to_be_none() -> None:
     blank = row("SB", 0.0, kind="blank")
     assert "No solvent blank was read." in point("Zero and blanks", [A])
     assert "No solvent blank counts. Void: SB 0.0." in point("Zero and blanks", [A, blank | {"void": "bubble"}])
+    unread = row("SB", kind="blank", void="lamp off")
+    assert "No solvent blank was read. Void: SB." in point("Zero and blanks", [A, unread])
     unjudged = point("Zero and blanks", [A, blank], standard=[])
     assert "1 solvent blank, without a calibration to judge by." in unjudged
 
