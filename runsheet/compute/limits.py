@@ -78,7 +78,8 @@ def _per_factor(limit: object, nominal: float | None) -> float | None:
 
 def letters(method: Method) -> dict[str, str]:
     """The letter printed for each flag: the method's where it has its own."""
-    return {field.name: getattr(method.flags, field.name, None) or field.name for field in fields(FlagLetters)}
+    given = {field.name: getattr(method.flags, field.name, None) or "" for field in fields(FlagLetters)}
+    return {name: letter if letter.strip() else name for name, letter in given.items()}
 
 
 def low(result: float, row: RowResult, *, estimates: bool) -> tuple[str, ...]:

@@ -6,10 +6,12 @@ Invariant: a document without errors can be evaluated; what is merely unwise is 
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from runsheet.problem import Problem
 from runsheet.run.kinds import WITH_PARENT
+from runsheet.run.model import FlagLetters
 from runsheet.tables import shown
 
 if TYPE_CHECKING:
@@ -85,15 +87,15 @@ def _ids(at: Places) -> Iterator[Problem]:
     for words, rows in spaces:
         seen: dict[str, str] = {}
         for path, row in rows:
-            if not row.id:
-                yield Problem(f"{path}.id", "expected a name, found an empty text")
+            if not row.id.strip():
+                yield Problem(f"{path}.id", f"expected a name, found {'spaces only' if row.id else 'an empty text'}")
             elif row.id in seen:
                 yield Problem(
                     f"{path}.id", f"expected {words} used once, found {shown(row.id)} again (first at {seen[row.id]})"
                 )
             seen.setdefault(row.id, path)
-    if not at.run.run.id:
-        yield Problem("run.id", "expected a name, found an empty text")
+    if not at.run.run.id.strip():
+        yield Problem("run.id", f"expected a name, found {'spaces only' if at.run.run.id else 'an empty text'}")
 
 
 def _references(at: Places) -> Iterator[Problem]:
@@ -221,6 +223,20 @@ def _low_high(at: Places) -> Iterator[Problem]:
                 yield Problem(f"method.{where}.{name}", f"expected the low limit first, found {shown(list(limits))}")
 
 
+def _flags(at: Places) -> Iterator[Problem]:
+    """Letters no reader could tell from none, or from another flag's."""
+    names = [each.name for each in fields(FlagLetters)]
+    printed = {name: (getattr(at.run.method.flags, name, None) or name).strip() or name for name in names}
+    for name in names:
+        given = getattr(at.run.method.flags, name, None)
+        if given is not None and not given.strip():
+            yield Problem(f"method.flags.{name}", f"is blank: our own letter, {name}, is printed", "warning")
+        same = [other for other in names if other != name and printed[other] == printed[name]]
+        if given is not None and same:
+            message = f"{shown(given)} is printed for {' and '.join(same)} too: no reader can tell them apart"
+            yield Problem(f"method.flags.{name}", message, "warning")
+
+
 def _reasons(at: Places) -> Iterator[Problem]:
     for path, standard in at.standards:
         if standard.use is False and not standard.reason:
@@ -257,6 +273,7 @@ CHECKS = (
     _transmittances,
     _weighings,
     _low_high,
+    _flags,
     _reasons,
     _reviews,
 )
