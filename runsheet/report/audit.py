@@ -10,7 +10,7 @@ import csv as csv_
 import io
 from typing import TYPE_CHECKING, Any
 
-from runsheet.figures import counted, minute
+from runsheet.figures import counted, minute, unrunnable
 from runsheet.report.blocks import Heading, Items, Paragraph, Table
 from runsheet.review.cases import KINDS
 
@@ -97,7 +97,7 @@ def csv(runs: Sequence[Audited], same: Sequence[Same]) -> str:
     told = io.StringIO()
     written = csv_.writer(told, lineterminator="\n")
     written.writerow(HEADER)
-    written.writerows([_safe(value) for value in line.values()] for line in _lines(runs, same))
+    written.writerows([unrunnable(value) for value in line.values()] for line in _lines(runs, same))
     return told.getvalue()
 
 
@@ -126,8 +126,3 @@ def _lines(runs: Sequence[Audited], same: Sequence[Same]) -> Iterator[dict[str, 
         told = ("same-readings", run.path, run.id, run.analyst, run.instrument, run.month)
         rows = f"{each.places[0].first} {each.places[0].last}"
         yield dict(zip(HEADER, (*told, rows, "", "", _same(each), KINDS["same-readings"].look), strict=True))
-
-
-def _safe(value: str) -> str:
-    """A text that a spreadsheet takes as text."""
-    return f"'{value}" if value[:1] in ("=", "+", "-", "@", "\t", "\r") else value

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import csv
+import io
 from datetime import datetime
 from pathlib import Path
 
 from runsheet import demo, evaluate, read
-from runsheet.report import csv_table
+from runsheet.history.audit import Audited
+from runsheet.report import audit, csv_table
+from runsheet.review.cases import Case
 from tests.make import NOW, Table, at, row, run
 
 
@@ -52,3 +55,11 @@ def test_what_fails_names_what_it_affects_and_the_result_carries_q() -> None:
     assert (result["site"], result["client_id"]) == ("'=north", "-1")
     assert "continuing calibration verification (check standard) after: K 80 %, fail" in result["stands_on"]
     assert check["stands_on"] == ""
+
+
+def test_no_text_of_the_audit_is_run_by_a_spreadsheet_that_cuts_elsewhere() -> None:
+    case = Case("voided-qc", ("SB1",), "", "", "x\n=1+1")
+    made = Audited("a.toml", "a;=1+1", " =1+1", "p|@SUM(A1)", "2026-03", "pass", "no log", (case,))
+    (line,) = csv.DictReader(io.StringIO(audit.csv([made], [])))
+    assert (line["run"], line["analyst"], line["photometer"]) == ("a;'=1+1", "' =1+1", "p|'@SUM(A1)")
+    assert line["what"] == "x\n'=1+1"
