@@ -6,6 +6,7 @@ an array never gets here.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -254,7 +255,9 @@ class DueResult:
         if self.minutes_left is not None and self.every_minutes is not None:
             used = self.every_minutes - self.minutes_left
             # A run that is opened again long afterwards tells days: minutes would be cut at the line's end.
-            told = f"{used:.0f}" if used < DAY else counted(round(used / DAY), "day")
+            # Not rounded onto the interval: 59.7 is 59 of 60 while it runs, 60.3 is 61 once it has run out.
+            whole = math.floor(used + 1e-9) if self.minutes_left >= 0 else math.ceil(used - 1e-9)
+            told = str(whole) if used < DAY else counted(round(used / DAY), "day")
             parts.append(f"{told} of {self.every_minutes:g} min")
         return f"{self.what} {'not due' if self.state == 'ok' else self.state}" + (
             f", {', '.join(parts)}" if parts else ""

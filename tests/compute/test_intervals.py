@@ -11,6 +11,9 @@ from runsheet.compute.results import DueResult
     ("left", "told"),
     [
         (19.0, "41 of 60 min"),
+        (0.3, "59 of 60 min"),
+        (0.0, "60 of 60 min"),
+        (-0.3, "61 of 60 min"),
         (-60.0, "120 of 60 min"),
         (60.0 - 1439, "1439 of 60 min"),
         (60.0 - 1440, "1 day of 60 min"),
