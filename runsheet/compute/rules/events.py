@@ -243,10 +243,21 @@ def closing(run: Computed) -> Iterator[Finding]:
     for result in () if run.unread else run.used:
         rows = [row for row in run.read if row.unclosed and row.calibration is result]
         if rows:
-            missing = [kind for kind in asked_for(run.run.method) if any(kind not in row.after for row in rows)]
-            why = f"nothing is left to read and no {' and no '.join(missing)} closes these rows"
+            why = f"nothing is left to read and {_unclosed(rows, run)}"
             last = max((row.row.at for row in rows if row.row.at), default=None)
             yield Finding("closing", tuple(row.id for row in rows), state="fail", why=why, read_at=last)
+
+
+def _unclosed(rows: list[RowResult], run: Computed) -> str:
+    """Which kinds of event close none of some rows, and which close not all of them."""
+    without = {kind: [row.id for row in rows if kind not in row.after] for kind in asked_for(run.run.method)}
+    every = [kind for kind, names in without.items() if len(names) == len(rows)]
+    said = [f"no {' and no '.join(every)} closes these rows"] if every else []
+    for kind, names in without.items():
+        if names and kind not in every:
+            more = f" and {len(names) - 4} more" if len(names) > 4 else ""
+            said.append(f"no {kind} closes {' '.join(names[:4])}{more}")
+    return ", ".join(said)
 
 
 def carry_over(run: Computed) -> Iterator[Finding]:

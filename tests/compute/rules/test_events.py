@@ -576,3 +576,17 @@ def test_nothing_is_due_once_nothing_is_left_to_read() -> None:
     ]
     more = results([*queue, row("B")], method=method)["due"]
     assert [each["state"] for each in more] == ["overdue", "overdue"]
+
+
+@pytest.mark.parametrize(
+    ("queue", "expected"),
+    [
+        ([sample("A")], "no blank and no check closes these rows"),
+        ([sample("A"), blank("SB")], "no check closes these rows"),
+        ([sample("A"), blank("SB"), sample("B")], "no check closes these rows, no blank closes B"),
+        ([sample("A"), blank("SB"), sample("B"), check("CCV")], "no blank closes these rows"),
+    ],
+)
+def test_what_closes_no_row_is_said_of_the_rows_it_closes_not(queue: list[Table], expected: str) -> None:
+    result = results(queue, method={"blank": {"absorbance": 0.005}, "check": ASKED})
+    assert [f["why"] for f in findings(result, "closing")] == [f"nothing is left to read and {expected}"]
