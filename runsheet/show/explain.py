@@ -9,7 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute import limits
+from runsheet.compute.amounts import nominal_factor
 from runsheet.compute.brackets import asked_for
+from runsheet.compute.compare import below
 from runsheet.compute.readings import relative_parts
 from runsheet.compute.setup import SETUP_CHECKS
 from runsheet.figures import beside, figure, signal
@@ -215,7 +217,11 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
         if name == "reporting" and row.calibration and row.calibration.low is not None and not row.calibration.direct:
             lowest = f"lowest standard {figure(row.calibration.low)} mg/L"
             floor = f", or the {lowest} x factor where larger"
-            own = own if limit is not None else f"the method has none, {lowest}"
+            nominal = nominal_factor(sheet.run.method)
+            mine = None if limit is None or not nominal else float(limit) / nominal * row.factor
+            if mine is None or below(mine, value):
+                less = "the method has none" if limit is None else f"method's {limit} comes to less"
+                own = f"{less}, {lowest} x {figure(row.factor, 6)}"
         yield Step(
             name,
             f"{name} limit = method's x factor / nominal factor{floor}",

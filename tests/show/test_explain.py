@@ -54,7 +54,10 @@ def test_the_reporting_limit_is_told_as_it_was_found() -> None:
     on_curve = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 2.0}})
     assert on_curve[0].endswith(", or the lowest standard 10 mg/L x factor where larger")
     none = explained([A], "reporting", method={"limits": {**LIMITS, "detection": 0.5}})
-    assert none[1].strip() == "the method has none, lowest standard 10 mg/L: 1 mg/L"
+    assert none[1].strip() == "the method has none, lowest standard 10 mg/L x 0.1: 1 mg/L"
+    assert on_curve[1].strip() == "method's 2.0 at the nominal amounts: 2 mg/L"
+    low = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 0.6}})
+    assert low[1].strip() == "method's 0.6 comes to less, lowest standard 10 mg/L x 0.1: 1 mg/L"
     direct = explained(
         [row("A", 100)],
         "reporting",
