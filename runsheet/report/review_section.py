@@ -64,7 +64,10 @@ def _extent(run: Run, left: Remaining) -> Iterator[tuple[str, str]]:
     read = {name for name, row in notebook.rows(run).items() if row.readings}
     typed = read & notebook.latest(run).keys()
     yield "Exceptions", f"{left.exceptions_done} of {left.exceptions_done + len(left.exceptions)} looked at"
-    yield "Typed again", f"{len(typed)} of {len(read)} rows read; one in ten asks for {walk.share(len(read))}"
+    yield (
+        "Typed again",
+        f"{len(typed)} of {counted(len(read), 'row')} read; one in ten asks for {walk.share(len(read))}",
+    )
 
 
 def _row(name: str, made: Review, row: Row | Standard | None) -> tuple[str, ...]:

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from runsheet import evaluate
-from runsheet.report import client_sections, quality_sections, record_sections
-from runsheet.report.blocks import Paragraph
+from runsheet.report import client_sections, quality_sections, record_sections, review_section
+from runsheet.report.blocks import Facts, Paragraph
 from runsheet.report.making import NO_LOG, Report
 from runsheet.review.entries import Audit
 from tests.make import NOW, Table, at, row, run
@@ -61,3 +61,10 @@ def test_when_a_row_was_extracted_is_not_said_to_be_not_given() -> None:
     assert none.endswith("When and by whom it was extracted is not given.")
     (given,) = paragraphs(record_sections.batches(made([A | {"extracted": at(0)}])))
     assert given.endswith("When it was extracted stands with its rows, by whom is not given.")
+
+
+def test_one_row_read_is_one_row_in_the_review() -> None:
+    typed = {"row": "A", "readings": [0.25], "by": "R. Holt", "at": at(90)}
+    blocks = review_section.review(made([A], standard=[], review=[typed]))
+    facts = next(block for block in blocks if isinstance(block, Facts))
+    assert dict(facts.pairs)["Typed again"] == "1 of 1 row read; one in ten asks for 1"
