@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import itertools
 import os
+import signal
 import tempfile
 from typing import TYPE_CHECKING
 
@@ -48,6 +49,15 @@ def pytest_xdist_auto_num_workers() -> int:
 def _own_folders() -> None:
     for name in ("RUNSHEET_STATE", "RUNSHEET_CONFIG", "RUNSHEET_CACHE"):
         os.environ.setdefault(name, tempfile.mkdtemp(prefix="runsheet-tests-"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _signals() -> None:
+    """The signals that a shell has its background jobs ignore: the programs of a test would inherit that."""
+    for name, how in (("SIGINT", signal.default_int_handler), ("SIGQUIT", signal.SIG_DFL)):
+        number = getattr(signal, name, None)  # Windows has but one of them
+        if number is not None and signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, how)
 
 
 @pytest.fixture(scope="session")

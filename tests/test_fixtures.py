@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,21 @@ def test_the_document_of_a_rule_breaks_that_rule(path: Path) -> None:
     assert not problems
     now = datetime.fromisoformat(path.with_suffix(".now").read_text().strip())
     assert {f.state for f in evaluate(run, now).quality if f.rule == path.stem} & {"fail", "warn"}
+
+
+ALONE = re.compile(r"(?<![Ss]etup )\bchecks?\b(?! standards?\b)")
+
+
+def test_no_sentence_leaves_open_which_check_is_meant() -> None:
+    """But what falls due, whose words are those of the status line."""
+    said = [rule.title for rule in RULES]
+    for path in GOOD:
+        run, _ = read(path.read_text())
+        assert run is not None
+        now = datetime.fromisoformat(path.with_suffix(".now").read_text().strip())
+        said += [f.why for f in evaluate(run, now).quality if f.rule != "due"]
+    assert len([words for words in said if "check standard" in words]) > 5
+    assert [words for words in said if ALONE.search(words)] == []
 
 
 @pytest.mark.parametrize("path", GOOD, ids=lambda path: path.stem)

@@ -269,7 +269,7 @@ def _left_out(row: RowResult) -> str:
     """Say why a result is not for a study: only what stands on a good calibration and good brackets is."""
     if row.row.report is False:
         return f"superseded: {row.row.reason or 'no reason given'}"
-    return "held: a calibration, blank or check about it failed" if row.state == "held" else ""
+    return "held: a calibration, blank or check standard about it failed" if row.state == "held" else ""
 
 
 # --- searching --------------------------------------------------------------------------------------------------

@@ -65,6 +65,12 @@ WORDS: dict[str, str] = {
 }
 """Each kind in words, as a legend has them."""
 
+
+def spoken(kind: str) -> str:
+    """A kind as a sentence says it: a check alone might be a setup check."""
+    return "check standard" if kind == "check" else kind.replace("-", " ")
+
+
 EVENTS: tuple[Event, ...] = ("blank", "check")
 """They open and close brackets, and fall due."""
 CHECK_STANDARDS = ("check", "second-source")

@@ -109,7 +109,7 @@ class CheckLimits:
     every_readings: Annotated[Positive, Said("due every", "readings")] | None = None
     recovery_percent: Annotated[Limits, Said("recovery", "%")] | None = None
     second_source_percent: Annotated[Limits, Said("second source, recovery", "%")] | None = None
-    closing: Annotated[bool, Said("blank and check after the last row")] | None = None
+    closing: Annotated[bool, Said("blank and check standard after the last row")] | None = None
     """Whether a blank and a check must follow the last row."""
     expected: Annotated[Positive, Said("the laboratory's own check standard", "mg/L of solvent")] | None = None
     """Proposed for a new check; without it nothing is."""

@@ -27,7 +27,7 @@ FLAG_WORDS = {
     "D": "diluted",
     "B": "the method blank shows something and this is below ten times it",
     "H": "holding time exceeded",
-    "Q": "a quality check that affects the result failed; the findings say which",
+    "Q": "quality control that affects the result failed; the findings say which",
     "Y": "not preserved as it should be",
 }
 """U and J as in the EPA National Functional Guidelines; B, D, E and H are laboratory flags; Q and Y are ours."""

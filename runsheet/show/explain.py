@@ -15,7 +15,7 @@ from runsheet.compute.compare import below
 from runsheet.compute.readings import relative_parts
 from runsheet.compute.setup import SETUP_CHECKS
 from runsheet.figures import beside, figure, signal
-from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, SPIKES
+from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, SPIKES, spoken
 from runsheet.show import stands_on
 from runsheet.show.columns import flag_words
 
@@ -307,7 +307,7 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
 
 def _waiting(row: RowResult, sheet: Sheet) -> str:
     """What a row waits for: the kinds of event that are asked for and do not stand after it."""
-    missing = [kind for kind in asked_for(sheet.run.method) if kind not in row.after]
+    missing = [spoken(kind) for kind in asked_for(sheet.run.method) if kind not in row.after]
     return f"read; waiting for the {' and '.join(missing)} that close{'s' * (len(missing) == 1)} its bracket"
 
 
@@ -318,12 +318,12 @@ def _accepted(row: RowResult, sheet: Sheet) -> str:
         return "the method asks for no blank and no check standard"
     said, lacking = [], {}
     for side, events in (("before", row.before), ("after", row.after)):
-        there = [kind for kind in asked if kind in events]
+        there = [spoken(kind) for kind in asked if kind in events]
         said += [f"the {' and '.join(there)} {side} it pass{'es' * (len(there) == 1)}"] if there else []
-        if missing := [kind for kind in asked if kind not in events]:
+        if missing := [spoken(kind) for kind in asked if kind not in events]:
             lacking[side] = f"no {' and no '.join(missing)} {side} it"
     if not lacking:
-        return f"the {' and '.join(f'{kind}s' for kind in asked)} on both sides pass"
+        return f"the {' and '.join(f'{spoken(kind)}s' for kind in asked)} on both sides pass"
     said += [f"{lacking['before']}: the calibration opens its bracket"] if "before" in lacking else []
     said += [f"{lacking['after']}, and the method asks for none to close it"] if "after" in lacking else []
     return "; ".join(said)
@@ -332,7 +332,7 @@ def _accepted(row: RowResult, sheet: Sheet) -> str:
 def _holders(row: RowResult, sheet: Sheet) -> list[str]:
     """What holds a row: its own verdict where it is a blank or check, else those beside it that fail towards it."""
     failed = {f.rows[0]: f.why for f in sheet.quality if f.state == "fail" and f.rule in EVENTS}
-    return [f"{event.kind} {event.id} {failed.get(event.id, 'fails')}" for event in row.holders or (row,)]
+    return [f"{spoken(event.kind)} {event.id} {failed.get(event.id, 'fails')}" for event in row.holders or (row,)]
 
 
 # --- standards and setup checks ---------------------------------------------------------------------------------

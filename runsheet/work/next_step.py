@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from runsheet.run.kinds import EVENTS
+from runsheet.run.kinds import EVENTS, spoken
 from runsheet.show import findings, state
 from runsheet.work import usual
 from runsheet.work.new_row import advised
@@ -163,7 +163,7 @@ def _why_held(rows: list[RowResult]) -> str:
     said = [f"calibration {' and '.join(failing)} fail{'s' * (len(failing) == 1)}"] if failing else []
     none = any(row.calibration is None for row in rows)
     said += ["no calibration of its cell was read in full by its time"] if none else []
-    said += ["a blank or check failed"] if any(row.holders for row in rows) else []
+    said += ["a blank or check standard failed"] if any(row.holders for row in rows) else []
     return "; ".join(said)
 
 
@@ -234,7 +234,7 @@ def _unread(sheet: Sheet) -> NextStep | None:
 
 
 def _kind(row: RowResult) -> str:
-    return "" if row.kind == "sample" else f", {row.kind.replace('-', ' ')}"
+    return "" if row.kind == "sample" else f", {spoken(row.kind)}"
 
 
 def _reason(sheet: Sheet, row: RowResult, left: int) -> str:
@@ -254,7 +254,7 @@ def _closing(sheet: Sheet) -> NextStep | None:
     after = {row.kind for row in sheet.rows[waiting[-1] + 1 :] if row.signals}
     kind: Event = next((result.what for result in sheet.due if result.what not in after), "blank")
     rows = f"{len(waiting)} row{'s wait' if len(waiting) > 1 else ' waits'} for it"
-    return NextStep("queue", len(sheet.rows), f"close the batch: insert a {kind}", rows, kind)
+    return NextStep("queue", len(sheet.rows), f"close the batch: insert a {spoken(kind)}", rows, kind)
 
 
 def _failing(sheet: Sheet) -> NextStep | None:

@@ -15,7 +15,7 @@ from runsheet.compute.brackets import asked_for, left_good
 from runsheet.compute.readings import calibration_of
 from runsheet.compute.rules.times import moment
 from runsheet.run import edit
-from runsheet.run.kinds import ABBREVIATIONS, EVENTS
+from runsheet.run.kinds import ABBREVIATIONS, EVENTS, spoken
 from runsheet.run.model import Row
 from runsheet.work.batch_plan import Spacer
 from runsheet.work.new_row import Names, advised, new_row, read_again
@@ -121,7 +121,7 @@ def _copy(row: RowResult, sheet: Sheet, names: Names) -> Row:
 def _why(row: RowResult) -> str:
     """What holds a row: its curve, or the blanks and checks beside it that fail."""
     fail = "fails" if len(row.holders) == 1 else "fail"
-    said = f"held: {' and '.join(f'{event.kind} {event.id}' for event in row.holders)} beside it {fail}"
+    said = f"held: {' and '.join(f'{spoken(event.kind)} {event.id}' for event in row.holders)} beside it {fail}"
     if row.calibration is None:
         said = "held: no calibration of its cell was read in full by its time"
     elif row.calibration.state != "pass":

@@ -28,16 +28,17 @@ def explained(queue: list[Table], key: str, name: str = "A", **tables: Any) -> l
 @pytest.mark.parametrize(
     ("queue", "method", "expected"),
     [
-        ([A], BOTH, "read; waiting for the blank and check that close its bracket"),
-        ([A, BLANK], BOTH, "read; waiting for the check that closes its bracket"),
-        ([A], {"check": BOTH["check"]}, "read; waiting for the check that closes its bracket"),
+        ([A], BOTH, "read; waiting for the blank and check standard that close its bracket"),
+        ([A, BLANK], BOTH, "read; waiting for the check standard that closes its bracket"),
+        ([A], {"check": BOTH["check"]}, "read; waiting for the check standard that closes its bracket"),
         ([BLANK, CHECK, A, BLANK | {"id": "SB2"}, CHECK | {"id": "CCV2"}], BOTH,
-         "the blanks and checks on both sides pass"),
-        ([CHECK, A, CHECK | {"id": "CCV2"}], {"check": BOTH["check"]}, "the checks on both sides pass"),
+         "the blanks and check standards on both sides pass"),
+        ([CHECK, A, CHECK | {"id": "CCV2"}], {"check": BOTH["check"]}, "the check standards on both sides pass"),
         ([A, BLANK, CHECK], BOTH,
-         "the blank and check after it pass; no blank and no check before it: the calibration opens its bracket"),
+         f"the blank and check standard after it pass; no blank and no check standard before it: {OPENS}"),
         ([BLANK, A, CHECK], {"blank": BOTH["blank"], "check": {"closing": False}},
-         f"the blank before it passes; the check after it passes; no check before it: {OPENS}; {UNASKED}"),
+         "the blank before it passes; the check standard after it passes; "
+         f"no check standard before it: {OPENS}; {UNASKED}"),
         ([A], {}, "the method asks for no blank and no check standard"),
     ],
 )  # fmt: skip

@@ -85,7 +85,7 @@ def test_why_samples_are_held_is_what_holds_them() -> None:
     assert told([A], standard=bad) == (words, "calibration C1 fails")
     check = row("CCV", 0.1, kind="check", expected=100, at=at(41))
     again = row("CCV2", 0.25, kind="check", expected=100, at=at(42))
-    assert told([A, check, again], method={"check": BOTH["check"]}) == (words, "a blank or check failed")
+    assert told([A, check, again], method={"check": BOTH["check"]}) == (words, "a blank or check standard failed")
 
 
 def test_what_waits_for_a_calibration_to_be_finished_is_not_read_again() -> None:

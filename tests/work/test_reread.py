@@ -104,7 +104,10 @@ def test_rows_before_a_failed_check_are_read_again_between_good_ones() -> None:
     # SB2 passes and nothing was read since but the check that fails: it opens the new rows too.
     assert order(got) == "CCV3 A-1 B-1 SB3 CCV4"
     assert got.superseded == (("A", "A-1"), ("B", "B-1"))
-    assert [step.why for step in got.steps[:3]] == ["opens the readings", *["held: check CCV2 beside it fails"] * 2]
+    assert [step.why for step in got.steps[:3]] == [
+        "opens the readings",
+        *["held: check standard CCV2 beside it fails"] * 2,
+    ]
     assert got.steps[3].why == "closes the readings"
     after = mended(made(day), got)
     assert held(after) == []

@@ -18,7 +18,7 @@ from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import FRACTION_WORDS, plain_lot
 from runsheet.figures import against, counted
-from runsheet.run.kinds import BLANKABLE, CONTROLS, JOURNEY_BLANKS, PAIRS, SOLVENT_STANDARDS, SPIKES
+from runsheet.run.kinds import BLANKABLE, CONTROLS, JOURNEY_BLANKS, PAIRS, SOLVENT_STANDARDS, SPIKES, spoken
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -56,8 +56,7 @@ def _of_group(name: str | None, fraction: Fraction, rows: list[RowResult], run: 
     read = [row.row.at for row in rows if row.kind == "sample" and row.row.at is not None]
     made = Finding("batch", tuple(samples), affects=run.reach.groups((name, fraction)), read_at=max(read, default=None))
     for kind, count in had.items():
-        one = kind.replace("-", " ")
-        had_words = counted(count, one, "duplicates or pairs" if kind == "duplicate or pair" else "")
+        had_words = counted(count, spoken(kind), "duplicates or pairs" if kind == "duplicate or pair" else "")
         why = f"{what}: {had_words} for {many}, {needed} needed"
         if count < needed and kind in ("method-blank", "control"):
             yield made._replace(value=count, low=needed, why=why)

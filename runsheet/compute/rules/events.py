@@ -18,7 +18,7 @@ from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import plain_lot
 from runsheet.figures import against
-from runsheet.run.kinds import CHECK_STANDARDS, EVENTS
+from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, spoken
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -161,7 +161,7 @@ def opening(run: Computed) -> Iterator[Finding]:
         elif row.kind == "sample" and day not in verified:
             found.setdefault((day, "fail" if _older(row, day, run) else "warn"), []).append(row)
     for (day, state), rows in found.items():
-        why = "read before a check or a second source had passed that day"
+        why = "read before a check standard or a second source had passed that day"
         why += ", on a calibration of an earlier day" if state == "fail" else ""
         names = tuple(row.id for row in rows)
         last = max((row.row.at for row in rows if row.row.at), default=None)
@@ -221,7 +221,7 @@ def _interval(gap: Gap, kind: Event, every: float | None, allowed: float | None)
     little = not many and took is not None and at_most(took, (allowed or 0) * QUARTER)
     yield Finding(
         f"{kind}-interval", tuple(row.id for row in rows), value, None, high, "warn" if little and passing else "fail",
-        f"{' and '.join(said)} without a {kind}{since}", unit,
+        f"{' and '.join(said)} without a {spoken(kind)}{since}", unit,
         read_at=max((row.row.at for row in rows if row.row.at), default=None),
     )  # fmt: skip
 
@@ -252,11 +252,11 @@ def _unclosed(rows: list[RowResult], run: Computed) -> str:
     """Which kinds of event close none of some rows, and which close not all of them."""
     without = {kind: [row.id for row in rows if kind not in row.after] for kind in asked_for(run.run.method)}
     every = [kind for kind, names in without.items() if len(names) == len(rows)]
-    said = [f"no {' and no '.join(every)} closes these rows"] if every else []
+    said = [f"no {' and no '.join(map(spoken, every))} closes these rows"] if every else []
     for kind, names in without.items():
         if names and kind not in every:
             more = f" and {len(names) - 4} more" if len(names) > 4 else ""
-            said.append(f"no {kind} closes {' '.join(names[:4])}{more}")
+            said.append(f"no {spoken(kind)} closes {' '.join(names[:4])}{more}")
     return ", ".join(said)
 
 
@@ -278,4 +278,5 @@ def superseded(run: Computed) -> Iterator[Finding]:
             continue
         after = next((other for other in run.rows[row.place + 1 :] if not other.void), None)
         if after is None or after.kind != row.kind:
-            yield Finding("superseded", (row.id,), state="warn", why=f"the void {row.kind} was not repeated at once")
+            why = f"the void {spoken(row.kind)} was not repeated at once"
+            yield Finding("superseded", (row.id,), state="warn", why=why)

@@ -13,7 +13,7 @@ from runsheet.compute.compare import at_most
 from runsheet.compute.results import Finding
 from runsheet.compute.rules.computed import past
 from runsheet.figures import against, told_apart
-from runsheet.run.kinds import FIELD, JOURNEY_BLANKS
+from runsheet.run.kinds import FIELD, JOURNEY_BLANKS, spoken
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -105,7 +105,7 @@ def expiry(run: Computed) -> Iterator[Finding]:
                 yield Finding("expiry", (standard.id,), state="fail", why=why, affects=affects, read_at=standard.at)
     for row in run.read:
         if past(row.row.expires, row.row.at or opened):
-            why = f"{row.kind.replace('-', ' ')} {row.id} expired on {row.row.expires}"
+            why = f"{spoken(row.kind)} {row.id} expired on {row.row.expires}"
             affects = run.reach.of_row(row)
             yield Finding("expiry", (row.id,), state="fail", why=why, affects=affects, read_at=row.row.at)
     solvent = run.run.solvent

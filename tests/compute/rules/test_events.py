@@ -581,9 +581,9 @@ def test_nothing_is_due_once_nothing_is_left_to_read() -> None:
 @pytest.mark.parametrize(
     ("queue", "expected"),
     [
-        ([sample("A")], "no blank and no check closes these rows"),
-        ([sample("A"), blank("SB")], "no check closes these rows"),
-        ([sample("A"), blank("SB"), sample("B")], "no check closes these rows, no blank closes B"),
+        ([sample("A")], "no blank and no check standard closes these rows"),
+        ([sample("A"), blank("SB")], "no check standard closes these rows"),
+        ([sample("A"), blank("SB"), sample("B")], "no check standard closes these rows, no blank closes B"),
         ([sample("A"), blank("SB"), sample("B"), check("CCV")], "no blank closes these rows"),
     ],
 )
