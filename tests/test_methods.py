@@ -301,7 +301,7 @@ def test_fraction_overrides_and_missing_sources_are_said() -> None:
     assert problems == []
     assert made is not None
     assert [limit[1:] for limit in words.describe(made)] == [
-        ("blank and check after the last row", "no", "the method gives no source"),
+        ("blank and check standard after the last row", "no", "the method gives no source"),
         ("oil and grease, control recovery", "78 to 114 %", "EPA 1664B"),
         ("nominal amount", "10 g", "the method gives no source"),
     ]

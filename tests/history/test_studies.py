@@ -74,7 +74,7 @@ def test_a_held_or_superseded_result_is_left_out_with_why(tmp_path: Path) -> Non
     assert found.study.mdl_s == pytest.approx(0.757475912724473, rel=1e-9)
     assert [(line.row, why) for line, why in found.left_out] == [
         ("DS8", "superseded: flask cracked"),
-        ("DS9", "held: a calibration, blank or check about it failed"),
+        ("DS9", "held: a calibration, blank or check standard about it failed"),
     ]
 
 

@@ -16,6 +16,7 @@ BLANK = row("SB", 0.0, kind="blank")
 CHECK = row("CCV", 0.25, kind="check", expected=100)
 A = row("A", 0.25)
 OPENS = "the calibration opens its bracket"
+CHECKED = "the check standard after it passes"
 UNASKED = "no blank after it, and the method asks for none to close it"
 
 
@@ -37,8 +38,7 @@ def explained(queue: list[Table], key: str, name: str = "A", **tables: Any) -> l
         ([A, BLANK, CHECK], BOTH,
          f"the blank and check standard after it pass; no blank and no check standard before it: {OPENS}"),
         ([BLANK, A, CHECK], {"blank": BOTH["blank"], "check": {"closing": False}},
-         "the blank before it passes; the check standard after it passes; "
-         f"no check standard before it: {OPENS}; {UNASKED}"),
+         f"the blank before it passes; {CHECKED}; no check standard before it: {OPENS}; {UNASKED}"),
         ([A], {}, "the method asks for no blank and no check standard"),
     ],
 )  # fmt: skip
