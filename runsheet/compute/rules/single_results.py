@@ -76,8 +76,7 @@ def replicates(run: Computed) -> Iterator[Finding]:
         allowed = max(float(percent) / 100 * abs(row.net), 3 * step_signal(step, reads, row.mean))
         spread = max(abs(signal - row.mean) for signal in row.signals)
         good = at_most(spread, allowed)
-        off, most = against(spread, allowed, ".3g", ".3g")
-        why = "" if good else f"a reading is {off} off the mean, at most {most}"
+        why = "" if good else "a reading is {} off the mean, at most {}".format(*against(spread, allowed, ".3g", ".3g"))
         unit = "mg/L of extract" if row.calibration and row.calibration.direct else "A"
         yield Finding("replicates", (row.id,), spread, None, allowed, "pass" if good else "warn", why, unit)
 
