@@ -12,6 +12,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 Figures = str | int
 
 
+@functools.lru_cache(maxsize=4096)  # at a key one row's result is another, and a thousand are what they were
 def significant(value: float, figures: Figures = "1664") -> str:
     """Round to significant figures and write without an exponent, trailing zeros kept.
 
