@@ -36,6 +36,7 @@ SCREEN_ONLY = {
 }  # fmt: skip
 """Commands that need a cell, a list that is scrolled, a block that is pasted, or a proposal that is looked at."""
 ESCAPE = ":escape"
+YES = ("y", "yes")
 
 
 class Linear(Cursor):
@@ -108,7 +109,13 @@ class Linear(Cursor):
             self._choose(content, text)
 
     def _choose(self, content: Content, text: str) -> None:
-        if text.isdecimal() and 1 <= int(text) <= len(content.texts):
+        if content.whole and content.choose is not None:
+            if text.strip().lower() in YES:
+                content.choose(0)
+            else:
+                self._content = content
+                self.say(f"y does all of this, {ESCAPE} nothing")
+        elif text.isdecimal() and 1 <= int(text) <= len(content.texts):
             content.choose and content.choose(int(text) - 1)
         else:
             self._content = content
@@ -297,10 +304,14 @@ class Linear(Cursor):
         self.say(f"{label}{f' [{text}]' if text else ''} ({ESCAPE} leaves all as it was)")
 
     def open_page(self, content: Content, at: int = 0) -> None:  # noqa: ARG002 - there is no cursor on it
-        """Tell a text; of a list, the number of a line is the answer."""
+        """Tell a text; the number of a line is the answer to a list, and y to what is done as a whole."""
         self.say(content.title)
         if content.choose is None:
             self._tell(content.texts)
+        elif content.whole:
+            self._content = content
+            self._tell(content.texts)
+            self.say(f"y does all of this, {ESCAPE} nothing:")
         else:
             self._content = content
             self._tell([f"{number}  {text}" for number, text in enumerate(content.texts, 1)])

@@ -39,7 +39,7 @@ class Page(Canvas):
 
     def open(self, content: Content, at: int = 0) -> None:
         """Show a page from its top, or with one of its choices under the cursor."""
-        if content.choose is None:  # a text is read to its end; a choice is one line
+        if not content.is_list:  # a text is read to its end; a choice is one line
             width = max(20, self.app.size.width)
             wrapped = [part for line in content.texts for part in _wrapped(line, width)]
             content = replace(content, texts=wrapped)
@@ -71,15 +71,15 @@ class Page(Canvas):
         matching = self._matching()
         self._at = max(0, min(self._at, len(matching) - 1))
         room = height - 2
-        if content.choose is not None:
+        if content.is_list:
             self._top = max(min(self._top, self._at), self._at - room + 1)
         self._top = max(0, min(self._top, len(matching) - room))
         shown = matching[self._top : self._top + room]
-        self.caret = Offset(0, 1 + (self._at - self._top if content.choose is not None else 0))
+        self.caret = Offset(0, 1 + (self._at - self._top if content.is_list else 0))
         place = f"{min(self._top + room, len(matching))}/{len(matching)}"
         lines: list[Line] = [((clipped(f"{content.title}", width - len(place) - 1) + " " + place, self.look.head()),)]
         for number, at in enumerate(shown):
-            here = content.choose is not None and self._top + number == self._at
+            here = content.is_list and self._top + number == self._at
             style = self.look.cursor(active=True) if here else self.look.plain()
             lines.append(((clipped(visible(content.texts[at]), width, more=self.look.more), style),))
         lines += [((" " * width, self.look.plain()),)] * (height - 1 - len(lines))
@@ -87,6 +87,8 @@ class Page(Canvas):
         return lines
 
     def _foot(self, content: Content) -> str:
+        if content.whole:
+            return "Enter does all of this, Escape nothing"
         if content.choose is None:
             return content.foot
         return f"Enter chooses, Escape closes, type to filter: {content.filter.text}"
@@ -103,10 +105,10 @@ class Page(Canvas):
             content.choose(matching[max(0, min(self._at, len(matching) - 1))])
             return self.content is content  # a choice may have opened another page
         if step := {"up": -1, "down": 1, "pageup": -self.size.height + 3, "pagedown": self.size.height - 3}.get(name):
-            self._at, self._top = self._at + step, self._top + (0 if content.choose else step)
+            self._at, self._top = self._at + step, self._top + (0 if content.is_list else step)
         elif name in ("home", "end"):
             self._at = self._top = 0 if name == "home" else len(content.texts)
-        elif content.choose is not None and content.filter.key(name, character):
+        elif content.is_list and content.filter.key(name, character):
             self._at = 0
         self.paint()
         return False

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.figures import counted
 from runsheet.run import edit, entry
 from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
@@ -59,9 +60,9 @@ def paste(bench: Bench, text: str) -> None:
 
     def take(why: str) -> None:
         if bench.commit(steps, f"pasted block: {why.strip()}" if why.strip() else "pasted block"):
-            bench.say(f"{len(steps)} cells pasted")
+            bench.say(f"{counted(len(steps), 'cell')} pasted")
 
-    bench.open_page(Content(f"Paste {len(steps)} cells: Enter pastes, Escape does not", lines, choose))
+    bench.open_page(Content(f"Paste {counted(len(steps), 'cell')}", lines, choose, whole=True))
 
 
 def _edits(bench: Bench, block: list[list[str]]) -> list[Edit | str]:

@@ -26,7 +26,7 @@ def _confirm(context: Context, title: str, lines: Sequence[str], edits: Sequence
             context.go_to_next()
             context.say(f"{title}: done; u takes it back")
 
-    context.open_page(Content(f"{title}: Enter does it, Escape does not", lines, choose))
+    context.open_page(Content(title, lines, choose, whole=True))
 
 
 def repeat_held(context: Context) -> None:

@@ -102,8 +102,7 @@ class _List:
                 context.say(f"{count}{self._left()}: done; u takes it back")
 
         bad = f"{len(wrong)} line{'s' if len(wrong) > 1 else ''} to put right or leave out; Enter asks"
-        title = bad if wrong else f"{count}: Enter does it, Escape does not"
-        context.open_page(Content(title, lines, choose), at)
+        context.open_page(Content(bad if wrong else count, lines, choose, whole=not wrong), at)
 
     def _text(self, line: int) -> str:
         return self.lines[line - 1] if 0 < line <= len(self.lines) else ""

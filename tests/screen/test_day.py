@@ -126,7 +126,7 @@ def test_a_whole_day(tmp_path: Path) -> None:  # noqa: PLR0915 - a day is long
                 bench.keys("n", "d", "enter")
         assert failed
         bench.keys("n", "H")
-        bench.terminal.wait("Enter does it")
+        bench.terminal.wait("Enter does all of this")
         bench.keys("enter")
         while (row := bench.unread()) is not None:
             if "NEXT insert a check" in bench.terminal.text():

@@ -326,3 +326,15 @@ def test_one_entry_that_came_back_is_one(path: Path) -> None:
     path.write_bytes(before)
     again = Line(path).told
     assert [each for each in again if "came back" in each] == ["1 entry came back from the log"]
+
+
+def test_a_plan_is_done_by_a_yes_alone_and_not_by_a_number_that_may_be_a_reading(path: Path) -> None:
+    line = Line(path)
+    line.say(":blank", "0.112")  # found off: what is before it is held
+    before = [row.id for row in line.run.queue]
+    asked = line.say(":repeat_held")
+    assert asked[-1] == "y does all of this, :escape nothing:"
+    assert line.say("0.101", "3")[-1] == "y does all of this, :escape nothing"
+    assert [row.id for row in line.run.queue] == before
+    line.say("y")
+    assert len(line.run.queue) > len(before)

@@ -498,3 +498,18 @@ def test_forms_and_steps_speak_of_rows_and_limits(water: Path) -> None:
     assert line.startswith("check standard: recovery, %")
     Drive(water).run(typed("0.112"), "u", then=lambda drive: seen.append(drive.bench.message))
     assert seen[-1] == "undone: OS-08 reading, OS-08 time read"
+
+
+def test_what_is_typed_over_a_plan_picks_nothing_from_it(water: Path) -> None:
+    """Enter does all of it: a list cut to what was typed would show less than is done."""
+    seen: list[list[str]] = []
+    off = ["f4", "b", *typed("0.112")]
+    Drive(water).run(off, "H", then=lambda drive: seen.append(drive.screen()))
+    water.write_text(demo.text("water-day"), encoding="utf-8")
+    water.with_name("water.toml.log").unlink()
+    drive = Drive(water).run(off, "H", keys("csb5"), then=lambda drive: seen.append(drive.screen()))
+    foot = "Enter does all of this, Escape nothing"
+    plain, with_keys = (lines[1 : lines.index(foot)] for lines in seen)
+    assert with_keys == plain
+    rows = len(drive.document.queue)
+    assert len(Drive(water).run("H", keys("csb5"), "enter").document.queue) > rows
