@@ -99,10 +99,10 @@ def footer(bench: Bench, width: int) -> str:
     if bench.prompt is not None and bench.prompt.offers:
         whole = bench.prompt.completion
         return (
-            f"Enter answers, {f'Tab completes {whole.text}, ' if whole else ''}Down lists, Escape leaves all as it was"
+            f"Enter confirms, {f'Tab completes {whole.text}, ' if whole else ''}Down lists, Escape leaves all as it was"
         )
     if bench.prompt is not None:
-        return f"Enter answers, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
+        return f"Enter confirms, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
     if bench.editing.asks and bench.editing.received:
         return "Enter takes what was received, Escape leaves it; nothing else is taken"
     if bench.editing.asks:

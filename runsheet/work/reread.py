@@ -231,7 +231,7 @@ def lines(found: Rereading) -> list[str]:
     said = [found.first] if found.first else []
     said += [f"{step.row.id:10} {_left(step)}{step.why}" for step in found.steps]
     inserted = {step.row.id for step in found.steps}
-    kept = [f"{old:10} no longer reports: {new} does" for old, new in found.superseded if new not in inserted]
+    kept = [f"{old:10} superseded by {new}" for old, new in found.superseded if new not in inserted]
     return [*said, *kept]
 
 

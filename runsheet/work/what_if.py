@@ -333,17 +333,18 @@ def material(alternative: Alternative) -> str:
         return "no result is reported yet"
     beyond = [move for move in moves if move.beyond]
     if beyond:
-        many = f"{len(beyond)} of {len(moves)} results move{'s' if len(beyond) == 1 else ''} by more than their U"
-        return f"material: {many}, most {_most(beyond)}"
+        move, its = ("moves", "its") if len(beyond) == 1 else ("move", "their")
+        many = f"{len(beyond)} of {len(moves)} results {move} by more than {its} U"
+        return f"matters: {many}, most {_most(beyond)}"
     if other := [move for move in moves if move.material]:
-        return f"material: none moves beyond its U, but {', '.join(map(_noticed, other))}"
+        return f"matters: none moves beyond its U, but {', '.join(map(_noticed, other))}"
     if not any(move.difference for move in moves):
-        return "immaterial: no result moves"
+        return "no matter: no result moves"
     largest = max((abs(move.percent) for move in moves if move.percent is not None), default=None)
     by = "" if largest is None else f" by more than {_bound(largest)} %"
     if alternative.without_u:
         return f"not judged: no result moves{by}, but not every result has a U"
-    return f"immaterial: no result moves{by} and none beyond its U"
+    return f"no matter: no result moves{by} and none beyond its U"
 
 
 def _bound(percent: float) -> str:

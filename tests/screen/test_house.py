@@ -100,7 +100,7 @@ def test_first_letters_and_initials_complete(house: Path) -> None:
         seen.append(status_words.footer(drive.bench, 80))
 
     Drive(house).run("F", typed("run.reviewer"), keys("O"), then=look)
-    assert seen == ["Enter answers, Tab completes O. Quill, Down lists, Escape leaves all as it was"]
+    assert seen == ["Enter confirms, Tab completes O. Quill, Down lists, Escape leaves all as it was"]
     drive = Drive(house).run("F", typed("run.reviewer"), keys("O"), "tab", "enter")
     assert drive.document.run.reviewer == "O. Quill"
     drive = Drive(house).run("F", typed("run.reviewer"), keys("mt"), "tab", "enter")

@@ -188,7 +188,7 @@ def test_what_was_read_again_already_only_stops_reporting() -> None:
     day = [*OPEN, row("A", 0.2), check("CCV2", 0.2), blank("SB2"), check("CCV3"), row("A9", 0.2, sample="A")]
     got = found(day)
     assert (got.steps, got.superseded) == ((), (("A", "A9"),))
-    assert reread.lines(got) == ["A          no longer reports: A9 does"]
+    assert reread.lines(got) == ["A          superseded by A9"]
     assert held(mended(made(day), got)) == []
 
 

@@ -97,12 +97,12 @@ def test_an_immaterial_change_is_stated_with_its_largest_move() -> None:
     largest = max(abs(move.percent or 0) for move in got.moves)
     said = what_if.material(got)
     stated = float(
-        said.removeprefix("immaterial: no result moves by more than ").removesuffix(" % and none beyond its U")
+        said.removeprefix("no matter: no result moves by more than ").removesuffix(" % and none beyond its U")
     )
     # Rounded up, so that what is said holds.
     assert largest <= stated < 1.1 * largest
     none = found(day(calibration={"drift": "none"}))["without blank SB1"]
-    assert what_if.material(none) == "immaterial: no result moves"
+    assert what_if.material(none) == "no matter: no result moves"
 
 
 def test_a_move_in_the_last_digits_of_a_float_is_none() -> None:
@@ -114,7 +114,7 @@ def test_a_material_change_names_the_result_that_moves_most() -> None:
     exact = day(standard=standards())
     got = found(exact)["without blank SB2"]
     # 12 mA of 0.437 A net.
-    assert what_if.material(got) == "material: 1 of 3 results moves by more than their U, most TOP by 2.7 %"
+    assert what_if.material(got) == "matters: 1 of 3 results moves by more than its U, most TOP by 2.7 %"
     assert "TOP" in [line.split()[0] for line in what_if.lines(got) if "beyond U" in line]
 
 
@@ -126,7 +126,7 @@ def test_a_flag_that_changes_is_material_although_the_result_stays_within_u() ->
     queue = [row("A", 0.4, at=at(60))]
     got = found(run(queue, method={"limits": LIMITS}, standard=BENT))["C1 without its level of 200 mg/L"]
     assert (moves(got)["A"].flags, moves(got)["A"].other_flags, moves(got)["A"].beyond) == ((), ("E",), False)
-    assert what_if.material(got) == "material: none moves beyond its U, but A goes from no flag to E"
+    assert what_if.material(got) == "matters: none moves beyond its U, but A goes from no flag to E"
 
 
 def test_a_result_that_crosses_the_reporting_limit_is_material() -> None:
@@ -136,7 +136,7 @@ def test_a_result_that_crosses_the_reporting_limit_is_material() -> None:
     move = moves(got)["A"]
     assert (move.result or 0) < 2 < (move.other or 0)
     assert (move.crosses, move.beyond, move.flags, move.other_flags) == (True, False, ("U",), ())
-    assert what_if.material(got) == "material: none moves beyond its U, but A goes from U to no flag"
+    assert what_if.material(got) == "matters: none moves beyond its U, but A goes from U to no flag"
 
 
 def test_without_u_nothing_is_judged_immaterial() -> None:
