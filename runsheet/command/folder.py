@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any
 from runsheet import streams
 from runsheet.command import output
 from runsheet.exits import Refusal
-from runsheet.history.rows import SERIES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -258,6 +257,8 @@ def _out(asked: argparse.Namespace, told: str) -> int:
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: Callable[[str], datetime]) -> None:
     """Add the commands to the parser; `moment` reads a time."""
+    from runsheet.history.rows import SERIES
+
     charted = _over(
         commands, "history", "control charts over a folder of runs", history, (*BLOCKS, "csv", "sql", "json")
     )

@@ -19,7 +19,7 @@ from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 
 def run() -> NoReturn:
@@ -53,13 +53,12 @@ def _ended(arguments: Sequence[str]) -> int:
 
 def main(arguments: Sequence[str]) -> int:
     """Run one command; its exit code."""
-    parser = _parser()
     words = list(arguments)
     try:
         if not words or words[0] == "--" or (words[0] not in COMMANDS and not words[0].startswith("-")):
             _no_command(words)
             words = ["open", *words]
-        asked = parser.parse_args(words)
+        asked = _parser(words[0] if words[0] in COMMANDS else None).parse_args(words)
         return int(asked.command(asked))
     except Refusal as refusal:
         streams.tell(f"runsheet: {refusal}")
@@ -96,14 +95,10 @@ class _Parser(argparse.ArgumentParser):
 
 # --- arguments --------------------------------------------------------------------------------------------------
 
-COMMANDS = (
-    "open", "type", "demo", "new", "methods", "results", "check", "report", "log", "issue", "issued", "history",
-    "detection", "find", "audit", "baseline", "uncertainty", "format", "completion",
-)  # fmt: skip
-
 
 @cache
-def _parser() -> argparse.ArgumentParser:
+def _parser(only: str | None = None) -> argparse.ArgumentParser:
+    """The command line, or `only` what one command takes: all of it costs a start a hundredth of a second."""
     from runsheet import __version__
 
     parser = _Parser(
@@ -113,15 +108,21 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"runsheet {__version__}")
     commands: Any = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    for names, add in ADDED.items():
+        if only is None or only in names:
+            add(commands)
+    return parser
 
+
+def _opening(commands: Any) -> None:
     opened = commands.add_parser("open", help="open a run on the screen; `runsheet FILE` is the same")
     opened.add_argument("file", nargs="?", help="a run document, NAME.toml")
     opened.add_argument("--read-only", action="store_true", help="look on without writing")
     _screen_arguments(opened)
     opened.set_defaults(command=one_run.open_)
 
-    line_by_line.add(commands)
 
+def _beginning(commands: Any) -> None:
     demo = commands.add_parser("demo", help="a copy of an invented run on the screen; without a terminal its report")
     demo.add_argument("name", nargs="?", help="which of the invented runs")
     _screen_arguments(demo)
@@ -136,6 +137,8 @@ def _parser() -> argparse.ArgumentParser:
     listed.add_argument("name", nargs="?", help="one method only")
     listed.set_defaults(command=one_run.methods)
 
+
+def _computing(commands: Any) -> None:
     results = _reading(commands, "results", "everything computed from a run")
     results.add_argument("--as", dest="form", choices=("text", "json", "csv"), default="text", help="the form")
     results.add_argument(
@@ -155,17 +158,36 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--short", action="store_true", help="the client's pages only")
     report.set_defaults(command=one_run.report)
 
+
+def _logging(commands: Any) -> None:
     log = commands.add_parser("log", help="the edit log of a run; with --verify whether it is whole")
     log.add_argument("file", help="a run document, NAME.toml")
     log.add_argument("--verify", action="store_true", help="find changed, missing or reordered lines; exit code 1")
     log.add_argument("--digest", action="store_true", help="the SHA-256 of the document that its reports print")
     log.set_defaults(command=one_run.log)
 
-    issuing.add(commands)
+
+def _folders(commands: Any) -> None:
     folder.add(commands, one_run.moment)
-    file_format.add(commands)
+
+
+def _completing(commands: Any) -> None:
     completion.add(commands, _parser)
-    return parser
+
+
+ADDED: dict[tuple[str, ...], Callable[[Any], None]] = {
+    ("open",): _opening,
+    ("type",): line_by_line.add,
+    ("demo", "new", "methods"): _beginning,
+    ("results", "check", "report"): _computing,
+    ("log",): _logging,
+    ("issue", "issued"): issuing.add,
+    ("history", "detection", "find", "audit", "baseline", "uncertainty"): _folders,
+    ("format",): file_format.add,
+    ("completion",): _completing,
+}
+"""The commands by what adds them; a test holds that each adds just these."""
+COMMANDS = tuple(name for names in ADDED for name in names)
 
 
 def _screen_arguments(parser: argparse.ArgumentParser) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.command import completion
-from runsheet.command.main import COMMANDS, _parser, main
+from runsheet.command.main import ADDED, COMMANDS, _parser, main
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -76,3 +76,12 @@ def test_every_command_and_every_option_of_the_parser_is_offered() -> None:
     for each in offered.values():
         for name in (name for option in each.options for name in option.names):
             assert all(name.lstrip("-") in text for text in told.values()), name
+
+
+def test_a_command_alone_takes_what_it_takes_among_the_others() -> None:
+    among = {each.name: each for each in completion.offered(_parser())}
+    assert set(among) == set(COMMANDS)
+    for name in COMMANDS:
+        alone = {each.name: each for each in completion.offered(_parser(name))}
+        assert alone[name] == among[name]
+        assert set(alone) == next(set(names) for names in ADDED if name in names)
