@@ -176,12 +176,25 @@ def log(asked: argparse.Namespace) -> int:
         if path.is_dir():
             raise Refusal(f"{path}: a folder stands in the file's place") from None
         if path.exists():
-            raise Refusal(f"{path}: it has no edit log; one begins when it is opened for work") from None
+            begins = "" if _has_errors(path) else "; one begins when it is opened for work"
+            raise Refusal(f"{path}: it has no edit log{begins}") from None
         raise Refusal(f"{path}: {error.strerror}") from None
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror or error}") from None
     streams.lines(lines or problems)
     return _verified(path, broken=has_errors(problems)) if asked.verify else Exit.FINE
+
+
+def _has_errors(path: Path) -> bool:
+    """Whether a document that is there cannot be worked on."""
+    from runsheet.problem import has_errors
+    from runsheet.run.disk import opening
+
+    try:
+        found = opening.look(path)
+    except OSError:
+        return True
+    return found.run is None or has_errors(found.problems)
 
 
 def _digest(path: Path) -> int:

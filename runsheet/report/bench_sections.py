@@ -124,10 +124,11 @@ def blanks(report: Report) -> Iterator[Block]:
     if not rows:
         return
     yield Heading("Zero and blanks")
+    several = len({row.row.at.date() for row in rows if row.row.at is not None}) > 1
     told = tuple(
         (
             row.id,
-            figures.clock(row.row.at),
+            figures.when(row.row.at) if several else figures.clock(row.row.at),
             figures.fillings(row.row),
             figures.signal(row.net),
             findings.limits(verdicts[row.id]),

@@ -105,7 +105,7 @@ def _reading(run: Run, row: Setup | Standard | Row, new: Sequence[Number]) -> st
         if reads == "transmittance" and lowest < each < MOST_ABSORBANCE:
             return f"{each:g} %T is {absorbance(each):.2f} A: is it an absorbance?"
         if reads == "absorbance" and MOST_ABSORBANCE <= each <= 110:
-            return f"{each:g} A lets through nothing: is it %T?"
+            return f"{each:g} A lets through next to nothing: is it %T?"
     return ""
 
 

@@ -236,6 +236,16 @@ def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFi
     assert capsys.readouterr().err.count("run.toml: it has no edit log; one begins when it is opened for work") == 2
 
 
+@pytest.mark.parametrize("words", ["not a document", '[run]\nid = "no format"\n'])
+def test_a_file_that_cannot_be_opened_for_work_is_promised_no_log(
+    words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(words, encoding="utf-8")
+    assert main(["log", str(path)]) == 2
+    assert capsys.readouterr().err == f"runsheet: {path}: it has no edit log\n"
+
+
 def test_a_folder_is_not_said_to_be_opened_for_work(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["log", str(tmp_path)]) == 2
     assert capsys.readouterr().err.endswith(": a folder stands in the file's place\n")

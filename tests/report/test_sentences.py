@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from runsheet import evaluate
-from runsheet.report import client_sections, quality_sections, record_sections, review_section
+from runsheet.report import bench_sections, client_sections, quality_sections, record_sections, review_section
 from runsheet.report.blocks import Facts, Paragraph
+from runsheet.report.blocks import Table as DataTable
 from runsheet.report.making import NO_LOG, Report
 from runsheet.review.entries import Audit
 from tests.make import NOW, Table, at, row, run
@@ -68,3 +69,13 @@ def test_one_row_read_is_one_row_in_the_review() -> None:
     blocks = review_section.review(made([A], standard=[], review=[typed]))
     facts = next(block for block in blocks if isinstance(block, Facts))
     assert dict(facts.pairs)["Typed again"] == "1 of 1 row read; one in ten asks for 1"
+
+
+@pytest.mark.parametrize(("second", "day_told"), [(5 * 60, False), (30 * 60, True)])
+def test_blanks_of_several_days_have_their_day(second: float, day_told: bool) -> None:  # noqa: FBT001
+    read = [row("SB1", 0, kind="blank", at=at(10)), A, row("SB2", 0, kind="blank", at=at(second))]
+    made_of = bench_sections.blanks(made(read, method={"blank": {"absorbance": 0.005}}))
+    table = next(block for block in made_of if isinstance(block, DataTable))
+    times = [cells[1] for cells in table.rows]
+    assert len(set(times)) == 2
+    assert all((f"{at(0):%Y-%m}" in time) == day_told for time in times)
