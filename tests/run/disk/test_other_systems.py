@@ -30,8 +30,14 @@ def hindered(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     made: list[float] = []
     monkeypatch.setattr(files, "HINDERED", True)
     me, real = threading.get_ident(), time.sleep
-    # A thread that a test before this one left may sleep too.
-    monkeypatch.setattr(time, "sleep", lambda seconds: (made.append if threading.get_ident() == me else real)(seconds))
+
+    def sleep(seconds: float) -> None:  # a thread that a test before this one left may sleep too
+        if threading.get_ident() == me:
+            made.append(seconds)
+        else:
+            real(seconds)
+
+    monkeypatch.setattr(time, "sleep", sleep)
     return made
 
 
