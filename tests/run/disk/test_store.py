@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import itertools
 import json
@@ -1017,24 +1016,14 @@ def test_a_rescue_in_a_folder_of_others_is_not_believed(document: Path, opened: 
 
 
 def test_a_program_without_a_file_left_to_open_says_so(document: Path, opened: Open) -> None:
-    resource = pytest.importorskip("resource")
-    run = opened(document)
+    disk = Faulty(errno.EMFILE)
+    run = opened(document, disk=disk)
     read(run, 1, "0.130")
     assert run.flush()
-    limits = resource.getrlimit(resource.RLIMIT_NOFILE)
-    used = [os.open(os.devnull, os.O_RDONLY) for _ in range(3)]
-    resource.setrlimit(resource.RLIMIT_NOFILE, (max(used) + 1, limits[1]))
-    taken = []
-    with contextlib.suppress(OSError):
-        while True:
-            taken.append(os.open(os.devnull, os.O_RDONLY))
-    try:
-        read(run, 2, "0.140")
-        assert run.trouble.startswith("this program has no file left to open: ")
-    finally:
-        for fd in (*used, *taken):
-            os.close(fd)
-        resource.setrlimit(resource.RLIMIT_NOFILE, limits)
+    disk.calls = ("open",)  # not the limit of this process: whatever else runs in it would open and close beside it
+    read(run, 2, "0.140")
+    assert run.trouble.startswith("this program has no file left to open: ")
+    disk.heal()
     assert run.flush()
     assert run.close()
     assert readings(document) == ["0.130", "0.140"]
