@@ -17,7 +17,7 @@ from runsheet import tables
 from runsheet.history import workers
 from runsheet.history.rows import RunRow
 from runsheet.problem import has_errors
-from runsheet.run.disk import copies, register
+from runsheet.run.disk import copies, register, state
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -44,7 +44,26 @@ def find(folder: Path, *, deep: bool = True) -> dict[str, str]:
     os.scandir(folder).close()
     found: dict[str, str] = {}
     _walk(str(folder), "", found, deep=deep)
+    if kept := _rescue_stamps():
+        for path in found:
+            if more := kept.get(state.plain(Path(path))):
+                found[path] += f" {more}"
     return found
+
+
+def _rescue_stamps() -> dict[str, str]:
+    """What stands for the entries kept elsewhere, by document name: neither a document nor its log changes by them.
+
+    By its name and not by its place, as they count for a copy too. Mostly there is none, and no name is looked at.
+    """
+    from runsheet.run.disk import rescue
+
+    stamps = {}
+    for name, paths in rescue.by_name().items():
+        with contextlib.suppress(OSError):  # gone while we looked
+            looks = [(path, path.stat()) for path in paths]
+            stamps[name] = " ".join(f"{path.name} {look.st_size} {look.st_mtime_ns}" for path, look in looks)
+    return stamps
 
 
 def _walk(folder: str, below: str, found: dict[str, str], *, deep: bool) -> None:

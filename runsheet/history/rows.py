@@ -32,7 +32,8 @@ class RunRow(NamedTuple):
     path: str
     """Below the folder, with `/` between its parts."""
     stamp: str
-    """Size, times and inode of the document and of its log when it was read; it is read again when one changes."""
+    """Size, times and inode of the document and of its log when it was read, and what there was of entries kept
+    elsewhere; it is read again when one changes."""
     problem: str
     """Why it could not be computed from; empty for a run that could."""
     id: str

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import random
 import re
@@ -11,6 +12,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from decimal import Decimal
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, Self
@@ -20,7 +22,8 @@ import pytest
 from runsheet.history import as_left, cache, documents, workers
 from runsheet.history.rows import TABLES
 from runsheet.run import edit
-from runsheet.run.disk import store
+from runsheet.run.disk import files, store
+from runsheet.run.disk.files import Disk
 from tests import many
 from tests.history.folder import control, put
 from tests.make import at
@@ -189,6 +192,41 @@ def test_a_change_that_keeps_size_and_time_is_seen_by_its_inode(folder: Path, fi
     os.utime(other, ns=(before.st_atime_ns, before.st_mtime_ns))
     other.replace(document)
     assert read_count(folder, file) == 1
+
+
+class FullDisk(Disk):
+    """A disk that takes nothing in one folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def open(self, path: Path, flags: int, mode: int = files.PRIVATE) -> int:
+        if flags & (os.O_WRONLY | os.O_RDWR) and path.is_relative_to(self.folder):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+        return super().open(path, flags, mode)
+
+
+def test_entries_kept_elsewhere_are_seen_when_they_come_and_when_they_go(
+    folder: Path, file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk has a reading kept in the state folder: neither the document nor its log is changed by that."""
+    monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
+    kept = put(folder, 1, [control("LCS1", 96), control("LCS2", 97)], name="R-KEPT")
+    read_count(folder, file)
+    run = store.open_for_writing(kept, "I. Varga", at(0), disk=FullDisk(folder))
+    for number in (1, 2):
+        run.accept(
+            [edit.set_value(run.run, f"queue[{number}].readings", [Decimal("0.15")])], at(number), reason="typed"
+        )
+        assert run.trouble
+        assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+    run.close()
+    assert not files.log_of(kept).exists()
+    with_rescue = fresh(folder)
+    store.open_for_writing(kept, "I. Varga", at(3)).close()
+    assert files.log_of(kept).exists()
+    assert content(cache.bring_up(folder, file=file)) == fresh(folder)
+    assert fresh(folder)["point"] == with_rescue["point"]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows keeps no time of change that a program cannot set")

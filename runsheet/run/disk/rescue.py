@@ -154,6 +154,14 @@ def any_there() -> bool:
     return any(True for place in state.places() for _ in _in(place))
 
 
+def by_name() -> dict[str, list[Path]]:
+    """The rescues there are, by what `state.plain` makes of the name of the document each was begun for."""
+    found: dict[str, list[Path]] = {}
+    for path in (place / name for place in state.places() for name in _in(place)):
+        found.setdefault(path.name.rsplit("-", 2)[0], []).append(path)
+    return found
+
+
 def known(document: Path) -> list[Path]:
     """The rescues of the document at this place."""
     return list(_matching("", state.of_path(document)))
