@@ -64,6 +64,11 @@ def _side(value: float, limit: float) -> int:
     return 0 if close else (value > limit) - (value < limit)
 
 
+def passed(minutes: float) -> str:
+    """Write minutes that have passed to a tenth, never more than have: 14.96 are not yet 15."""
+    return f"{math.floor(minutes * 10 + 1e-6) / 10:g}"
+
+
 def signal(value: float | None) -> str:
     """Write an absorbance with four decimals."""
     return "" if value is None else f"{value:.4f}"

@@ -73,15 +73,19 @@ class Limit(NamedTuple):
     source: str
 
 
+def source_of(method: Method, path: str) -> str:
+    """Where the method says that a limit comes from; `path` is below the method, as `blank.absorbance`."""
+    return (method.sources or {}).get(path) or NO_SOURCE
+
+
 def describe(method: Method) -> list[Limit]:
     """Put each limit of a method in words, with its value and its source."""
     units = {"unit": method.unit, "amount": AMOUNTS.get(method.unit, "")}
-    sources = method.sources or {}
     made = []
     for path, value in limits(method):
         words, unit = _words(path)
         shown = f"{_value(value)} {unit.format(**units)}".strip()
-        made.append(Limit(path, words, shown, sources.get(path) or NO_SOURCE))
+        made.append(Limit(path, words, shown, source_of(method, path)))
     return made
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from runsheet.figures import beside, clock, figure, fillings, one_decimal, readings, signal
+from runsheet.figures import beside, clock, figure, fillings, one_decimal, passed, readings, signal
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, EVENTS
 
 if TYPE_CHECKING:
@@ -211,6 +211,14 @@ STANDARDS: tuple[Column[StandardResult], ...] = (
     ),
 )
 
+
+def setup_value(result: SetupResult) -> str:
+    """The value of a setup check, without its unit; empty where there is none yet."""
+    if result.value is not None and result.unit == "min":
+        return passed(result.value)
+    return beside(result.value, (result.limit,), 3)
+
+
 SETUP: tuple[Column[SetupResult], ...] = (
     Column("check", "check", 12, lambda s: s.setup.check, lambda s: s.setup.check, left=True),
     Column(
@@ -221,7 +229,7 @@ SETUP: tuple[Column[SetupResult], ...] = (
         lambda s: readings(s.setup.readings),
         edits="readings",
     ),
-    Column("value", "value", 7, lambda s: beside(s.value, (s.limit,), 3), lambda s: s.value, explains=True),
+    Column("value", "value", 7, setup_value, lambda s: s.value, explains=True),
     Column("state", "verdict", 7, lambda s: s.state, lambda s: s.state, left=True),
     Column("limit", "limit", 7, lambda s: figure(s.limit, 3), lambda s: s.limit),
     Column("unit", "unit", 4, lambda s: s.unit, lambda s: s.unit, left=True),

@@ -14,10 +14,12 @@ from runsheet.compute.brackets import asked_for
 from runsheet.compute.compare import below
 from runsheet.compute.readings import relative_parts
 from runsheet.compute.setup import SETUP_CHECKS
-from runsheet.figures import beside, figure, signal
+from runsheet.figures import figure, signal
+from runsheet.methods.words import source_of
 from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, SPIKES, spoken
+from runsheet.run.model import ReportingLimits
 from runsheet.show import stands_on
-from runsheet.show.columns import flag_words
+from runsheet.show.columns import flag_words, setup_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -203,8 +205,8 @@ def _uncertainty(row: RowResult, sheet: Sheet) -> Iterator[Step]:
 
 
 def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
-    limits = sheet.run.method.limits
-    if limits is None or row.factor is None:
+    limits = sheet.run.method.limits or ReportingLimits()
+    if row.factor is None:
         return
     for name, value, limit in (
         ("detection", row.detection, limits.detection),
@@ -212,7 +214,7 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     ):
         if value is None:
             continue
-        floor = ""
+        floor, source = "", source_of(sheet.run.method, f"limits.{name}")
         own = f"method's {limit} at the nominal amounts"
         if name == "reporting" and row.calibration and row.calibration.low is not None and not row.calibration.direct:
             lowest = f"lowest standard {figure(row.calibration.low)} mg/L"
@@ -222,11 +224,12 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
             if mine is None or below(mine, value):
                 less = "the method has none" if limit is None else f"method's {limit} comes to less"
                 own = f"{less}, {lowest} x {figure(row.factor, 6)}"
+                source = f"the standards of {row.calibration.calibration.id}"
         yield Step(
             name,
             f"{name} limit = method's x factor / nominal factor{floor}",
             f"{own}: {figure(value)} {row.unit}",
-            (sheet.run.method.sources or {}).get(f"limits.{name}", "the method"),
+            source,
         )
 
 
@@ -374,7 +377,11 @@ def setup_check(result: SetupResult, sheet: Sheet) -> tuple[Step, ...]:
     formula = formulas.get(result.setup.check, "largest deviation from 0 A")
     way = "at least" if result.setup.check == "warm-up" else "at most"
     limit = "no limit" if result.limit is None else f"{way} {figure(result.limit)} {result.unit}"
-    numbers = f"{beside(result.value, (result.limit,)) or 'no value yet'} {result.unit}, {limit}: {result.state}"
+    numbers = f"{setup_value(result) or 'no value yet'} {result.unit}, {limit}: {result.state}"
     limited = SETUP_CHECKS[result.setup.check].limit
-    source = (sheet.run.method.sources or {}).get(f"setup.{limited}", "common practice, no source")
+    source = (
+        source_of(sheet.run.method, f"setup.{limited}")
+        if result.limit is not None
+        else "the method has no limit for it"
+    )
     return (Step("value", formula, numbers, source),)

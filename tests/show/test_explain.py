@@ -9,6 +9,7 @@ import pytest
 
 from runsheet import evaluate
 from runsheet.show import explain
+from runsheet.show.columns import setup_value
 from tests.make import NOW, Table, at, row, run
 
 BOTH = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "closing": True}}
@@ -70,6 +71,48 @@ def test_the_reporting_limit_is_told_as_it_was_found() -> None:
         "reporting limit = method's x factor / nominal factor",
         "  method's 0.2 at the nominal amounts: 0.2 mg/L",
     ]
+
+
+def test_the_reporting_limit_names_what_it_was_taken_from() -> None:
+    """The source that the method gives for its own limit is none of a limit that the lowest standard set."""
+    sourced = {"sources": {"limits.reporting": "the permit"}}
+    by_method = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 2.0}} | sourced)
+    assert by_method[2].strip() == "the permit"
+    unsaid = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 2.0}})
+    assert unsaid[2].strip() == "the method gives no source"
+    by_standard = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 0.6}} | sourced)
+    assert by_standard[2].strip() == "the standards of C1"
+    without_limits = explained([A], "reporting")
+    assert without_limits[1].strip() == "the method has none, lowest standard 10 mg/L x 0.1: 1 mg/L"
+    assert without_limits[2].strip() == "the standards of C1"
+
+
+@pytest.mark.parametrize(
+    ("method", "source"),
+    [({"setup": {"zero_absorbance": 0.001}}, "the method gives no source"), ({}, "the method has no limit for it")],
+)
+def test_a_setup_check_without_a_source_is_given_none(method: Table, source: str) -> None:
+    setup = [{"check": "zero", "readings": [0.0], "at": at(1)}]
+    sheet = evaluate(run([A], setup=setup, method=method), datetime.fromisoformat(NOW))
+    (step,) = explain.setup_check(sheet.setup[0], sheet)
+    assert step.source == source
+
+
+@pytest.mark.parametrize(
+    ("minutes", "value", "state"), [(0.002, "0", "todo"), (14.996, "14.9", "todo"), (15, "15", "pass")]
+)
+def test_a_warm_up_is_told_in_minutes_that_have_passed(minutes: float, value: str, state: str) -> None:
+    made = run(
+        [row("A")],
+        setup=[{"check": "warm-up", "started": at(0)}],
+        method={"setup": {"warm_up_minutes": 15}},
+        standard=[],
+    )
+    sheet = evaluate(made, at(minutes))
+    (result,) = sheet.setup
+    assert (setup_value(result), result.state) == (value, state)
+    (step,) = explain.setup_check(result, sheet)
+    assert step.numbers == f"{value} min, at least 15 min: {state}"
 
 
 def test_the_uncertainty_names_the_parts_that_are_in_it() -> None:
