@@ -84,7 +84,8 @@ def why(context: Context) -> Content:
         return Content("Why this number", ["there is no row"])
     if context.active == "standards":
         curve = next(c for c in context.session.sheet.calibrations if item in c.standards)
-        return Content(f"Why: standard {item.standard.id}", _told(explain.standard(item, curve)) or ["not read yet"])
+        steps = explain.standard(item, curve, context.session.sheet)
+        return Content(f"Why: standard {item.standard.id}", _told(steps) or ["not read yet"])
     if context.active == "setup":
         return Content(f"Why: {item.setup.check}", _told(explain.setup_check(item, context.session.sheet)))
     row: RowResult = item

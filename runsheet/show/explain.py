@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute import limits
 from runsheet.compute.amounts import nominal_factor
-from runsheet.compute.brackets import asked_for
+from runsheet.compute.brackets import asked_for, blank_limit
 from runsheet.compute.compare import below
 from runsheet.compute.readings import relative_parts
 from runsheet.compute.setup import SETUP_CHECKS
@@ -290,7 +290,13 @@ _PARTS = (_mean, _drift, _extract, _factor, _uncertainty, _limits, _quality, _re
 
 
 def _state_words(row: RowResult, sheet: Sheet) -> str:
-    """Say why a row has the state it has."""
+    """Say why a row has the state it has, and of one that is superseded that first, as its column does."""
+    superseded = row.row.report is False and not row.void
+    first = f"superseded: {row.row.reason or 'no reason given'}; " if superseded else ""
+    return first + _standing_words(row, sheet)
+
+
+def _standing_words(row: RowResult, sheet: Sheet) -> str:
     words = {
         "unread": "not read yet",
         "open": _waiting(row, sheet),
@@ -298,7 +304,7 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
         "void": f"void: {row.row.void or 'no reason given'}; shown, and used for nothing",
     }
     if row.kind in EVENTS and row.state == "accepted":
-        return "within its limits"
+        return "within its limits" if _has_limit(row, sheet) else "read; the method has no limit for it"
     if row.state != "held":
         return words[row.state]
     if row.calibration is None:
@@ -306,6 +312,13 @@ def _state_words(row: RowResult, sheet: Sheet) -> str:
     if row.calibration.state != "pass":
         return f"held: calibration {row.calibration.id} is {row.calibration.state}"
     return "held: " + "; ".join(_holders(row, sheet))
+
+
+def _has_limit(event: RowResult, sheet: Sheet) -> bool:
+    method = sheet.run.method
+    if event.kind == "check":
+        return method.check is not None and method.check.recovery_percent is not None
+    return blank_limit(method, direct=event.calibration is not None and event.calibration.direct) is not None
 
 
 def _waiting(row: RowResult, sheet: Sheet) -> str:
@@ -341,7 +354,7 @@ def _holders(row: RowResult, sheet: Sheet) -> list[str]:
 # --- standards and setup checks ---------------------------------------------------------------------------------
 
 
-def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[Step, ...]:
+def standard(result: StandardResult, calibration: CalibrationResult, sheet: Sheet) -> tuple[Step, ...]:
     """Every step from a standard's readings to its error on the curve."""
     typed, unit = result.standard, "mg/L" if calibration.direct else "A"
     found = []
@@ -352,7 +365,8 @@ def standard(result: StandardResult, calibration: CalibrationResult) -> tuple[St
         treatment = calibration.calibration.zero_standard or "subtract"
         zero = f" - zero {signal(calibration.zero)}" if treatment == "subtract" else ""
         readings = " ".join(str(reading) for reading in typed.readings)
-        numbers = f"mean of {readings}{zero} = {signal(result.y)} {unit}"
+        turned = " %T, each as A = -log10(T / 100)," if sheet.run.instrument.reads == "transmittance" else ""
+        numbers = f"mean of {readings}{turned}{zero} = {signal(result.y)} {unit}"
         found.append(Step("y", f"net, zero standard: {treatment}", numbers, "one preparation is one point"))
     if result.on_curve is not None:
         numbers = f"{curve_words(calibration)}; net {signal(result.y)}: {figure(result.on_curve, 5)} mg/L"

@@ -10,7 +10,7 @@ import pytest
 from runsheet import evaluate
 from runsheet.show import explain
 from runsheet.show.columns import setup_value
-from tests.make import NOW, Table, at, row, run
+from tests.make import NOW, Table, at, row, run, standards
 
 BOTH = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "closing": True}}
 BLANK = row("SB", 0.0, kind="blank")
@@ -47,6 +47,31 @@ def test_what_a_row_is_accepted_by_or_waits_for_is_what_stands_beside_it(
     queue: list[Table], method: Table, expected: str
 ) -> None:
     assert explained(queue, "state", method=method) == [expected]
+
+
+def test_what_is_superseded_is_told_so_before_what_it_waits_for() -> None:
+    old = A | {"report": False, "reason": "read again as A-1"}
+    assert explained([BLANK, old, row("A-1", 0.2)], "state", method=BOTH) == [
+        "superseded: read again as A-1; read; waiting for the blank and check standard that close its bracket"
+    ]
+
+
+@pytest.mark.parametrize(("event", "name"), [(BLANK, "SB"), (CHECK, "CCV")])
+@pytest.mark.parametrize(
+    ("method", "said"),
+    [(BOTH, "within its limits"), ({"check": {"closing": True}}, "read; the method has no limit for it")],
+)
+def test_an_event_without_a_limit_is_within_none(event: Table, name: str, method: Table, said: str) -> None:
+    assert explained([event, A], "state", name, method=method) == [said]
+
+
+def test_a_standard_read_as_transmittance_is_no_mean_of_percents() -> None:
+    percents = standards(ys=[94.4, 86.6, 75, 56.2, 31.6])
+    made = run([A], instrument={"reads": "transmittance", "step": 0.1}, standard=percents)
+    sheet = evaluate(made, datetime.fromisoformat(NOW))
+    (curve,) = sheet.calibrations
+    told = {step.figure: step.numbers for step in explain.standard(curve.standards[4], curve, sheet)}
+    assert told["y"] == "mean of 31.6 %T, each as A = -log10(T / 100), - zero 0.0000 = 0.5003 A"
 
 
 LIMITS = {"nominal_amount": 1000, "nominal_extract_ml": 100}
