@@ -15,6 +15,7 @@ from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.content import Content
 from runsheet.screen.context import place_of
 from runsheet.screen.forms import Field, ask_field
+from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
 from runsheet.work import next_step, photometer, usual
 from runsheet.work.new_row import Names, advised, new_row, offer_words, read_again
@@ -22,6 +23,7 @@ from runsheet.work.new_row import Names, advised, new_row, offer_words, read_aga
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from runsheet.compute.results import Sheet
     from runsheet.run.model import Run
     from runsheet.screen.context import Context
     from runsheet.tables import Number
@@ -120,6 +122,37 @@ def _again(context: Context, place: int, dilution: Number | None = None) -> None
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
 
 
+def _again_asked(context: Context, place: int, dilution: Number | None = None) -> None:
+    """Read a sample again, asked about once where that looks like a slip."""
+    slip = _slip(context.session.sheet, place, diluted=dilution is not None)
+
+    def answer(text: str) -> None:
+        if agreed(text):
+            _again(context, place, dilution)
+        else:
+            context.say("nothing inserted")
+
+    if slip:
+        context.ask(f"{slip} y/n:", answer, words=True)
+    else:
+        _again(context, place, dilution)
+
+
+def _slip(sheet: Sheet, place: int, *, diluted: bool) -> str:
+    """Ask, of a row that was read, whether one more reading of it is meant where that is unlikely; else empty."""
+    row = sheet.rows[place]
+    if row.kind in SOLVENT_STANDARDS:
+        return ""
+    what = (row.kind, row.sample, row.fraction)
+    unread = (other for other in sheet.rows if other.state == "unread")
+    waiting = [other for other in unread if (other.kind, other.sample, other.fraction) == what]
+    if waiting:
+        return f"{waiting[0].id} waits to read {row.sample} again. Another one?"
+    if row.advice and not diluted:
+        return f"{row.id} is above the range, and d reads it diluted. Read it as it is?"
+    return ""
+
+
 def _to_repeat(context: Context, *, diluted: bool) -> int | None:
     """The place of the row meant: the present one, else the one NEXT speaks of; None where neither can be."""
     step = next_step.next_step(context.session.sheet)
@@ -192,7 +225,7 @@ def reread(context: Context) -> None:
     if place is None:
         context.say("this row is not read yet")
     else:
-        _again(context, place)
+        _again_asked(context, place)
 
 
 def dilute(context: Context) -> None:
@@ -217,7 +250,7 @@ def dilute(context: Context) -> None:
         if row.state == "unread":
             context.commit([edit.set_value(context.session.run, f"queue[{place + 1}].dilution", parsed.value)])
         else:
-            _again(context, place, parsed.value)
+            _again_asked(context, place, parsed.value)
         return None
 
     told = f"diluted {offer_words(row, offered)}. Enter, or type another" if row.advice else "dilution"

@@ -438,6 +438,27 @@ def test_d_asks_the_dilution_and_offers_the_houses_step_at_or_above_the_advice(w
     assert [str(row.dilution) for row in rows if row.sample == "OS-08"] == ["5"]
 
 
+@pytest.mark.parametrize("wanted", [["r"], ["d", "enter"]])
+def test_one_more_reading_of_a_sample_that_waits_to_be_read_again_is_asked_about(
+    water: Path, wanted: list[str]
+) -> None:
+    seen: list[str] = []
+    to_os_04 = ["up"] * 7
+    drive = Drive(water).run(*to_os_04, *wanted, then=asked(seen))
+    assert seen == ["OS-04-1 waits to read OS-04 again. Another one? y/n:"]
+    assert len(drive.document.queue) == 22
+    assert len(Drive(water).run(*to_os_04, *wanted, typed("n")).document.queue) == 22
+    assert len(Drive(water).run(*to_os_04, *wanted, typed("y")).document.queue) == 23
+
+
+def test_a_row_above_the_range_is_not_read_again_as_it_is_unasked(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run(typed("0.95"), "r", then=asked(seen))
+    assert seen == ["OS-08 is above the range, and d reads it diluted. Read it as it is? y/n:"]
+    rows = Drive(water).run("scan:OS-08", "r", typed("y")).document.queue
+    assert [row.dilution for row in rows if row.sample == "OS-08"] == [None]
+
+
 def test_another_dilution_replaces_the_one_offered(water: Path) -> None:
     rows = Drive(water).run(typed("0.95"), "d", typed("10")).document.queue
     assert [str(row.dilution) for row in rows if row.sample == "OS-08"] == ["10"]
