@@ -190,12 +190,24 @@ def judge(document: Path, told: list[int], before: int) -> None:
     if there != list(range(1, len(there) + 1)) or len(there) > max([*told, before]) + 1:
         raise Lost(f"accepted {told[-1:]}, found {there[-3:]}, {len(there)} in all")
     _verified(document, "as it was left")
-    run = store.open_for_writing(document, "the judge", NOW, take_over=True)
+    run = _opened(document)
     if not run.close():
         raise Lost(f"could not be brought up to date: {run.trouble}")
     _verified(document, "opened again")
     if there and document.read_bytes() != text.Writer().write(run.run):
         raise Lost("the document is not what the store had")
+
+
+def _opened(document: Path) -> store.Store:
+    """Open a run that a killed program had: one killed while it made its lock is told so only after some seconds."""
+    until = time.monotonic() + 10
+    while True:
+        try:
+            return store.open_for_writing(document, "the judge", NOW, take_over=True)
+        except store.LockedError:
+            if time.monotonic() > until:
+                raise
+        time.sleep(0.1)
 
 
 def _verified(document: Path, when: str) -> None:

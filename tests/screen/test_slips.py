@@ -456,7 +456,7 @@ def test_a_row_above_the_range_is_not_read_again_as_it_is_unasked(water: Path) -
     Drive(water).run(typed("0.95"), "r", then=asked(seen))
     assert seen == ["OS-08 is above the range, and d reads it diluted. Read it as it is? y/n:"]
     rows = Drive(water).run("scan:OS-08", "r", typed("y")).document.queue
-    assert [row.dilution for row in rows if row.sample == "OS-08"] == [None]
+    assert [(row.id, row.dilution) for row in rows if row.sample == "OS-08"] == [("OS-08-1", 1)]
 
 
 def test_another_dilution_replaces_the_one_offered(water: Path) -> None:
