@@ -99,7 +99,7 @@ def _drift(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
         "drift",
         f"baseline, {mode}: what clean solvent reads",
         f"{blank}{relative}: {signal(row.drift)} {unit}",
-        "the calibration's own setting",
+        "the calibration's own setting" if row.calibration.calibration.drift else "the calibration says nothing else",
     )
     yield Step(
         "net",

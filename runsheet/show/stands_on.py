@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from runsheet.compute.readings import as_left
 from runsheet.compute.rules import BY_NAME
 from runsheet.compute.rules.receipt import unpreserved
 from runsheet.figures import figure
@@ -78,7 +79,7 @@ def supports(row: RowResult, sheet: Sheet) -> tuple[Support, ...]:
     for finding in sheet.quality:
         for name in finding.rows:
             by_row.setdefault(name, []).append(finding)
-    return (*_curve(row, sheet, by_row), *_around(row, by_row), *_of_batch(row, sheet, by_row), *_study(sheet))
+    return (*_curve(row, sheet, by_row), *_around(row, sheet, by_row), *_of_batch(row, sheet, by_row), *_study(sheet))
 
 
 class Standing(NamedTuple):
@@ -173,8 +174,11 @@ def _second_source(calibration: CalibrationResult, sheet: Sheet, by_row: dict[st
         )
 
 
-def _around(row: RowResult, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
-    """The nearest blank and check before and after it, each by the side it turns to the row."""
+def _around(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
+    """The nearest blank and check before and after it, each by the side it turns to the row.
+
+    A blank before it that was re-zeroed has what it was left at: what it was found at is of the rows before it.
+    """
     sides: tuple[tuple[Literal["before", "after"], dict[Event, RowResult]], ...]
     sides = (("before", row.before), ("after", row.after))
     for side, events in sides:
@@ -185,9 +189,12 @@ def _around(row: RowResult, by_row: dict[str, list[Finding]]) -> Iterator[Suppor
                 continue
             good = event.left_good if side == "before" else event.found_good
             value, unit = (event.net, "A") if kind == "blank" else (event.recovery_percent, "%")
+            rezeroed = side == "before" and bool(event.row.rezeroed)
+            if rezeroed:
+                value = as_left(event, sheet.run.instrument.reads)
             if kind == "blank" and event.calibration is not None and event.calibration.direct:
                 unit = "mg/L"
-            why = "" if good else _verdict(by_row.get(event.id, []), kind)[1]
+            why = "re-zeroed" if rezeroed and good else "" if good else _verdict(by_row.get(event.id, []), kind)[1]
             lot = event.row.lot or ""
             yield Support(side, f"{WORDS[kind]} {side}", (event.id,), value, unit, "pass" if good else "fail", why, lot)
 

@@ -74,6 +74,14 @@ def test_a_standard_read_as_transmittance_is_no_mean_of_percents() -> None:
     assert told["y"] == "mean of 31.6 %T, each as A = -log10(T / 100), - zero 0.0000 = 0.5003 A"
 
 
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [({}, "the calibration says nothing else"), ({"drift": "last"}, "the calibration's own setting")],
+)
+def test_a_setting_is_the_calibrations_own_where_it_has_it(given: Table, said: str) -> None:
+    assert explained([BLANK, A], "drift", calibration=given)[2].strip() == said
+
+
 LIMITS = {"nominal_amount": 1000, "nominal_extract_ml": 100}
 
 

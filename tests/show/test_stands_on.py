@@ -66,7 +66,7 @@ def test_a_blank_speaks_by_the_side_it_turns_to_the_row() -> None:
     left_clean = row("B0", 0.02, kind="blank", at=at(41), rezeroed=True)
     found_off = row("B1", 0.02, kind="blank", at=at(70), rezeroed=True)
     said = words(left_clean, SAMPLE, found_off)
-    assert any(line.startswith("solvent blank before: B0") and line.endswith(", pass") for line in said)
+    assert any(line.startswith("solvent blank before: B0") and line.endswith(", pass: re-zeroed") for line in said)
     assert any(line.startswith("solvent blank after: B1") and ", fail: found off" in line for line in said)
 
 
@@ -126,6 +126,16 @@ def test_a_result_stands_on_its_analysts_and_lots() -> None:
     (found,) = stands_on.standings(sheet)
     assert found.analyst == "read by Y; extracted by X"
     assert found.lots == (("solvent", "T-9"), ("silica gel", "G-1"), ("standards", "S-1"), ("K0", "K-1"))
+
+
+def test_a_blank_before_that_was_re_zeroed_has_what_it_was_left_at() -> None:
+    """What it was found at fails towards the rows before it, and is no figure of a pass."""
+    off = row("B0", 0.009, kind="blank", rezeroed=True, as_left=0.001, at=at(50))
+    first = row("F", 0.25, at=at(45))
+    assert "solvent blank before: B0 0.001 A, pass: re-zeroed" in words(first, off, SAMPLE)
+    _, sheet = made(first, off, SAMPLE)
+    before = [each.words for each in stands_on.supports(sheet.rows[0], sheet)]
+    assert any(each.startswith("solvent blank after: B0 0.009 A, fail: ") for each in before)
 
 
 def test_the_qualifier_follows_from_the_findings_that_affect_it() -> None:
