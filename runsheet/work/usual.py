@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import statistics
 from dataclasses import replace
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from runsheet.compute import calibration
@@ -37,6 +38,9 @@ STEPS_OFF = 5
 """Display steps a standard may be off in any case: more than two readings of one solution differ by."""
 MOST_ABSORBANCE = 3.0
 """From here on a number is no absorbance a bench photometer shows, and below it hardly a transmittance in percent."""
+LEAST_ABSORBANCE = -0.05
+"""Below this no clean solvent reads, unless the zero was taken on something else."""
+READ_IN = {"absorbance": "A", "transmittance": "%T"}
 MEASURED = ("amount", "extract_ml", "added_mg", "expected", "full_g", "empty_g", "wet_g", "dry_g", "dish_g")
 """Fields of a row that are much the same in all rows of a kind."""
 NOMINAL = {"amount": "nominal_amount", "extract_ml": "nominal_extract_ml"}
@@ -101,12 +105,33 @@ def _reading(run: Run, row: Setup | Standard | Row, new: Sequence[Number]) -> st
         if row.check == "dark":
             return ""
         reads = "transmittance" if row.check == "full-scale" else row.reads or "absorbance"
+    else:
+        step = run.instrument.step
+        rows: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
+        finer = next((value for value in new if _finer(value, step)), None)
+        taken = (_finer(value, step) for other in rows if other.id != row.id for value in other.readings)
+        if finer is not None and not any(taken):  # once taken, it is the step that is not the display's
+            return f"{finer} has more digits than a display in steps of {step}: is one too many? (F has the step)"
     for each in map(float, new):
+        if not isinstance(row, Setup) and _below_zero(each, reads):
+            what = "above a clear beam: is it a digit" if reads == "transmittance" else "below zero: is it the sign"
+            return f"{each:g} {READ_IN[reads]} is far {what}, or the zero?"
         if reads == "transmittance" and lowest < each < MOST_ABSORBANCE:
             return f"{each:g} %T is {absorbance(each):.2f} A: is it an absorbance?"
         if reads == "absorbance" and MOST_ABSORBANCE <= each <= 110:
             return f"{each:g} A lets through next to nothing: is it %T?"
     return ""
+
+
+def _finer(value: Number, step: Number | None) -> bool:
+    """Whether a reading is none that a display of such steps shows."""
+    return bool(step) and Decimal(str(value)) % Decimal(str(step)) != 0
+
+
+def _below_zero(value: float, reads: str) -> bool:
+    if reads == "transmittance":
+        return value > 0 and absorbance(value) < LEAST_ABSORBANCE
+    return reads == "absorbance" and value < LEAST_ABSORBANCE
 
 
 def _dilution(value: Number, steps: Sequence[Number]) -> str:

@@ -12,6 +12,7 @@ import argparse
 import itertools
 import os
 import random
+import select
 import signal
 import sys
 import tempfile
@@ -278,6 +279,8 @@ def random_moments(folder: Path, kills: int, *, lie: bool) -> str:
             type_on(run, itertools.count(before + 1), told)
 
         pid, heard = child(day)
+        if kill % 4 < 2:  # every other pair after its first edit, however busy the machine, and else while it opens too
+            select.select([heard], [], [], 30)
         time.sleep(chance.uniform(0, DAY))
         os.kill(pid, signal.SIGTERM if kill % 2 else signal.SIGKILL)
         _ended(pid)

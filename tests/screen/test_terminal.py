@@ -98,7 +98,7 @@ def test_small_and_back(water: Path, terminals: list[Terminal]) -> None:
     for size in ((20, 5), (1, 1), (79, 23)):
         terminal.resize(*size)
         terminal.settle()
-    assert "needs 80x24" in terminal.text()
+    terminal.wait("needs 80x24")
     terminal.resize(80, 24)
     terminal.wait(READY)
     accepted(terminal)

@@ -46,6 +46,41 @@ def test_an_amount_that_is_a_reading_is_unusual(amount: Any, words: str) -> None
     assert words in why(day(), "OS-08", "amount", amount)
 
 
+@pytest.mark.parametrize(
+    ("reading", "words"),
+    [
+        ("0.112", ""),
+        ("0.1120", ""),
+        ("0.1122", "0.1122 has more digits than a display in steps of 0.001: is one too many? (F has the step)"),
+        ("-0.003", ""),
+        ("-0.112", "-0.112 A is far below zero: is it the sign, or the zero?"),
+    ],
+)
+def test_a_reading_that_no_display_shows_is_unusual(reading: str, words: str) -> None:
+    assert why(day(), "OS-08", "readings", (Decimal(reading),)) == words
+
+
+def test_a_display_without_a_step_shows_any_digits() -> None:
+    run = replace(day(), instrument=replace(day().instrument, step=None))
+    assert why(run, "OS-08", "readings", (Decimal("0.1122"),)) == ""
+
+
+def test_digits_that_were_taken_once_are_asked_about_no_more() -> None:
+    run = day()
+    queue = tuple(replace(row, readings=(Decimal("0.1122"),)) if row.id == "OS-07" else row for row in run.queue)
+    run = replace(run, queue=queue)
+    assert why(run, "OS-08", "readings", (Decimal("0.1135"),)) == ""
+    assert why(run, "OS-07", "readings", (Decimal("0.1122"), Decimal("0.1123"))) != ""
+
+
+def test_a_transmittance_far_above_a_clear_beam_is_unusual() -> None:
+    run = on("transmittance", day())
+    run = replace(run, instrument=replace(run.instrument, step=Decimal("0.1")))
+    assert why(run, "OS-08", "readings", (Decimal("101.2"),)) == ""
+    said = why(run, "OS-08", "readings", (Decimal("121.2"),))
+    assert said == "121.2 %T is far above a clear beam: is it a digit, or the zero?"
+
+
 def test_without_a_nominal_amount_the_others_of_the_kind_say_what_is_usual() -> None:
     run = day()
     assert run.method.limits is not None

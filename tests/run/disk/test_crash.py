@@ -35,7 +35,7 @@ def test_every_accepted_edit_survives_every_kill() -> None:
     assert int(found[1]) > 50
     found = re.fullmatch(rf"killed at {KILLS} random moments of (\d+) edits \(\d+ times .*\): nothing lost", moments)
     assert found
-    assert int(found[1]) > KILLS
+    assert int(found[1]) >= KILLS // 2  # half of the kills wait for an edit
     assert races == f"{RACES} times two writers started together: one won each time, nothing mixed"
 
 
