@@ -13,7 +13,7 @@ import tomllib
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import pytest
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from runsheet.run.model import Row, Run, Standard
 
+T = TypeVar("T")
 HOME = "\x1b[H"
 SETUP = {
     "absorbance": {"zero": "0.000", "full-scale": "100.0", "dark": "0.0", "recheck-zero": "0.001",
@@ -79,10 +80,25 @@ class Typist:
         """Type a reading meant for a row, and wait until it is there."""
         self.typed(value)
         self.meant[name] = value.split()
+        self.until(lambda: self.readings().get(name) == self.meant[name], f"{name} {value}")
+
+    def until(self, what: Callable[[], T], words: str) -> T:
+        """What is in the document, once it is there."""
         end = time.monotonic() + 8
-        while self.readings().get(name) != self.meant[name]:
-            assert time.monotonic() < end, f"{name} {value}:\n{self.terminal.text()}"
+        while not (found := what()):
+            assert time.monotonic() < end, f"{words}:\n{self.terminal.text()}"
             self.terminal.settle(0.02, 0.2)
+        return found
+
+    def first(self, array: str, **fields: str) -> str:
+        """The name of the first row that has such fields, once there is one."""
+
+        def found() -> str:
+            rows: tuple[Standard | Row, ...] = getattr(self.run, array)
+            like = (each for each in rows if all(getattr(each, name) == value for name, value in fields.items()))
+            return next((each.id for each in like), "")
+
+        return self.until(found, f"{array} {fields}")
 
     def readings(self) -> dict[str, list[str]]:
         run = self.run
@@ -160,7 +176,7 @@ def water(folder: Path) -> dict[str, Any]:
         day.terminal.wait("2 lines to put right")
         day.keys("enter", HOME, *["right"] * 10, "\x1b[3~", "0", "enter")  # the letter O among the digits
         day.keys("enter", "\x15", "enter", "enter")  # the line that stands twice is left out
-        icv = next(row.id for row in day.run.queue if row.kind == "second-source")
+        icv = day.first("queue", kind="second-source")
         day.keys("/", icv, "enter", "g", "expected", "enter", "80", "enter", "escape")
         day.goes_to("W-1")
         day.keys(HOME, "0")  # a digit on a name
@@ -179,12 +195,13 @@ def water(folder: Path) -> dict[str, Any]:
         day.keys("N", "enter", "enter", "enter")
         day.keys("K")
         day.setup("absorbance")
-        day.keys("f3", "/", next(each.id for each in day.run.standard if each.calibration == "C2"), "enter")
+        day.keys("f3", "/", day.first("standard", calibration="C2"), "enter")
         day.standards("C2", lambda x: f"{0.002 + 0.00245 * x:.3f}")
         day.keys("f4", "E", "enter", "enter", "escape", "P")
         (folder / "second.csv").write_text("id,amount\nW-2,990\nW-3,970\n")
         day.typed(str(folder / "second.csv"))
         day.keys("enter", "enter")
+        day.first("queue", id="W-3")
         day.rows(absorbance, stop="W-2")
         day.reads("W-2", "0.061")
         day.reads("W-3", "0.151")
@@ -215,7 +232,7 @@ def soil(folder: Path) -> dict[str, Any]:
         (folder / "list.csv").write_text("id,amount,solids_percent\nG-1,10.1,88.5\nG-2,9.9,91.0\n")
         day.typed(str(folder / "list.csv"))
         day.keys("enter")
-        icv = next(row.id for row in day.run.queue if row.kind == "second-source")
+        icv = day.first("queue", kind="second-source")
         day.keys("/", icv, "enter", "g", "expected", "enter", "80", "enter", "escape")
         day.rows(transmittance, stop="G-1")
         day.goes_to("G-1")
@@ -245,7 +262,7 @@ def direct(folder: Path) -> dict[str, Any]:
         (folder / "list.csv").write_text("id,amount\nD-1,1010\nD-2,995\n")
         day.typed(str(folder / "list.csv"))
         day.keys("enter")
-        icv = next(row.id for row in day.run.queue if row.kind == "second-source")
+        icv = day.first("queue", kind="second-source")
         day.keys("/", icv, "enter", "g", "expected", "enter", "80", "enter", "escape")
         day.rows(lambda x: f"{x * 0.99:.1f}", stop="D-1")
         day.reads("D-1", "41.5")
