@@ -176,8 +176,9 @@ def water(folder: Path) -> dict[str, Any]:
         day.terminal.wait("2 lines to put right")
         day.keys("enter", HOME, *["right"] * 10, "\x1b[3~", "0", "enter")  # the letter O among the digits
         day.keys("enter", "\x15", "enter", "enter")  # the line that stands twice is left out
-        icv = day.first("queue", kind="second-source")
-        day.keys("/", icv, "enter", "g", "expected", "enter", "80", "enter", "escape")
+        day.keys(
+            "/", day.first("queue", kind="second-source"), "enter", "g", "expected", "enter", "80", "enter", "escape"
+        )
         day.goes_to("W-1")
         day.keys(HOME, "0")  # a digit on a name
         day.scan("v8-2")  # a bottle of no row
@@ -232,8 +233,9 @@ def soil(folder: Path) -> dict[str, Any]:
         (folder / "list.csv").write_text("id,amount,solids_percent\nG-1,10.1,88.5\nG-2,9.9,91.0\n")
         day.typed(str(folder / "list.csv"))
         day.keys("enter")
-        icv = day.first("queue", kind="second-source")
-        day.keys("/", icv, "enter", "g", "expected", "enter", "80", "enter", "escape")
+        day.keys(
+            "/", day.first("queue", kind="second-source"), "enter", "g", "expected", "enter", "80", "enter", "escape"
+        )
         day.rows(transmittance, stop="G-1")
         day.goes_to("G-1")
         day.typed("0.245")  # an absorbance typed to a photometer that reads %T: asked about
@@ -262,8 +264,9 @@ def direct(folder: Path) -> dict[str, Any]:
         (folder / "list.csv").write_text("id,amount\nD-1,1010\nD-2,995\n")
         day.typed(str(folder / "list.csv"))
         day.keys("enter")
-        icv = day.first("queue", kind="second-source")
-        day.keys("/", icv, "enter", "g", "expected", "enter", "80", "enter", "escape")
+        day.keys(
+            "/", day.first("queue", kind="second-source"), "enter", "g", "expected", "enter", "80", "enter", "escape"
+        )
         day.rows(lambda x: f"{x * 0.99:.1f}", stop="D-1")
         day.reads("D-1", "41.5")
         day.scan("q-100")
