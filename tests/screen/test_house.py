@@ -167,6 +167,12 @@ def test_next_and_the_cell_name_the_dilution_that_is_offered(steps: list[int], w
     assert asked.label == f"OS-08: diluted {offered}x{least}. Enter, or type another:"
 
 
+def test_of_a_row_read_again_no_dilution_is_offered(water: Path) -> None:
+    told: list[str] = []
+    Drive(water).run(*["up"] * 7, then=lambda drive: told.append(cell(drive.bench)))
+    assert told[0].startswith("superseded: above the range; read again diluted as OS-04-1; ")
+
+
 FAULTY = """
 [laboratory]
 dilutions = [0.5]
