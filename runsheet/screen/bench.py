@@ -15,7 +15,7 @@ from textual.message import Message
 from runsheet.screen import keys, keystrokes, moving, panes, pasting, questions, scanning
 from runsheet.screen.canvas import CanvasScreen
 from runsheet.screen.content import Content
-from runsheet.screen.context import Prompt, commit
+from runsheet.screen.context import Leave, Prompt, commit
 from runsheet.screen.editing import Editing
 from runsheet.screen.grid import Grid
 from runsheet.screen.page import Page
@@ -306,7 +306,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
         answer: Callable[[str], str | None],
         text: str = "",
         takes_block: Callable[[str], None] | None = None,
-        leave: Callable[[], None] | None = None,
+        leave: Leave | None = None,
         *,
         words: bool = False,
         offers: Sequence[Offer] = (),
@@ -411,7 +411,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
                 self.prompt = prompt
         elif name == "escape":
             self.prompt = None
-            self.say("nothing changed") if prompt.leave is None else prompt.leave()
+            self.say("nothing changed") if prompt.leave is None else prompt.leave.do()
         elif name == "down" and prompt.offers:
             self._list_offers(prompt)
         elif name == "tab" and (whole := prompt.completion) is not None:

@@ -7,7 +7,7 @@ widget is named here, so that a command asks, says and shows without knowing how
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from runsheet.screen.typing_line import TypingLine
 
@@ -25,6 +25,14 @@ if TYPE_CHECKING:
     from runsheet.work.offers import Offer
 
 
+class Leave(NamedTuple):
+    """What Escape does in a walk over the panes, in place of leaving all as it was."""
+
+    do: Callable[[], None]
+    words: str
+    """After the key, as `goes back to the list`."""
+
+
 @dataclass
 class Prompt:
     """A question, and what its answer is given to."""
@@ -35,8 +43,8 @@ class Prompt:
     line: TypingLine = field(default_factory=TypingLine)
     takes_block: Callable[[str], None] | None = None
     """What a pasted text of several lines is given to."""
-    leave: Callable[[], None] | None = None
-    """What Escape does in a walk over the panes; beside its questions nothing of the sheet is shown."""
+    leave: Leave | None = None
+    """Of a walk over the panes; beside its questions nothing of the sheet is shown."""
     words: bool = False
     """Whether only words answer it, as a reason or a yes: never a number, and never a scanned name."""
     offers: Sequence[Offer] = ()
@@ -50,6 +58,11 @@ class Prompt:
         typed = self.line.text
         found = [offer for offer in self.offers if offer.begins(typed)]
         return found[0] if found and not self.line.proposed and found[0].text != typed else None
+
+    @property
+    def escape(self) -> str:
+        """What Escape does, in words after the key."""
+        return "leaves all as it was" if self.leave is None else self.leave.words
 
     @property
     def covers(self) -> bool:
@@ -125,7 +138,7 @@ class Context(Protocol):
         answer: Callable[[str], str | None],
         text: str = "",
         takes_block: Callable[[str], None] | None = None,
-        leave: Callable[[], None] | None = None,
+        leave: Leave | None = None,
         *,
         words: bool = False,
         offers: Sequence[Offer] = (),

@@ -12,7 +12,7 @@ from runsheet.figures import visible
 from runsheet.run import entry
 from runsheet.run.edit import EditError
 from runsheet.screen import keys, linear_words, questions
-from runsheet.screen.context import Prompt, commit
+from runsheet.screen.context import Leave, Prompt, commit
 from runsheet.screen.cursor import Cursor
 from runsheet.screen.style import Look
 from runsheet.screen.typing_line import TypingLine, agreed
@@ -99,7 +99,7 @@ class Linear(Cursor):
         if text == ESCAPE:
             self.say("nothing changed")
             if prompt is not None and prompt.leave is not None:
-                prompt.leave()
+                prompt.leave.do()
         elif prompt is not None:
             proposed = prompt.line.text if prompt.line.proposed else ""
             if not prompt.takes(text or proposed):
@@ -294,14 +294,14 @@ class Linear(Cursor):
         answer: Callable[[str], str | None],
         text: str = "",
         takes_block: Callable[[str], None] | None = None,
-        leave: Callable[[], None] | None = None,
+        leave: Leave | None = None,
         *,
         words: bool = False,
         offers: Sequence[Offer] = (),
     ) -> None:
         """Ask; the next line is the answer."""
         self.prompt = Prompt(label, answer, TypingLine.holding(text, proposed=True), takes_block, leave, words, offers)
-        self.say(f"{label}{f' [{text}]' if text else ''} ({ESCAPE} leaves all as it was)")
+        self.say(f"{label}{f' [{text}]' if text else ''} ({ESCAPE} {self.prompt.escape})")
 
     def open_page(self, content: Content, at: int = 0) -> None:  # noqa: ARG002 - there is no cursor on it
         """Tell a text; the number of a line is the answer to a list, and y to what is done as a whole."""

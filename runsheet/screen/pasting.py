@@ -14,6 +14,7 @@ from runsheet.run.clock import clock_behind
 from runsheet.run.edit import EditError
 from runsheet.screen.content import Content
 from runsheet.screen.context import place_of
+from runsheet.work import usual
 
 if TYPE_CHECKING:
     from runsheet.run.edit import Edit
@@ -45,6 +46,7 @@ def paste(bench: Bench, text: str) -> None:
     steps = [each for each in edits if not isinstance(each, str)]
     again = any(each.path.endswith(".readings") and each.old for each in steps)
     lines = [f"{each.path}: {edit.typed(each.old)} -> {edit.typed(each.new)}" for each in steps]
+    lines[:0] = usual.of_step(bench.session.run, steps, bench.session.laboratory.dilutions)
     if any(each.path.endswith(".at") for each in steps) and (
         behind := clock_behind(bench.session.run, bench.session.now())
     ):

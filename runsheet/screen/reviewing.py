@@ -16,6 +16,7 @@ from runsheet.run.disk.lock import login
 from runsheet.run.model import Review, Row
 from runsheet.screen import pages
 from runsheet.screen.content import Content
+from runsheet.screen.context import Leave
 
 if TYPE_CHECKING:
     from typing import Any
@@ -84,7 +85,7 @@ class Walk:
         content = Content(f"Review by {self.name}: {title}", [*WHAT, *lines])
         content.foot = "up, down and page keys scroll; Escape leaves the walk"
         self.context.open_page(content)
-        self.context.ask(label, answer, leave=self._leave)
+        self.context.ask(label, answer, leave=Leave(self._leave, "leaves the walk; V goes on"))
         self.context.say(trouble)
 
     def _keep(self, **said: Any) -> None:

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 from runsheet.figures import counted
 from runsheet.run.disk import files
 from runsheet.screen.content import Content
-from runsheet.work import batch_plan, sample_list
+from runsheet.screen.context import Leave
+from runsheet.work import batch_plan, sample_list, usual
 from runsheet.work.offers import Offer
 
 if TYPE_CHECKING:
@@ -88,9 +89,10 @@ class _List:
         warnings = [problem for problem in problems if problem.level != "error"]
         told = [f"WRONG {'; '.join(why)}: {self._text(line)}" for line, why in wrong.items()]
         told += [f"left out: {text}" for text in self.left_out]
+        edits = batch_plan.edits(run, made.rows, made.samples, len(run.queue) + 1)
+        told += usual.of_step(run, edits, context.session.laboratory.dilutions)
         lines = [*told, *batch_plan.preview(run, made.rows, warnings)]
         count = f"Add {counted(len(made.rows), 'row')} for {counted(len(planned), 'sample')}"
-        edits = batch_plan.edits(run, made.rows, made.samples, len(run.queue) + 1)
 
         def choose(number: int) -> None:
             context.close_page()
@@ -124,4 +126,4 @@ class _List:
             self.context.say("this list cannot be read line by line: correct it and plan again")
             return
         label = f"{why}. Put the line right; empty leaves it out:"
-        self.context.ask(label, answer, self._text(line), leave=self.show)
+        self.context.ask(label, answer, self._text(line), leave=Leave(self.show, "goes back to the list"))

@@ -95,14 +95,13 @@ def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
 def footer(bench: Bench, width: int) -> str:
     """The keys of the pane, or of what is being done."""
     if bench.prompt is not None and bench.prompt.trouble:
-        return f"{bench.prompt.trouble}; Escape leaves all as it was"
+        return f"{bench.prompt.trouble}; Escape {bench.prompt.escape}"
     if bench.prompt is not None and bench.prompt.offers:
         whole = bench.prompt.completion
-        return (
-            f"Enter confirms, {f'Tab completes {whole.text}, ' if whole else ''}Down lists, Escape leaves all as it was"
-        )
+        completes = f"Tab completes {whole.text}, " if whole else ""
+        return f"Enter confirms, {completes}Down lists, Escape {bench.prompt.escape}"
     if bench.prompt is not None:
-        return f"Enter confirms, Escape leaves {'the walk; V goes on' if bench.prompt.covers else 'all as it was'}"
+        return f"Enter confirms, Escape {bench.prompt.escape}"
     if bench.editing.asks and bench.editing.received:
         return "Enter takes what was received, Escape leaves it; nothing else is taken"
     if bench.editing.asks:

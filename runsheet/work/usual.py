@@ -19,6 +19,7 @@ from runsheet.compute import calibration
 from runsheet.compute.amounts import MATRIX_OF_UNIT, concentration
 from runsheet.compute.photometry import absorbance, signals, transmittance
 from runsheet.figures import against, figure
+from runsheet.run.edit import apply_each
 from runsheet.run.kinds import WORDS
 from runsheet.run.model import Setup
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from runsheet.compute.results import CalibrationResult
+    from runsheet.run.edit import Edit
     from runsheet.run.model import Row, Run, Standard
     from runsheet.tables import Number
 
@@ -41,6 +43,7 @@ MOST_ABSORBANCE = 3.0
 LEAST_ABSORBANCE = -0.05
 """Below this no clean solvent reads, unless the zero was taken on something else."""
 READ_IN = {"absorbance": "A", "transmittance": "%T"}
+MOST_EDITS = 500
 MEASURED = ("amount", "extract_ml", "added_mg", "expected", "full_g", "empty_g", "wet_g", "dry_g", "dish_g")
 """Fields of a row that are much the same in all rows of a kind."""
 NOMINAL = {"amount": "nominal_amount", "extract_ml": "nominal_extract_ml"}
@@ -59,7 +62,28 @@ def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Seq
         return _reading(run, row, new) or (_level(run, place, tuple(value)) if array == "standard" else "")
     if array == "queue" and field == "dilution":
         return _dilution(value, steps)
+    if array == "queue" and field == "solids_percent":
+        return f"{value:g} % solids: is it a fraction of 1?" if float(value) <= 1 else ""
     return _amount(run, row, field, float(value)) if array == "queue" and field in MEASURED else ""
+
+
+def of_step(run: Run, edits: Sequence[Edit], steps: Sequence[Number]) -> list[str]:
+    """What is unusual of the rows and values that a step would write, each with its row; nothing is asked of it.
+
+    For lists and pasted blocks, which are shown before they are taken. Each row is held beside all the others, so that
+    a list longer than any day's is not looked through, and that is said.
+    """
+    if len(edits) > MOST_EDITS:
+        return [f"not looked through for unusual values: more than {MOST_EDITS} changes at once"]
+    after, said = apply_each(run, edits), []
+    for array in ("standard", "queue"):
+        before = {row.id: row for row in getattr(run, array)}
+        for place, row in enumerate(getattr(after, array)):
+            for field in ("readings", "dilution", "solids_percent", *MEASURED):
+                value, old = getattr(row, field, None), getattr(before.get(row.id), field, None)
+                if value != old and (why := why_not(after, array, place, field, value, steps)):
+                    said.append(f"unusual: {row.id}, {why}")
+    return said
 
 
 def while_warming(run: Run, now: datetime) -> str:

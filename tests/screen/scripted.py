@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.run.disk import store
 from runsheet.screen import keys
-from runsheet.screen.context import Prompt, commit
+from runsheet.screen.context import Leave, Prompt, commit
 from runsheet.screen.cursor import Cursor
 from runsheet.screen.session import Session
 from runsheet.screen.style import Look
@@ -62,7 +62,7 @@ class Scripted(Cursor):
         answer: Callable[[str], str | None],
         text: str = "",  # noqa: ARG002 - what is proposed
         takes_block: Callable[[str], None] | None = None,
-        leave: Callable[[], None] | None = None,
+        leave: Leave | None = None,
         *,
         words: bool = False,
         offers: Sequence[Offer] = (),

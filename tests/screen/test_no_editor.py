@@ -13,7 +13,7 @@ import pytest
 from runsheet import evaluate
 from runsheet.command.main import main
 from runsheet.screen.page import Page
-from runsheet.screen.status_words import next_thing
+from runsheet.screen.status_words import footer, next_thing
 from tests.screen.driving import NOW, Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -259,6 +259,23 @@ def test_a_field_blank_is_asked_its_name_and_amount(water: Path) -> None:
 
 
 # --- a list with bad lines ------------------------------------------------------------------------------------------
+
+
+def test_a_list_tells_what_is_unusual_in_it_and_escape_goes_back_to_it(water: Path) -> None:
+    seen: list[str] = []
+    listed = "id,amount\nOS-90,0.985\nOS-90,990"
+    Drive(water).run("P", f"paste:{listed}", then=lambda drive: seen.extend(drive.screen()))
+    assert any("unusual: OS-90, 0.985 is 1/1.02e+03 of the nominal 1000" in line for line in seen)
+    feet: list[str] = []
+    Drive(water).run("P", f"paste:{listed}", "enter", then=lambda drive: feet.append(footer(drive.bench, 80)))
+    assert feet == ["Enter confirms, Escape goes back to the list"]
+
+
+def test_a_pasted_block_tells_what_is_unusual_in_it(water: Path) -> None:
+    seen: list[str] = []
+    Drive(water).run("paste:0.112\n56.2\n", then=lambda drive: seen.extend(drive.screen()))
+    assert any(line.startswith("unusual: OS-09, 56.2 A lets through next to nothing") for line in seen)
+
 
 LISTED = 'id,amount,site\nN-1,990,weir\nN-2,9x0,"mill, race"\nOS-01,940,quay\n'
 

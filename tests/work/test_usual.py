@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from runsheet import demo, read
+from runsheet.run import edit
+from runsheet.run.model import Row
 from runsheet.work import usual
 
 if TYPE_CHECKING:
@@ -79,6 +81,33 @@ def test_a_transmittance_far_above_a_clear_beam_is_unusual() -> None:
     assert why(run, "OS-08", "readings", (Decimal("101.2"),)) == ""
     said = why(run, "OS-08", "readings", (Decimal("121.2"),))
     assert said == "121.2 %T is far above a clear beam: is it a digit, or the zero?"
+
+
+@pytest.mark.parametrize(
+    ("percent", "words"), [("85", ""), ("1.5", ""), ("0.85", "0.85 % solids: is it a fraction of 1?")]
+)
+def test_solids_as_a_fraction_are_unusual(percent: str, words: str) -> None:
+    assert why(day("soil-day"), "G-1", "solids_percent", Decimal(percent)) == words
+
+
+def test_of_a_step_what_is_unusual_is_said_with_its_row() -> None:
+    run = day()
+    new = Row(id="OS-90", kind="sample", amount=Decimal("0.985"), solids_percent=Decimal("0.9"))
+    edits = [
+        edit.insert_row(run, "queue", 1, new),
+        edit.set_value(run, "queue[20].amount", 1000),
+        edit.set_value(run, "queue[20].readings", [Decimal("56.2")]),
+    ]
+    named = run.queue[18].id
+    assert usual.of_step(run, edits, STEPS) == [
+        "unusual: OS-90, 0.9 % solids: is it a fraction of 1?",
+        "unusual: OS-90, 0.985 is 1/1.02e+03 of the nominal 1000",
+        f"unusual: {named}, 56.2 A lets through next to nothing: is it %T?",
+    ]
+    assert usual.of_step(run, [], STEPS) == []
+    assert usual.of_step(run, edits * 200, STEPS) == [
+        "not looked through for unusual values: more than 500 changes at once"
+    ]
 
 
 def test_without_a_nominal_amount_the_others_of_the_kind_say_what_is_usual() -> None:
