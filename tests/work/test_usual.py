@@ -94,11 +94,11 @@ def test_of_a_step_what_is_unusual_is_said_with_its_row() -> None:
     run = day()
     new = Row(id="OS-90", kind="sample", amount=Decimal("0.985"), solids_percent=Decimal("0.9"))
     edits = [
-        edit.insert_row(run, "queue", 1, new),
         edit.set_value(run, "queue[20].amount", 1000),
         edit.set_value(run, "queue[20].readings", [Decimal("56.2")]),
+        edit.insert_row(run, "queue", 1, new),
     ]
-    named = run.queue[18].id
+    named = run.queue[19].id
     assert usual.of_step(run, edits, STEPS) == [
         "unusual: OS-90, 0.9 % solids: is it a fraction of 1?",
         "unusual: OS-90, 0.985 is 1/1.02e+03 of the nominal 1000",
