@@ -96,6 +96,22 @@ def _read_standard(result: CalibrationResult, unread: list[StandardResult], plac
     return NextStep("standards", place[first.standard.id], words, f"{len(unread)} to read for {result.id}")
 
 
+def _failed_curve(sheet: Sheet) -> NextStep | None:
+    """What is to be read next would be read on a calibration that fails: all of it would be held."""
+    at = _first_unread(sheet)
+    if at is not None:
+        result = sheet.rows[at].calibration
+    else:
+        result = None if sheet.rows or not sheet.calibrations else sheet.calibrations[-1]
+    if result is None or result.state != "fail":
+        return None
+    if any(f.rule == "calibration" and f.acted_on and result.id in f.rows for f in sheet.quality):
+        return None
+    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    words = f"calibration {result.id} fails: put it right, or N begins another"
+    return NextStep("standards", place.get(_spoiler(sheet, result), 0), words, "; ".join(result.fails))
+
+
 def _due(sheet: Sheet) -> NextStep | None:
     at = _first_unread(sheet)
     coming = sheet.rows[at].kind if at is not None else None
@@ -277,7 +293,7 @@ def _done(sheet: Sheet) -> NextStep:
     )
 
 
-_FIRST = (_setup, _standards, _empty, _failed_event, _due)
+_FIRST = (_setup, _standards, _failed_curve, _empty, _failed_event, _due)
 _THEN = (_unread, _unfinished, _held, _closing, _failing, _done)
 """What comes before and after a sample that is to be diluted."""
 

@@ -200,6 +200,8 @@ def _level(run: Run, place: int, readings: tuple[Number, ...]) -> str:
         return ""
     expected = _expected(run, place)
     reads = run.instrument.reads
+    if reads == "concentration":
+        return f"{run.standard[place].id} is {percent:+.1f} % off the {figure(expected, 3)} mg/L it is to show"
     shown = transmittance(expected) if reads == "transmittance" and expected is not None else expected
     return f"{run.standard[place].id} is {percent:+.1f} % off the other standards, which expect {figure(shown, 3)}"
 
@@ -220,12 +222,20 @@ def _off(run: Run, place: int, readings: tuple[Number, ...]) -> float | None:
 
 
 def _expected(run: Run, place: int) -> float | None:
-    """The signal the curve of the other standards expects of one; None where they are too few to say."""
+    """The signal the curve of the other standards expects of one; None where they are too few to say.
+
+    A direct-reading analyser is to show the standard's own concentration, whatever the others read.
+    """
     standard, found = run.standard[place], _others(run, place)
+    if found is not None and found.direct and standard.use is not False:
+        return concentration(standard) + _subtracted(found)
     if found is None or standard.use is False or found.curve is None or found.curve.n <= found.curve.p:
         return None
-    subtract = (found.calibration.zero_standard or "subtract") == "subtract"
-    return found.curve.signal(concentration(standard)) + (found.zero if subtract else 0)
+    return found.curve.signal(concentration(standard)) + _subtracted(found)
+
+
+def _subtracted(found: CalibrationResult) -> float:
+    return found.zero if (found.calibration.zero_standard or "subtract") == "subtract" else 0.0
 
 
 def _others(run: Run, place: int) -> CalibrationResult | None:

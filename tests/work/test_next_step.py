@@ -97,3 +97,22 @@ def test_nothing_is_closed_while_a_standard_is_to_be_read() -> None:
     first = [each | {"calibration": "C1"} for each in standards()]
     both = [{"id": name, "model": "line"} for name in ("C1", "C2")]
     assert told([A], calibration=both, standard=[*first, *more]) == ("read standard T10, 10 mg/L", "2 to read for C2")
+
+
+def test_a_calibration_that_fails_comes_before_what_would_be_read_on_it() -> None:
+    """Twenty samples read on it would all be held."""
+    failing = {"standard": standards(ys=[0.025, 0.0625, 0.125, 0.25, 0.9]), "method": {"calibration": {"r": 0.995}}}
+    for queue in ([], [row("A")], [row("A", 0.2), row("B")]):
+        words, why = told(queue, **failing)
+        assert words == "calibration C1 fails: put it right, or N begins another"
+        assert why.startswith("r 0.9")
+    assert told([row("A", 0.2)], **failing)[0] == "1 sample is held: H plans the shortest way to read it again"
+    acted = [{"rule": "calibration", "rows": ["C1"], "taken": "reported with it", "by": "M. Tarn", "at": at(90)}]
+    assert told([row("A")], **failing, action=acted)[0] == "read A"
+    assert told([row("A")])[0] == "read A"
+
+
+def test_next_points_at_the_standard_that_spoils_a_calibration() -> None:
+    failing = {"standard": standards(ys=[0.025, 0.0625, 0.125, 0.25, 0.9]), "method": {"calibration": {"r": 0.995}}}
+    step = next_step.next_step(evaluate(made([row("A")], **failing), NOW))
+    assert (step.pane, step.row) == ("standards", 4)

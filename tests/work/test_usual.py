@@ -13,6 +13,7 @@ from runsheet import demo, read
 from runsheet.run import edit
 from runsheet.run.model import Row
 from runsheet.work import usual
+from tests import make
 
 if TYPE_CHECKING:
     from runsheet.run.model import Run
@@ -108,6 +109,17 @@ def test_of_a_step_what_is_unusual_is_said_with_its_row() -> None:
     assert usual.of_step(run, edits * 200, STEPS) == [
         "not looked through for unusual values: more than 500 changes at once"
     ]
+
+
+def test_a_standard_of_a_direct_analyser_is_held_against_its_own_concentration() -> None:
+    """80 typed as 8: there is no curve of the others, and none is needed."""
+    run = make.run(
+        instrument={"reads": "concentration", "step": 0.1},
+        calibration={"model": "direct"},
+        standard=make.standards([0, 160, 80], [0.4, 160.2, 80.3]),
+    )
+    assert why(run, "S3", "readings", (Decimal("80.9"),), "standard") == ""
+    assert why(run, "S3", "readings", (Decimal(8),), "standard") == "S3 is -90.0 % off the 80.4 mg/L it is to show"
 
 
 def test_without_a_nominal_amount_the_others_of_the_kind_say_what_is_usual() -> None:
