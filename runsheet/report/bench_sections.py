@@ -71,7 +71,7 @@ def _curve_facts(result: CalibrationResult, uncertainty: Uncertainty | None) -> 
         ("Standards made of", given.material),
         ("Solvent lot", given.solvent_lot),
         ("Equation", explain.curve_words(result)),
-        ("Zero", "" if result.direct else f"{result.zero:.6g} A"),
+        ("Zero", "" if result.direct else _zero(result)),
         ("Range", span),
         ("Levels", result.levels),
         ("r", "" if curve is None or curve.r is None else f"{curve.r:.6f}"),
@@ -84,6 +84,12 @@ def _curve_facts(result: CalibrationResult, uncertainty: Uncertainty | None) -> 
         ("Verified", given.verified),
         ("Note", given.note),
     )
+
+
+def _zero(result: CalibrationResult) -> str:
+    """What the used zero standards read; without any there is no zero, and 0 is what is computed with."""
+    read = any(s.used and s.x == 0 and s.y is not None for s in result.standards)
+    return f"{result.zero:.6g} A" if read else "no zero standard is read and used: 0 A"
 
 
 def _coverage(result: CalibrationResult, uncertainty: Uncertainty | None) -> str:

@@ -90,10 +90,10 @@ def _between(values: list[float]) -> str:
 def _blanks(report: Report) -> Iterator[str]:
     sheet = report.sheet
     zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero]
-    read = [s.used for c in sheet.calibrations for s in c.standards if s.x == 0 and s.y is not None]
-    none = (
-        "No zero standard." if not read else "The zero standard reads 0." if any(read) else "No zero standard is used."
-    )
+    there = [s for c in sheet.calibrations for s in c.standards if s.x == 0]
+    read = [s.used for s in there if s.y is not None]
+    none = "No zero standard is used." if read else "No zero standard is read." if there else "No zero standard."
+    none = "The zero standard reads 0." if any(read) else none
     yield f"Zero standard {', '.join(zeros)}." if zeros else none
     nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
     if nets:

@@ -47,3 +47,12 @@ def test_detection_figures_say_at_what_and_whether_they_are_extrapolated() -> No
     wide = facts(standard=standards(xs=(1, 50, 100, 150, 200), ys=(0.01, 0.11, 0.262, 0.36, 0.51)))
     assert "extrapolated" not in wide["Detection limit (DIN 32645)"]
     assert "Detection limit (DIN 32645)" not in facts(calibration={"weighting": "1/x"})
+
+
+def test_a_zero_that_nobody_read_is_no_reading_of_0() -> None:
+    assert facts()["Zero"] == "no zero standard is read and used: 0 A"
+    assert facts(standard=[{"id": "Z", "concentration": 0}, *SCATTERED])["Zero"] == facts()["Zero"]
+    read = standards((0,), (0.001,), name="Z")
+    assert facts(standard=[*read, *SCATTERED])["Zero"] == "0.001 A"
+    left_out = [each | {"use": False, "reason": "bubble"} for each in read]
+    assert facts(standard=[*left_out, *SCATTERED])["Zero"] == facts()["Zero"]

@@ -47,6 +47,8 @@ def test_a_zero_standard_that_is_left_out_does_not_read_0() -> None:
         "Zero and blanks", [A], standard=[*standards((0,), (0.0,), name="Z"), *standards()]
     )
     assert "No zero standard." in point("Zero and blanks", [A])
+    unread = {"id": "Z", "concentration": 0}
+    assert "No zero standard is read." in point("Zero and blanks", [A], standard=[unread, *standards()])
 
 
 def test_a_calibration_without_a_second_source_is_no_second_source_without_a_lot() -> None:

@@ -54,10 +54,10 @@ class Typist:
         return run
 
     def keys(self, *keys: str) -> None:
-        """Press keys at a person's pace."""
+        """Press keys at a person's pace; after Escape until it is answered, for with the next key it would be another."""
         for key in keys:
             self.terminal.send(key)
-            if self.terminal.pump(0.3):
+            if self.terminal.pump(3.0 if key == "escape" else 0.3):
                 self.terminal.settle(0.08, 1.0)
 
     def typed(self, text: str) -> None:
