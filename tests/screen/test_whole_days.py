@@ -54,7 +54,7 @@ class Typist:
         return run
 
     def keys(self, *keys: str) -> None:
-        """Press keys at a person's pace; after Escape until it is answered, for with the next key it would be another."""
+        """Press keys at a pace; after Escape until it is answered, for with the next key it would be another one."""
         for key in keys:
             self.terminal.send(key)
             if self.terminal.pump(3.0 if key == "escape" else 0.3):
