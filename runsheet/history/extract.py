@@ -116,6 +116,7 @@ def _run(path: str, stamp: str, sheet: Sheet, last: datetime) -> RunRow:
         run.solvent.name or "",
         _iso(about.opened),
         moment(last),
+        _iso(max(times(run), default=None)),
         len(run.queue),
         sheet.state,
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.figures import counted as counts
 from runsheet.history import documents
 
 if TYPE_CHECKING:
@@ -21,7 +22,8 @@ def findings(tables: Tables) -> Iterator[str]:
     if tables.note:
         yield tables.note
     if tables.unread:
-        yield f"{tables.unread} documents were not read: what follows leaves them out"
+        were, them = ("document was", "it") if tables.unread == 1 else ("documents were", "them")
+        yield f"{tables.unread} {were} not read: what follows leaves {them} out"
     for path, problem in tables.rows("SELECT path, problem FROM run WHERE problem NOT IN ('', ?) ORDER BY path", NO):
         yield f"{path}: not computed: {problem}"
     for (name,) in tables.rows("SELECT id FROM run WHERE id <> '' GROUP BY id HAVING count(*) > 1 ORDER BY id"):
@@ -36,13 +38,22 @@ NO = documents.NO_RUN
 
 def counted(tables: Tables) -> str:
     """Say how many runs there are."""
-    runs = tables.rows("SELECT count(*), min(last), max(last) FROM run WHERE problem = ''")[0]
-    other = tables.rows("SELECT count(*) FROM run WHERE problem = ?", NO)[0][0]
-    first, last = str(runs[1])[:10], str(runs[2])[:10]
-    ids = tables.rows("SELECT count(DISTINCT id) FROM run WHERE problem = ''")[0][0]
-    unread = tables.rows("SELECT count(*) FROM run WHERE problem NOT IN ('', ?)", NO)[0][0]
-    parts = [f"{ids} runs" + (f", {first} to {last}" if runs[0] else "")]
-    parts += [f"in {runs[0]} documents"] if runs[0] != ids else []
-    parts += [f"{unread} documents not computed"] if unread else []
-    parts += [f"{other} TOML files that are no runs"] if other else []
+    documents, ids = _numbers(tables, "SELECT count(*), count(DISTINCT id) FROM run WHERE problem = ''")
+    other, *_ = _numbers(tables, "SELECT count(*) FROM run WHERE problem = ?", NO)
+    unread, *_ = _numbers(tables, "SELECT count(*) FROM run WHERE problem NOT IN ('', ?)", NO)
+    parts = [counts(ids, "run") + _days(tables)]
+    parts += [f"in {documents} documents"] if documents != ids else []
+    parts += [f"{counts(unread, 'document')} not computed"] if unread else []
+    parts += [counts(other, "TOML file that is no run", "TOML files that are no runs")] if other else []
     return "; ".join(parts)
+
+
+def _days(tables: Tables) -> str:
+    """The days of the first and last run, as the bench's clock had them; nothing where no reading has a time."""
+    query = "SELECT read FROM run WHERE problem = '' AND read <> '' ORDER BY last {}, path LIMIT 1"
+    days = [str(read)[:10] for way in ("ASC", "DESC") for (read,) in tables.rows(query.format(way))]
+    return f", {' to '.join(days)}" if days else ""
+
+
+def _numbers(tables: Tables, query: str, *values: object) -> list[int]:
+    return [int(str(number)) for number in tables.rows(query, *values)[0]]

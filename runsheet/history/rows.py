@@ -45,7 +45,9 @@ class RunRow(NamedTuple):
     opened: str
     """As written, with its offset; empty where the run does not say."""
     last: str
-    """The latest reading, UTC, for the order of runs."""
+    """The latest reading, else the opening, UTC, for the order of runs only: some time even where neither is given."""
+    read: str
+    """The latest reading as written, with its offset, for people; empty where none has a time."""
     rows: int
     state: str
     """pass, fail or todo as of its latest reading."""

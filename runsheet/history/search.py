@@ -30,8 +30,8 @@ class Place(NamedTuple):
     """What it was used as there: `standard S1`, `solvent`."""
     run: str
     path: str
-    last: str
-    """The run's latest reading, UTC."""
+    read: str
+    """The run's latest reading as written; empty where none has a time."""
     touched: tuple[ResultRow, ...]
     """Results of field samples first, then those of QC rows and studies."""
 
@@ -72,17 +72,17 @@ def lots(tables: Tables, text: str) -> list[Place]:
     """Find where a lot is used, and the results that hang on it: a place for each lot and run, in order of time."""
     where, sought = _where("lot", ["lot"], text)
     query = (
-        "SELECT run.id, run.last, lot.* FROM lot JOIN run ON run.path = lot.path "  # noqa: S608 - our own words
+        "SELECT run.id, run.read, lot.* FROM lot JOIN run ON run.path = lot.path "  # noqa: S608 - our own words
         f"WHERE {where} AND {ONCE} ORDER BY run.last, lot.path, lot.rowid"
     )
     found: dict[tuple[str, ...], list[LotRow]] = {}
-    for run, last, *values in tables.rows(query, *sought):
+    for run, read, *values in tables.rows(query, *sought):
         lot = LotRow(*map(str, values))
         if _is(lot.lot, text):
-            found.setdefault((lot.lot, str(run), lot.path, str(last)), []).append(lot)
+            found.setdefault((lot.lot, str(run), lot.path, str(read)), []).append(lot)
     return [
-        Place(name, tuple(dict.fromkeys(map(_use, uses))), run, path, last, _touched(tables, uses))
-        for (name, run, path, last), uses in found.items()
+        Place(name, tuple(dict.fromkeys(map(_use, uses))), run, path, read, _touched(tables, uses))
+        for (name, run, path, read), uses in found.items()
     ]
 
 

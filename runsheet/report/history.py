@@ -294,8 +294,7 @@ def _lots(places: Sequence[Place]) -> Iterator[Block]:
         (
             lot,
             str(len(its)),
-            its[0].last[:10],
-            its[-1].last[:10],
+            *_first_and_last([place.read[:10] for place in its if place.read]),
             str(sum(place.samples for place in its)),
             str(sum(len(place.touched) - place.samples for place in its)),
         )
@@ -305,11 +304,15 @@ def _lots(places: Sequence[Place]) -> Iterator[Block]:
     yield Table(titles, rows, (True, False, True, True, False, False))
     for place in places:
         yield Heading(f"Lot {place.lot} in run {place.run}: {', '.join(place.uses)}")
-        yield Paragraph(f"{place.path}, last read {place.last[:10]}.")
+        yield Paragraph(f"{place.path}, {f'last read {place.read[:10]}' if place.read else 'no reading has a time'}.")
         if place.touched:
             yield Table(RESULT, tuple(_result(result) for result in place.touched), LEFT)
         else:
             yield Paragraph("No result depends on it.")
+
+
+def _first_and_last(days: Sequence[str]) -> tuple[str, str]:
+    return (days[0], days[-1]) if days else ("", "")
 
 
 RESULT = ("row", "kind", "sample", "client's id", "site", "read", "reported", "unit", "flags", "state")

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import os
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.history import cache, charts, extract, findings
+from runsheet.history import cache, charts, extract, findings, search
+from runsheet.report import history, text
 from tests import many
+from tests.history.folder import opened
 from tests.make import START, document, row
 
 if TYPE_CHECKING:
@@ -45,11 +48,11 @@ def test_a_document_that_cannot_be_computed_from_is_named_with_why(
     found, counted = told(tmp_path)
     if case[1] is None:
         assert found == []
-        assert "1 TOML files that are no runs" in counted
+        assert "1 TOML file that is no run" in counted
     else:
         assert [line.partition(":")[0] for line in found] == [name]
         assert case[1] in found[0]
-    assert counted.startswith("1 runs, 2026-03-12")
+    assert counted.startswith("1 run, 2026-03-12")
 
 
 def test_every_cut_of_a_document_half_copied_is_a_finding_or_a_run(tmp_path: Path) -> None:
@@ -110,7 +113,7 @@ def test_what_is_no_file_is_named_with_why_and_hangs_nothing(tmp_path: Path) -> 
         "pipe.toml: not computed: a pipe or a device stands in the file's place",
         "zero.toml: not computed: a pipe or a device stands in the file's place",
     ]
-    assert counted == "1 runs, 2026-03-12 to 2026-03-12; 4 documents not computed"
+    assert counted == "1 run, 2026-03-12 to 2026-03-12; 4 documents not computed"
 
 
 @pytest.mark.parametrize("kind", ["a pipe", "/dev/zero", "a folder"])
@@ -156,7 +159,7 @@ def test_a_document_that_fails_in_the_reading_is_named_and_the_others_are_read(
     monkeypatch.setattr(extract, "facts", failing)
     found, counted = told(tmp_path)
     assert found == [f"R.toml: not computed: {said}"]
-    assert counted.startswith("1 runs")
+    assert counted.startswith("1 run,")
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names that are no UTF-8 need a file system that takes them")
@@ -166,3 +169,25 @@ def test_names_that_are_no_text_and_names_with_signs_are_read(tmp_path: Path) ->
     found, counted = told(tmp_path)
     assert found == []
     assert counted.startswith("2 runs")
+
+
+def test_days_are_those_of_the_benchs_clock_and_a_run_never_read_has_none(tmp_path: Path) -> None:
+    """20:00 at -08:00 is the next day in UTC; an untimed run has a moment only to be sorted by."""
+    evening = row("A", 0.2, at=datetime.fromisoformat("2026-03-11T20:00:00-08:00"))
+    (tmp_path / "evening.toml").write_text(document([evening], run={"id": "E"}, standard=[]), encoding="utf-8")
+    untimed = {"run": {"id": "N"}, "standard": [], "solvent": {"lot": "T-1"}}
+    (tmp_path / "untimed.toml").write_text(document([row("B")], **untimed), encoding="utf-8")
+    (tmp_path / "opened.toml").write_text(
+        document([row("C")], **untimed | {"run": {"id": "O", "opened": START}}), encoding="utf-8"
+    )
+    with opened(tmp_path) as tables:
+        assert findings.counted(tables) == "3 runs, 2026-03-11 to 2026-03-11"
+        words = text.write(history.found(tables, "T-1", [], [], search.lots(tables, "T-1")))
+    assert "untimed.toml, no reading has a time." in words
+    assert "opened.toml, no reading has a time." in words
+    assert "2000-01-01" not in words
+
+
+def test_a_folder_of_runs_never_read_has_no_days(tmp_path: Path) -> None:
+    (tmp_path / "untimed.toml").write_text(document([row("B")], run={"id": "N"}, standard=[]), encoding="utf-8")
+    assert told(tmp_path)[1] == "1 run"

@@ -191,7 +191,7 @@ def test_no_document_is_passed_over_whose_names_have_what_was_asked(names: list[
     connection = cache._made(sqlite3.connect(":memory:"))  # noqa: SLF001 - the tables of a cache
     for path in range(0, len(names), 2):
         own = tuple(LotRow(str(path), name, str(at), "", "", "") for at, name in enumerate(names[path : path + 2]))
-        run = RunRow(str(path), "", "", str(path), "", "", "", "", "", "", "", 0, "")
+        run = RunRow(str(path), "", "", str(path), "", "", "", "", "", "", "", "", 0, "")
         cache.keep(connection, [extract.Facts(run, lots=own, names=(extract._names(str(path), (), own, ()),))])  # noqa: SLF001
     found = {(place.lot, int(place.path)) for place in search.lots(Tables(connection, Path()), text)}
     connection.close()
