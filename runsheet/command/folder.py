@@ -67,7 +67,7 @@ def detection(asked: argparse.Namespace) -> int:
         found = studies.detections(tables, now, options)
         shown = studies.capabilities(tables, criteria[asked.criteria])
         if asked.form == "json":
-            return _json(asked, history_data.studies(found, shown))
+            return _json(asked, history_data.studies(tables, found, shown))
         return _out(asked, _written(asked, told.blocks(tables, found, shown, now)))
 
 
@@ -104,11 +104,13 @@ def audit(asked: argparse.Namespace) -> int:
 
 def uncertainty(asked: argparse.Namespace) -> int:
     """Print the uncertainty a laboratory's own controls, duplicates and rounds tell."""
+    from runsheet.history import findings
     from runsheet.history import uncertainty as own
     from runsheet.report import uncertainty as told
 
     with _tables(asked) as tables:
-        found, problems = own.evaluations(tables, asked.since or "", asked.reference)
+        found, wrong = own.evaluations(tables, asked.since or "", asked.reference)
+        problems = [*findings.findings(tables), *wrong]
     if asked.form == "json":
         return _json(asked, told.as_data(found, problems))
     return _out(asked, _written(asked, told.blocks(found, problems)))

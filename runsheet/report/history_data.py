@@ -58,10 +58,11 @@ def _point(point: PointRow) -> dict[str, Any]:
     return {name: getattr(point, name) for name in names}
 
 
-def studies(found: Sequence[Detection], shown: Sequence[Capability]) -> dict[str, Any]:
-    """Every detection study and demonstration of capability."""
+def studies(tables: Tables, found: Sequence[Detection], shown: Sequence[Capability]) -> dict[str, Any]:
+    """Every detection study and demonstration of capability, and what was not read for them."""
     return {
         "format": 1,
+        "findings": list(findings.findings(tables)),
         "detection": [_detection(each) for each in found],
         "capability": [_capability(each) for each in shown],
     }

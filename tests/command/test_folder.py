@@ -18,7 +18,7 @@ from runsheet.command.main import main
 from tests import many
 from tests.history.folder import put
 from tests.history.test_studies import demonstrate, study
-from tests.make import command
+from tests.make import command, row
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -162,3 +162,14 @@ def test_charts_and_studies_as_json_are_those_of_the_pages(folder: Path, tmp_pat
     assert made["complete"]
     assert made["mdl"] == pytest.approx(0.757, abs=0.0005)
     assert made["offered"] == "0.76"
+
+
+@pytest.mark.parametrize("name", ["history", "detection", "uncertainty"])
+def test_what_was_not_read_is_told_as_text_and_as_data(name: str, tmp_path: Path) -> None:
+    """Without it a figure seems to stand on every run there is."""
+    put(tmp_path, 0, [row("LCS1", 0.2, kind="control", added_mg=8)])
+    (tmp_path / "broken.toml").write_text("", encoding="utf-8")
+    said = "broken.toml: not computed: the file is empty"
+    assert said in " ".join(command(name, str(tmp_path)).split())
+    data = json.loads(command(name, str(tmp_path), "--as", "json"))
+    assert said in [*data.get("findings", ()), *data.get("problems", ())]
