@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet import tables as typed
 from runsheet.compute.statistics import own_work
+from runsheet.history.charts import FRACTIONS
 from runsheet.history.rows import OF_WORK
 from runsheet.run.disk import files
 from runsheet.run.model import Fraction, Positive  # noqa: TC001 - as above
@@ -70,8 +71,8 @@ class Evaluation(NamedTuple):
     controls: int
     duplicates: int
     rounds: int
-    apart: int
-    """Controls held or superseded, which are in none of it."""
+    apart: tuple[int, int]
+    """Controls and duplicates held or superseded, which are in none of it."""
     first: str
     last: str
     """The days of the first and last control or duplicate; empty without any."""
@@ -110,7 +111,19 @@ def evaluations(tables: Tables, since: str = "", reference: float | None = None)
         "SELECT DISTINCT method, fraction FROM series WHERE what IN ('control', 'duplicate') ORDER BY method, fraction"
     )
     pairs = [(str(method), str(fraction)) for method, fraction in tables.rows(query)]
+    problems += [f"{ROUNDS}: {_of_nothing(each)}" for each in read if not any(_counts(each, *pair) for pair in pairs)]
     return [_one(tables, method, fraction, since, reference, read) for method, fraction in pairs], problems
+
+
+def _counts(each: Round, method: str, fraction: str) -> bool:
+    """Whether a round is of a method and fraction."""
+    return each.fraction == fraction and each.method in (None, method)
+
+
+def _of_nothing(each: Round) -> str:
+    """Say that a round is of none that the runs have, as where its method is mistyped."""
+    of = FRACTIONS[each.fraction] + (f" by {each.method}" if each.method else "")
+    return f"round {each.name} counts for nothing: no run has a control or duplicate of {of}"
 
 
 def _one(
@@ -121,15 +134,18 @@ def _one(
     duplicates = _values(tables, "duplicate", method, fraction, since)
     duplicate_days = _first_and_last(tables, "duplicate", method, fraction, since)
     days = sorted([*control_days, *duplicate_days])
-    mine = [r for r in every if r.fraction == fraction and r.method in (None, method)]
+    mine = [r for r in every if _counts(r, method, fraction)]
     mine = [r for r in mine if not since or r.date is None or r.date.isoformat() >= since]
     undated = sum(r.date is None for r in mine) if since else 0
     bias, words = _bias(controls, mine, reference, undated)
     parts = own_work.Uncertainty(own_work.of_controls(controls), own_work.of_duplicates(duplicates), bias)
-    apart = tables.rows(f"SELECT count(*) {AMONG}", "control", method, fraction, 0, since)
+    held = [
+        tables.rows(f"SELECT count(*) {AMONG}", what, method, fraction, 0, since) for what in ("control", "duplicate")
+    ]
+    apart = int(str(held[0][0][0])), int(str(held[1][0][0]))
     first, last = (days[0], days[-1]) if days else ("", "")
     return Evaluation(
-        method, fraction, parts, len(controls), len(duplicates), len(mine), int(str(apart[0][0])), first, last, words,
+        method, fraction, parts, len(controls), len(duplicates), len(mine), apart, first, last, words,
         control_days, duplicate_days,
         tuple(sorted(r.date.isoformat() for r in mine if r.date is not None)), len(mine) >= own_work.ROUNDS_FROM,
     )  # fmt: skip
@@ -161,7 +177,7 @@ def _bias(controls: list[float], mine: list[Round], reference: float | None, und
             [r.bias for r in mine], [float(r.s_percent) for r in mine], [float(r.laboratories) for r in mine]
         )
         return made, f"{len(mine)} proficiency rounds{without}"
-    few = f"{len(mine)} proficiency rounds of {own_work.ROUNDS_FROM}{without}" if mine else "no proficiency rounds"
+    few = f"{len(mine)} of {own_work.ROUNDS_FROM} proficiency rounds{without}" if mine else "no proficiency rounds"
     if len(controls) < own_work.CONTROLS_FROM:
         return None, f"{few}, and {len(controls)} of {own_work.CONTROLS_FROM} controls"
     if reference is None:

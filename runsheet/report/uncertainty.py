@@ -55,12 +55,15 @@ def blocks(found: Sequence[Evaluation], problems: Sequence[str]) -> Iterator[Blo
 def _facts(each: Evaluation) -> Iterator[tuple[str, str]]:
     parts = each.parts
     yield "Of", f"{counted(each.controls, 'control')}, {counted(each.duplicates, 'duplicate')}{_days(each)}"
-    if each.apart:
-        yield "Not in it", f"{counted(each.apart, 'control')} held or superseded"
+    controls, duplicates = each.apart
+    apart = [counted(n, what) for n, what in ((controls, "control"), (duplicates, "duplicate")) if n]
+    if apart:
+        yield "Not in it", f"{' and '.join(apart)} held or superseded"
     few = f"{each.controls} of {own_work.CONTROLS_FROM} controls"
     yield "s(controls)", _percent(parts.controls) or f"not known: {few}"
     few = f"{each.duplicates} of {own_work.DUPLICATES_FROM} duplicates"
-    yield "s(duplicates)", _percent(parts.duplicates) or f"not known: {few}; u(Rw) is without it"
+    without = "" if parts.precision is None else "; u(Rw) is without it"
+    yield "s(duplicates)", _percent(parts.duplicates) or f"not known: {few}{without}"
     yield "u(Rw)", _percent(parts.precision) or "not known"
     if parts.bias is None:
         yield "u(bias)", f"not known: {each.bias_from}"

@@ -75,7 +75,7 @@ def test_six_rounds_give_the_bias_and_five_do_not(folder: Path, capsys: pytest.C
     found = told(folder, capsys)
     assert found["bias_percent"] is None
     assert found["expanded_percent"] is None
-    assert found["bias_from"].startswith("5 proficiency rounds of 6; for the controls, --reference is")
+    assert found["bias_from"].startswith("5 of 6 proficiency rounds; for the controls, --reference is")
 
 
 def test_what_is_missing_is_said_and_the_lines_for_the_method_are_offered(
@@ -157,7 +157,7 @@ def test_rounds_without_a_date_are_told_where_a_day_was_asked_for(
     assert found["bias_from"] == "6 proficiency rounds, 6 of them without a date"
     (folder / "rounds.toml").write_text(f"{text}date = 2026-03-11\n", encoding="utf-8")
     found = told(folder, capsys, "--since", "2026-03-12")
-    assert found["bias_from"].startswith("5 proficiency rounds of 6, 5 of them without a date; for the controls")
+    assert found["bias_from"].startswith("5 of 6 proficiency rounds, 5 of them without a date; for the controls")
 
 
 def test_of_two_fractions_of_a_method_it_is_said_that_its_lines_hold_for_both(
@@ -196,7 +196,7 @@ def test_few_controls_tell_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     put(tmp_path / "runs", 9, [control("LCS1", 50, report=False, reason="read again"), control("LCS2", 100)])
     with opened(tmp_path / "runs") as tables:
         ((found,), problems) = uncertainty.evaluations(tables)
-    assert (found.controls, found.apart, problems) == (10, 1, [])
+    assert (found.controls, found.apart, problems) == (10, (1, 0), [])
     with opened(tmp_path / "runs") as tables:
         ((found,), _) = uncertainty.evaluations(tables, since="2026-03-13")
     assert (found.controls, found.parts.controls) == (8, None)
@@ -232,7 +232,8 @@ def test_many_runs_give_what_their_values_give(folder: Path) -> None:
             enough = len(controls) >= own_work.CONTROLS_FROM
             assert each.parts.bias == (own_work.bias_of_one(controls, 1.5) if enough else None)
             assert (each.controls, each.duplicates) == (len(controls), len(duplicates))
-            assert each.apart == sum(p.what == "control" and not p.counts for p in mine)
+            held = [sum(p.what == what and not p.counts for p in mine) for what in ("control", "duplicate")]
+            assert list(each.apart) == held
             assert each.control_days == tuple(days["control"][:1] + days["control"][-1:])
             assert each.duplicate_days == tuple(days["duplicate"][:1] + days["duplicate"][-1:])
             both = sorted(days["control"] + days["duplicate"])
@@ -248,3 +249,34 @@ def test_an_uncertainty_is_answered_by_an_index_alone(folder: Path) -> None:
         plans = [str(row) for query in asked for row in tables.rows(f"EXPLAIN QUERY PLAN {query}")]
     assert plans
     assert not [plan for plan in plans if " point " in plan and "USING COVERING INDEX point_of_work" not in plan]
+
+
+def test_no_sentence_speaks_of_a_spread_that_is_not_known(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One control gives no u(Rw) to be without anything, and one round is no plural."""
+    monkeypatch.setenv("RUNSHEET_CACHE", str(tmp_path / "cache"))
+    rows = [control("LCS1", 99), row("A", reading(10)), row("AD", reading(11), kind="duplicate", of="A")]
+    rows[2]["report"], rows[2]["reason"] = False, "the wrong bottle"
+    put(tmp_path / "runs", 0, rows)
+    (tmp_path / "runs" / "rounds.toml").write_text(ROUND.format(n=1, result=99), encoding="utf-8")
+    assert main.main(["uncertainty", str(tmp_path / "runs")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "s(duplicates) not known: 0 of 8 duplicates u(Rw) not known" in out
+    assert "u(bias) not known: 1 of 6 proficiency rounds, and 1 of 10 controls" in out
+    assert "Not in it 1 duplicate held or superseded" in out
+
+
+@pytest.mark.parametrize("field", ['method = "tph water"', 'fraction = "petroleum"'])
+def test_a_round_that_no_run_of_the_folder_is_of_is_named(
+    folder: Path, field: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A mistyped method would leave it out in silence, and "no proficiency rounds" be said of a file that has one."""
+    first, second = (ROUND.format(n=n, result=99) for n in (1, 2))
+    second = "".join(line for line in second.splitlines(keepends=True) if not line.startswith(field.partition(" ")[0]))
+    (folder / "rounds.toml").write_text(f"{first}{second}{field}\n", encoding="utf-8")
+    assert main.main(["uncertainty", str(folder), "--as", "json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [each["rounds"] for each in data["evaluations"]] == [1]
+    (problem,) = data["problems"]
+    assert problem.startswith("rounds.toml: round R2 counts for nothing: no run has a control or duplicate of ")
