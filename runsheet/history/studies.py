@@ -81,21 +81,22 @@ def _rows(tables: Tables, group: Group, *kinds: str) -> list[StudyRow]:
 def detections(tables: Tables, now: datetime, options: Options = DEFAULT) -> list[Detection]:
     """Make the detection study of every group that has a spike, as of `now`.
 
-    The limit in use, and the day of its study, are those of the method in the latest run of the group.
+    The limit in use, and the day of its study, are those of the method in the group's latest run of that day or before;
+    a limit of one run and the study of another are no pair, and one without a day has no study.
     """
     found = []
     for group in _groups(tables, "detection-spike"):
         rows = _rows(tables, group, "detection-spike", "method-blank")
         spikes = [row for row in rows if row.kind == "detection-spike"]
         blanks = [row for row in rows if row.kind == "method-blank"]
-        limits = [row for row in rows if row.detection is not None]
-        studied = [row.studied for row in rows if row.studied]
+        until = [row for row in rows if datetime.fromisoformat(row.at).date() <= now.date()]
+        last = until[-1] if until and until[-1].detection is not None and until[-1].studied else None
         study = detection_study.study(
             _measured(spikes),
             _measured(blanks),
             now,
-            limits[-1].detection if limits and studied else None,  # a limit without the day of its study is no study
-            date.fromisoformat(studied[-1]) if studied else None,
+            last and last.detection,
+            date.fromisoformat(last.studied) if last else None,
             options,
         )
         found.append(Detection(group, study, tuple((row, row.left_out) for row in rows if row.left_out)))

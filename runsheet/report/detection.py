@@ -41,7 +41,9 @@ def blocks(
     for found in studies:
         yield from _study(found, now)
     if not studies:
-        yield Paragraph("No run has a detection-spike row: a study needs 7 spikes and 7 method blanks in 3 batches.")
+        yield Paragraph(
+            "No detection-spike row is read and not void: a study needs 7 spikes and 7 method blanks in 3 batches."
+        )
     yield Paragraph(PROCEDURE)
     for shown in capabilities:
         yield from _capability(shown)

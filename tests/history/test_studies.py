@@ -9,7 +9,7 @@ import pytest
 
 from runsheet.history.studies import Capability, Detection, capabilities, detections
 from tests.history.folder import opened, put, reading
-from tests.make import START, row
+from tests.make import START, command, row
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -103,6 +103,30 @@ def test_a_limit_in_use_is_verified_by_the_latest_runs(tmp_path: Path) -> None:
 def test_a_limit_without_the_day_of_its_study_is_not_verified(tmp_path: Path) -> None:
     study(tmp_path, method={"limits": {"detection": 0.5, "reporting": 2.0}})
     assert made(tmp_path)[0].study.verification is None
+
+
+def test_the_limit_in_use_and_the_day_of_its_study_are_of_one_run(tmp_path: Path) -> None:
+    """A new limit whose study has no day is not the old one's, and is not overdue by it."""
+    study(tmp_path, name="", method={"limits": {"detection": 0.5, "studied": START.date() - timedelta(days=600)}})
+    put(tmp_path, 5, [spike("DS8", 2.0)], method={"limits": {"detection": 0.8}})
+    (found,) = made(tmp_path)
+    assert (found.study.verification, found.study.due) == (None, None)
+
+
+def test_a_study_of_an_earlier_day_knows_no_later_limit(tmp_path: Path) -> None:
+    limits = {"detection": 0.5, "studied": START.date()}
+    study(tmp_path, method={"limits": limits})
+    put(tmp_path, 90, [spike("DS8", 2.0)], method={"limits": limits | {"detection": 0.8}})
+    (found,) = made(tmp_path)
+    assert found.study.verification is not None
+    assert found.study.verification.existing == 0.5
+
+
+def test_a_spike_that_is_not_read_yet_is_not_said_to_be_missing_from_the_runs(tmp_path: Path) -> None:
+    unread = spike("DS1", 0) | {"readings": []}
+    put(tmp_path, 0, [unread, spike("DS2", 2.0, void="spilt")])
+    words = " ".join(command("detection", str(tmp_path)).split())
+    assert "No detection-spike row is read and not void: a study needs 7 spikes" in words
 
 
 def judged(folder: Path) -> list[Capability]:
