@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import Sheet
     from runsheet.history.cache import Progress, Tables
+    from runsheet.history.charts import Series
+    from runsheet.history.rows import PointRow
     from runsheet.report.blocks import Block
 
 BLOCKS = ("text", "markdown", "html")
@@ -137,30 +139,28 @@ def percent(text: str) -> float:
 
 def baseline(asked: argparse.Namespace) -> int:
     """Freeze the points of a kind of chart as its baseline."""
-    from runsheet.history import baselines, charts
+    from runsheet.history import baselines
     from runsheet.run.disk import files
 
     with _tables(asked) as tables:
-        every = charts.all_charts(tables, asked.points, what=asked.of)
-    found = [chart for chart in every if asked.fraction in ("", chart.series.fraction)]
-    known = {(point.path, point.row) for chart in found for point in chart.points}
+        found = _to_freeze(asked, tables)
+    known = {(point.path, point.row) for points in found.values() for point in points}
     causes = {(path, row): cause for path, row, cause in asked.leave_out}
     if unknown := [f"{path}:{row}" for path, row in causes if (path, row) not in known]:
-        raise Refusal(f"{unknown[0]} is no point of these charts")
+        raise Refusal(f"{unknown[0]} is none of the points to freeze")
     before = baselines.read(tables.folder)
     if before.problems:
         raise Refusal(f"{before.problems[0]}; put that right first")
     made, now = [], datetime.now().astimezone().replace(microsecond=0)
-    for chart in found:
-        points = [point for point in chart.points if not asked.to or point.at[:10] <= asked.to]
+    for series, points in found.items():
         try:
-            made.append(baselines.freeze(chart.series, points, causes, asked.by, asked.why, now))
+            made.append((series.title, baselines.freeze(series, points, causes, asked.by, asked.why, now)))
         except ValueError as error:
-            streams.tell(f"{chart.series.title}: not frozen, {error}")
+            streams.tell(f"{series.title}: not frozen, {error}")
     if not made:
         raise Refusal("no chart has points enough; nothing was written")
     path = tables.folder / baselines.NAME
-    data = baselines.text((*before.baselines, *made)).encode()
+    data = baselines.text((*before.baselines, *(each for _, each in made))).encode()
     try:
         if path.exists():
             files.replace_file(files.DISK, path, data, path.stat())
@@ -168,9 +168,24 @@ def baseline(asked: argparse.Namespace) -> int:
             files.write_new(files.DISK, path, data, mode=0o666)
     except OSError as error:
         raise Refusal(f"{path}: {files.words(error)}") from None
-    for each in made:
-        streams.tell(f"{each.what} {each.fraction}: {len(each.values)} points are its baseline now, in {path}")
+    for title, each in made:
+        streams.tell(f"{title}: {len(each.values)} points are its baseline now, in {path}")
     return 0
+
+
+def _to_freeze(asked: argparse.Namespace, tables: Tables) -> dict[Series, list[PointRow]]:
+    """The latest points of each chart that is asked for, up to the day that is asked for."""
+    from runsheet.history import charts
+
+    every = charts.all_series(tables)
+    wanted = [series for series in every if series.what == asked.of and asked.fraction in ("", series.fraction)]
+    if not wanted:
+        raise Refusal(f"no point of {charts.named_kind(asked.of, asked.fraction)} counts; nothing was written")
+    found = {}
+    for series in wanted:
+        until = [p for p in charts.points_of(tables, series, every[series]) if not asked.to or p.at[:10] <= asked.to]
+        found[series] = until[-asked.points :]
+    return found
 
 
 def left_out(text: str) -> tuple[str, str, str]:
@@ -302,7 +317,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
     frozen.add_argument("--by", type=words, required=True, metavar="NAME", help="who freezes it")
     frozen.add_argument("--why", type=words, required=True, metavar="WORDS", help="why these points")
     frozen.add_argument("--to", type=day, metavar="DATE", help="the last day of it, 2026-06-30")
-    frozen.add_argument("--points", type=_count, default=100, metavar="N", help="of the latest N points (100)")
+    frozen.add_argument("--points", type=_count, default=100, metavar="N", help="the latest N points until then (100)")
     frozen.add_argument(
         "--leave-out", type=left_out, action="append", default=[], metavar="DOCUMENT:ROW=CAUSE", help="a point, and why"
     )

@@ -50,6 +50,11 @@ def named(what: str, fraction: str, method: str, model: str, instrument: str, ce
     return ", ".join(filter(None, (what, FRACTIONS.get(fraction, fraction), method, model, instrument, width, solvent)))
 
 
+def named_kind(what: str, fraction: str) -> str:
+    """Name a kind of chart, of one fraction or of any."""
+    return named(SERIES[what], fraction, "", "", "", "", "")
+
+
 class Series(NamedTuple):
     """What all points of one chart share."""
 

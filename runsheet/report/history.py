@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.statistics.control_charts import RULES
 from runsheet.figures import counted, figure, minute
 from runsheet.history import baselines, findings
-from runsheet.history.charts import ENOUGH, PROVISIONAL, day, only_apart
+from runsheet.history.charts import ENOUGH, LATEST, PROVISIONAL, day, only_apart
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
 from runsheet.show.client_results import ANALYTES
 from runsheet.show.plot import Plot
@@ -160,12 +160,14 @@ def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
 
 def _baseline(chart: Chart) -> Iterator[tuple[str, str]]:
     if frozen := chart.baseline:
-        words = f"{counted(len(frozen.values), 'point')}, {frozen.point[0].at[:10]} to {frozen.point[-1].at[:10]}"
+        days = [point.at[:10] for point in frozen.point if point.cause is None]
+        words = f"{counted(len(days), 'point')}, {days[0]} to {days[-1]}" if days else "no point"
         yield "Baseline", f"{words}, frozen by {frozen.by}, {frozen.at:%Y-%m-%d}: {frozen.why}"
         if left := [f"{p.path} {p.row}: {p.cause}" for p in frozen.point if p.cause]:
             yield "Left out of it", "; ".join(left)
     elif chart.of >= baselines.LEAST and chart.judged_from is None:
-        yield "Baseline", f"none: {chart.of} points are there, and runsheet baseline freezes them"
+        them = "them" if chart.of <= LATEST else f"the latest {LATEST} of them"
+        yield "Baseline", f"none: {chart.of} points are there, and runsheet baseline freezes {them}"
 
 
 def _limits(chart: Chart, limits: Individuals) -> Iterator[tuple[str, str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
@@ -131,11 +132,45 @@ def test_a_point_left_out_has_its_cause_and_what_was_changed_by_hand_gives_no_li
 
 
 @pytest.mark.parametrize(
-    "more", [["--leave-out", "day-099.toml:LCS1=spoilt"], ["--to", "2020-01-01"], ["--fraction", "petroleum"]]
+    ("more", "why"),
+    [
+        (["--leave-out", "day-099.toml:LCS1=spoilt"], "day-099.toml:LCS1 is none of the points to freeze"),
+        (["--leave-out", "day-043.toml:LCS1=spoilt"], "day-043.toml:LCS1 is none of the points to freeze"),
+        (["--to", "2020-01-01"], "no chart has points enough"),
+        (["--fraction", "petroleum"], "no point of control recovery, petroleum hydrocarbons counts"),
+    ],
+    ids=["of no run", "after the last day", "too few", "no chart"],
 )
-def test_what_cannot_be_frozen_writes_nothing(planted: Path, more: list[str]) -> None:
+def test_what_cannot_be_frozen_writes_nothing_and_says_why(
+    planted: Path, more: list[str], why: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert freeze(planted, *more) == 2
+    assert why in capsys.readouterr().err
     assert not (planted / baselines.NAME).exists()
+
+
+def test_the_latest_points_up_to_a_day_are_frozen_not_those_of_the_latest_that_are_before_it(planted: Path) -> None:
+    assert freeze(planted, "--points", "20") == 0
+    baseline = only(planted).baseline
+    assert baseline is not None
+    assert [point.path for point in baseline.point] == [f"day-{day:03}.toml" for day in range(BASE - 20, BASE)]
+
+
+def test_a_baseline_is_of_the_days_of_its_points_that_count_and_named_as_its_chart(
+    planted: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert freeze(planted, "--leave-out", "day-000.toml:LCS1=spiking solution spoilt") == 0
+    assert "control recovery, oil and grease: 23 points are its baseline now" in capsys.readouterr().err
+    assert "23 points, 2026-03-12 to 2026-04-03, frozen by" in " ".join(text.write(history.one(only(planted))).split())
+
+
+def test_of_many_points_it_is_said_how_many_are_frozen(planted: Path) -> None:
+    with opened(planted) as tables:
+        (made,) = all_charts(tables, what="control")
+    few = " ".join(text.write(history.one(made)).split())
+    assert f"none: {RUNS} points are there, and runsheet baseline freezes them" in few
+    many = " ".join(text.write(history.one(replace(made, of=130))).split())
+    assert "none: 130 points are there, and runsheet baseline freezes the latest 100 of them" in many
 
 
 @pytest.mark.parametrize("more", [["--why", "7"], ["--leave-out", "day-003.toml:LCS1=3"], ["--leave-out", "x=spoilt"]])
