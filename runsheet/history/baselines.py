@@ -74,6 +74,11 @@ class Baseline:
         return [float(point.value) for point in self.point if point.cause is None]
 
     @property
+    def shared(self) -> tuple[str, ...]:
+        """What its points share, which is of one chart."""
+        return tuple(getattr(self, name) for name in SHARED)
+
+    @property
     def stands(self) -> bool:
         """Whether its points are those that were signed for."""
         return self.digest == digest(self.point)
@@ -121,7 +126,7 @@ def read(folder: Path) -> Found:
 
 def of(baselines: Iterable[Baseline], series: Series) -> Baseline | None:
     """The one of a chart; the last of several."""
-    same = [each for each in baselines if all(getattr(each, name) == getattr(series, name) for name in SHARED)]
+    same = [each for each in baselines if each.shared == tuple(getattr(series, name) for name in SHARED)]
     return same[-1] if same else None
 
 

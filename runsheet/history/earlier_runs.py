@@ -1,7 +1,7 @@
 """What the history says of a run that is open.
 
-Owns: judging a run's points by what their series were before it. Invariant: the limits come from earlier runs only, so
-that a point does not move the limits it is judged by; a history too short says nothing.
+Owns: judging a run's points by what their series were before it. Invariant: the limits come from earlier runs only, or
+from a frozen baseline, so that a point does not move the limits it is judged by; a history too short says nothing.
 
 An open run is judged by the points read before its first reading, ten or more (common practice, no source). The
 warning never fails a run and is not in the contract's rules: `check` and `results` do not know it.
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from runsheet.compute.statistics.control_charts import Individuals
+    from runsheet.history.baselines import Baseline
     from runsheet.history.cache import Tables
     from runsheet.history.rows import PointRow
 
@@ -39,6 +40,8 @@ class SeriesBefore(NamedTuple):
 
     points: tuple[PointRow, ...]
     limits: Individuals
+    baseline: Baseline | None
+    """The frozen points that gave the limits; None: `points` did."""
 
 
 def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Series, SeriesBefore]:
@@ -53,7 +56,7 @@ def past(tables: Tables, but: str, before: str, latest: int = LATEST) -> dict[Se
         baseline = baselines.of(frozen, series)
         limits = limits_of(series, baseline.values if baseline else [point.value for point in earlier])
         if limits is not None and limits.n >= ENOUGH:
-            found[series] = SeriesBefore(tuple(earlier), limits)
+            found[series] = SeriesBefore(tuple(earlier), limits, baseline)
     return found
 
 
@@ -74,12 +77,12 @@ def own(points: Iterable[PointRow], known: dict[Series, SeriesBefore]) -> Iterat
 def warnings(points: Iterable[PointRow], known: dict[Series, SeriesBefore]) -> Iterator[Finding]:
     """Judge a run's points by what their series were before it: each rule a point completes is a warning."""
     for series, here in own(points, known):
-        before, limits = known[series]
+        before, limits, baseline = known[series]
         values = [point.value for point in (*before, *here)]
         for found in control_charts.violations(values, limits.mean, limits.sigma):
             if found.at >= len(before):
                 point = here[found.at - len(before)]
                 low, high = limits.action
-                over = f"{limits.n} points before this run"
+                over = f"{limits.n} points {'of its baseline' if baseline else 'before this run'}"
                 why = f"{SERIES[series.what]}: {found.words}, over {over} (rule {found.rule})"
                 yield Finding(RULE, (point.row,), point.value, low, high, "warn", why)

@@ -93,7 +93,7 @@ def _verdict(last: Shown, day: date, months: float) -> str:
 
 def _limits(sheet: Sheet, baselines: Iterable[Baseline], day: date, months: float) -> Iterator[Finding]:
     method = sheet.run.method.name or ""
-    for each in baselines:
+    for each in {frozen.shared: frozen for frozen in baselines}.values():  # of several of a chart the last is in use
         mine = each.method == method and (each.what in PROCEDURE or each.instrument == extract.instrument(sheet.run))
         frozen = each.at.date()
         if mine and _age(frozen, day) > months:

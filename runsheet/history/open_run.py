@@ -52,8 +52,9 @@ class EarlierRuns:
     def charts(self, sheet: Sheet) -> Iterator[Chart]:
         """The chart of each figure of the sheet that has a past; its own points do not make the limits."""
         for series, here in earlier_runs.own(extract.points(self.document, sheet), self.past):
-            before = self.past[series].points
-            yield charts.chart(series, (*before, *here), len(before) + len(here), judged_from=len(before))
+            before, _, baseline = self.past[series]
+            points = (*before, *here)
+            yield charts.chart(series, points, len(points), judged_from=len(before), baseline=baseline)
 
 
 def folder_of(document: Path) -> tuple[Path, bool]:

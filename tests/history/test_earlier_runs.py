@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet import evaluate, read
+from runsheet.command import main
 from runsheet.history import earlier_runs, open_run
 from runsheet.history.extract import latest, moment, points
+from runsheet.report import history, text
 from tests.history.folder import control, opened, put
 from tests.make import at, row, run
 
@@ -28,13 +30,13 @@ def warned(folder: Path, open_: Path) -> list[Finding]:
         )
 
 
-def history(folder: Path, values: tuple[float, ...]) -> None:
+def before(folder: Path, values: tuple[float, ...]) -> None:
     for day, value in enumerate(values):
         put(folder, day, [control("LCS1", value)])
 
 
 def test_a_point_beyond_the_action_limits_of_the_earlier_runs(tmp_path: Path) -> None:
-    history(tmp_path, STEADY)
+    before(tmp_path, STEADY)
     (found,) = warned(tmp_path, put(tmp_path, 20, [control("LCS1", 112)], name="open"))
     assert (found.rule, found.rows, found.state) == ("history", ("LCS1",), "warn")
     assert found.why == "control recovery: more than 3 sigma above the mean, over 10 points before this run (rule 1)"
@@ -44,20 +46,20 @@ def test_a_point_beyond_the_action_limits_of_the_earlier_runs(tmp_path: Path) ->
 
 
 def test_this_control_is_the_ninth_on_one_side(tmp_path: Path) -> None:
-    history(tmp_path, (*STEADY, *[95 + at % 2 for at in range(4)], *[101 + at % 2 for at in range(8)]))
+    before(tmp_path, (*STEADY, *[95 + at % 2 for at in range(4)], *[101 + at % 2 for at in range(8)]))
     (found,) = warned(tmp_path, put(tmp_path, 40, [control("LCS1", 101.5)], name="open"))
     assert "the ninth in a row above the mean" in found.why
 
 
 def test_a_steady_run_and_a_short_history_warn_of_nothing(tmp_path: Path) -> None:
-    history(tmp_path, STEADY[: earlier_runs.ENOUGH - 1])
+    before(tmp_path, STEADY[: earlier_runs.ENOUGH - 1])
     assert warned(tmp_path, put(tmp_path, 30, [control("LCS1", 150)], name="open")) == []
-    history(tmp_path, STEADY)
+    before(tmp_path, STEADY)
     assert warned(tmp_path, put(tmp_path, 30, [control("LCS1", 101)], name="open")) == []
 
 
 def test_runs_read_later_and_the_run_itself_do_not_judge_it(tmp_path: Path) -> None:
-    history(tmp_path, STEADY)
+    before(tmp_path, STEADY)
     for day in range(100, 110):
         put(tmp_path, day, [control("LCS1", 112 + day % 3)])
     (found,) = warned(tmp_path, put(tmp_path, 20, [control("LCS1", 112)], name="open"))
@@ -65,7 +67,7 @@ def test_runs_read_later_and_the_run_itself_do_not_judge_it(tmp_path: Path) -> N
 
 
 def test_two_controls_of_the_run_are_judged_in_their_order(tmp_path: Path) -> None:
-    history(tmp_path, STEADY)
+    before(tmp_path, STEADY)
     two = put(tmp_path, 20, [control("LCS1", 108), control("LCS2", 108.5)], name="open")
     assert [(found.rows, found.why.partition(":")[2][:14]) for found in warned(tmp_path, two)] == [
         (("LCS2",), " 2 of 3 in a r")
@@ -77,3 +79,23 @@ def test_a_run_begins_with_its_first_reading() -> None:
     day = run([row("A", 0.2, at=at(300))], run={"id": "T", "opened": at(-60)})
     assert open_run._begun(day) == moment(at(21))  # noqa: SLF001 - the one place that decides which runs come before
     assert open_run._begun(run(standard=[], run={"id": "T", "opened": at(-60)})) == moment(at(-60))  # noqa: SLF001
+
+
+def test_a_frozen_baseline_judges_a_run_and_gives_its_chart_the_same_limits(tmp_path: Path) -> None:
+    """Its points are no points before this run: here they are later ones."""
+    for day in range(10, 30):
+        put(tmp_path, day, [control("LCS1", STEADY[day % len(STEADY)])])
+    assert main.main(["baseline", str(tmp_path), "--of", "control", "--by", "R. Holt", "--why", "begun"]) == 0
+    document = put(tmp_path, 0, [control("LCS1", 112)], name="open")
+    made, _ = read(document.read_text(encoding="utf-8"))
+    assert made is not None
+    found = open_run.load(document, made)
+    sheet = found.judged(evaluate(made, latest(made)))
+    (warning,) = [each for each in sheet.quality if each.rule == "history"]
+    assert warning.why.endswith("over 20 points of its baseline (rule 1)")
+    (chart,) = found.charts(sheet)
+    assert chart.limits is not None
+    assert chart.limits.action == (warning.low, warning.high)
+    told = " ".join(text.write(history.one(chart)).split())
+    assert "of the baseline" in told
+    assert "before this run" not in told

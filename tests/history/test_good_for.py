@@ -84,3 +84,5 @@ def test_frozen_limits_grow_old(tmp_path: Path) -> None:
     assert told(opened(folder, 215)) == [
         "the limits of control of control recovery, oil and grease, frozen on 2026-04-05, are older than 6 months"
     ]
+    assert main.main(["baseline", str(folder), *given]) == 0  # frozen anew, the old one is in use no more
+    assert told(opened(folder, 215)) == []
