@@ -287,6 +287,7 @@ def _results(path: str, sheet: Sheet) -> Iterator[ResultRow]:
             sample=row.sample,
             client_id=(sample.client_id if sample else None) or "",
             site=(sample.site if sample else None) or "",
+            fraction=row.fraction,
             batch=row.batch or "",
             calibration=row.calibration.id if row.calibration else "",
             at=_iso(row.row.at),
@@ -310,8 +311,9 @@ def _lots(path: str, sheet: Sheet) -> Iterator[LotRow]:
             if lot := getattr(batch, f"{what}_lot"):
                 yield LotRow(path, lot, what.replace("_", " "), batch.id, "", batch.id)
     for row in sheet.rows:
-        if row.row.lot:  # a check verifies the results of its calibration; a control's lot is its own
-            curve = row.calibration.id if row.calibration and row.kind in CHECK_STANDARDS else ""
+        if row.row.lot:  # a check that was read verifies the results of its calibration; a control's lot is its own
+            verifies = row.kind in CHECK_STANDARDS and row.counted and not row.void
+            curve = row.calibration.id if row.calibration and verifies else ""
             yield LotRow(path, row.row.lot, row.kind, row.id, curve, "")
 
 

@@ -126,6 +126,7 @@ class ResultRow(NamedTuple):
     sample: str
     client_id: str
     site: str
+    fraction: str
     batch: str
     calibration: str
     at: str

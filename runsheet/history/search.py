@@ -4,7 +4,8 @@ Owns: what a text is looked up in, and which results hang on a lot. Invariant: a
 verified with it: a standard's lot the results of its calibration, a solvent's its run, a batch's its batch.
 
 A lot touches what hangs on it: a standard's the results of its calibration where it was used, a check's or second
-source's those it verified, a solvent's the run, a batch's the batch, a control's that control.
+source's those it verified, a solvent's the run, a batch's the batch, its silica gel's the petroleum of it, a control's
+that control.
 """
 
 from __future__ import annotations
@@ -102,8 +103,8 @@ def _touched(tables: Tables, uses: list[LotRow]) -> tuple[ResultRow, ...]:
 def _hangs(row: ResultRow, lot: LotRow) -> bool:
     if lot.calibration:
         return row.calibration == lot.calibration
-    if lot.batch:
-        return row.batch == lot.batch
+    if lot.batch:  # oil and grease, the whole extract, has met no silica gel
+        return row.batch == lot.batch and (lot.what != "silica gel" or row.fraction == "petroleum")
     return not lot.of or lot.of == row.row  # a whole run's; a row's own; on a standard left out hangs nothing
 
 

@@ -121,11 +121,14 @@ def _analyst(row: RowResult, run: Run) -> str:
 
 
 def _lots(row: RowResult, found: tuple[Support, ...], run: Run) -> Iterator[tuple[str, str]]:
-    """Every lot that enters a result: solvent and what the extraction took, standards, what verified and checked."""
+    """Every lot that enters a result: solvent and what the extraction took, standards, what verified and checked.
+
+    Oil and grease is the whole extract: the silica gel of its batch has met the other fraction only.
+    """
     batch = _batch_of(row, run)
     if (lot := (batch and batch.solvent_lot) or run.solvent.lot) is not None:
         yield "solvent", lot
-    for name in ("acid", "silica_gel", "drying_agent"):
+    for name in ("acid", *(["silica_gel"] if row.fraction == "petroleum" else []), "drying_agent"):
         if batch is not None and (lot := getattr(batch, f"{name}_lot")):
             yield name.replace("_", " "), lot
     words = {"calibration": "standards", "second-source": "second source"}

@@ -30,9 +30,11 @@ def folder(tmp_path: Path) -> Path:
         row("MB1", 0.001, kind="method-blank", cell_mm=10, batch="B1"),
         row("OF-1", 0.1, batch="B1", cell_mm=10),
         row("OF-2", 0.2, batch="B2", cell_mm=10),
-        row("OF-3", 0.2, batch="B2", cell_mm=50),
+        row("OF-3", 0.2, batch="B2", cell_mm=50, silica_gel=True),
         row("OF-4", batch="B2", cell_mm=10),
         row("OF-5", 0.3, batch="B2", cell_mm=10, void="spilt"),
+        row("CCV2", kind="check", expected=100, lot="K-2", cell_mm=10),
+        row("ICV2", 0.25, kind="second-source", expected=100, lot="I-2", cell_mm=10, void="a bubble"),
     ]
     put(
         tmp_path,
@@ -77,7 +79,9 @@ def test_samples_are_found_by_id_clients_id_and_site(folder: Path, text: str, fo
         ("I-1", ["second-source ICV1"], ["OF-3"]),
         ("T-1", ["solvent"], ["OF-1", "OF-2", "OF-3", "MB1"]),
         ("A-1", ["acid B1"], ["OF-1", "MB1"]),
-        ("G-1", ["silica gel B2"], ["OF-2", "OF-3"]),
+        ("G-1", ["silica gel B2"], ["OF-3"]),  # oil and grease has met none
+        ("K-2", ["check CCV2"], []),  # not read: it has verified nothing
+        ("I-2", ["second-source ICV2"], []),
     ],
 )
 def test_a_lot_touches_the_results_that_hang_on_it_each_once(

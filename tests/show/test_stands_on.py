@@ -121,9 +121,11 @@ def test_every_row_of_the_demo_days_can_be_asked() -> None:
 
 def test_a_result_stands_on_its_analysts_and_lots() -> None:
     batch = [{"id": "B", "analyst": "X", "solvent_lot": "T-9", "silica_gel_lot": "G-1"}]
-    queue = [check("K0", 100, 40), SAMPLE]
+    treated = SAMPLE | {"id": "P", "sample": "A", "silica_gel": True}
+    queue = [check("K0", 100, 40), SAMPLE, treated]
     _, sheet = made(*queue, batch=batch, run={"id": "T", "analyst": "Y"})
-    (found,) = stands_on.standings(sheet)
+    untreated, found = stands_on.standings(sheet)
+    assert untreated.lots == tuple(lot for lot in found.lots if lot[0] != "silica gel"), "oil and grease met none"
     assert found.analyst == "read by Y; extracted by X"
     assert found.lots == (("solvent", "T-9"), ("silica gel", "G-1"), ("standards", "S-1"), ("K0", "K-1"))
 
