@@ -10,7 +10,7 @@ documents is charted once: the one with the latest reading, else the first by pa
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import CalibrationResult, RowResult, Sheet
     from runsheet.run.model import Row, Run, Standard
+    from runsheet.show.stands_on import Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,7 +338,10 @@ def _names(path: str, results: Iterable[ResultRow], lots: Iterable[LotRow], stan
 
 
 def _stands(path: str, sheet: Sheet) -> Iterator[StandsRow]:
-    """Everything the client's results stand on, with the rows that do, by the document as it is now."""
+    """Everything the client's results stand on, with the rows that do, by the document as it is now.
+
+    Of a result that was issued too, whose row is superseded or void now: the client has it until a report replaces it.
+    """
     found: dict[tuple[str, str], dict[str, None]] = {}
     for row, what, name in _each(sheet):
         found.setdefault((what, name), {})[row] = None
@@ -352,7 +356,7 @@ def _each(sheet: Sheet) -> Iterator[tuple[str, str, str]]:
     of_run += [("solvent", run.solvent.name)]
     batches = {batch.id: batch for batch in run.batch}
     lots = {row.id: row.row.lot for row in sheet.rows if row.row.lot}
-    for made in stands_on.standings(sheet):
+    for made in _standings(sheet):
         row, batch = made.row, batches.get(made.row.batch or "")
         told: list[tuple[str, str | None]] = [*of_run, ("analyst", row.row.analyst)]
         told += [("analyst of the extraction", batch.analyst), ("batch", batch.id)] if batch else []
@@ -363,6 +367,16 @@ def _each(sheet: Sheet) -> Iterator[tuple[str, str, str]]:
             told += [(f"lot of {each.what} {name}", lots.get(name)) for name in each.ids]
         told += [(f"row of finding {finding.rule}", name) for finding in made.findings for name in finding.rows]
         yield from ((row.id, what, name) for what, name in told if name)
+
+
+def _standings(sheet: Sheet) -> Iterator[Standing]:
+    yield from stands_on.standings(sheet)
+    issued = {each.id for made in sheet.run.issued for each in made.results}
+    gone = {row.id for row in sheet.rows if row.id in issued and not row.for_client}
+    if any(row.void for row in sheet.rows if row.id in gone):  # a void row stands on nothing: as it was issued
+        queue = tuple(replace(row, void=None) if row.id in gone else row for row in sheet.run.queue)
+        sheet = evaluate(replace(sheet.run, queue=queue), sheet.now)
+    yield from (stands_on.standing(row, sheet) for row in sheet.rows if row.id in gone)
 
 
 def _stands_on_curve(row: RowResult) -> Iterator[tuple[str, str | None]]:

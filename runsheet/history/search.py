@@ -140,6 +140,18 @@ def recall(tables: Tables, text: str) -> list[Recalled]:
     return found
 
 
+def gone(tables: Tables) -> list[str]:
+    """Name each issued result whose row is in its document no longer, so that no search knows what it stands on."""
+    query = (
+        f"SELECT number, row, issued.path FROM issued JOIN run ON run.path = issued.path WHERE sample = '' AND {ONCE}"  # noqa: S608, E501
+    )
+    told = tables.rows(f"{query} ORDER BY run.last, issued.path, issued.rowid")
+    return [
+        f"{number} {row}: issued, and no row of {path} now: what it stands on is not known here"
+        for number, row, path in told
+    ]
+
+
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:
     """Find runs by id or title: id, title, path, state; in order of time."""
     where, sought = _perhaps(["id", "title"], text)

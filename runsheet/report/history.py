@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.statistics.control_charts import RULES
 from runsheet.figures import counted, figure, minute
-from runsheet.history import baselines, findings
+from runsheet.history import baselines, findings, search
 from runsheet.history.charts import ENOUGH, LATEST, PROVISIONAL, day, only_apart
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
 from runsheet.show.client_results import ANALYTES
@@ -248,7 +248,7 @@ def found(
     """Say where a text was found: runs, samples, lots with the results that depend on each; and what was not read."""
     yield Heading(f"Where {text!r} is", 1)
     yield Paragraph(f"Searched: {findings.counted(tables)}.")
-    told = tuple(findings.findings(tables))
+    told = (*findings.findings(tables), *search.gone(tables))
     if told:
         yield Items(told)
     if runs:

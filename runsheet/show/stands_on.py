@@ -99,10 +99,11 @@ class Standing(NamedTuple):
 
 def standings(sheet: Sheet) -> tuple[Standing, ...]:
     """What each of the client's results stands on, in the order of analysis."""
-    return tuple(_standing(row, sheet) for row in sheet.rows if row.for_client)
+    return tuple(standing(row, sheet) for row in sheet.rows if row.for_client)
 
 
-def _standing(row: RowResult, sheet: Sheet) -> Standing:
+def standing(row: RowResult, sheet: Sheet) -> Standing:
+    """What the result of a row stands on."""
     affecting = tuple(finding for finding in sheet.quality if row.id in (finding.affects or ()))
     found = supports(row, sheet)
     return Standing(row, found, _analyst(row, sheet.run), tuple(_lots(row, found, sheet.run)), row.letters, affecting)

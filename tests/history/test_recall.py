@@ -76,3 +76,22 @@ def test_find_prints_the_list_for_letters(bench: Bench, capsys: pytest.CaptureFi
     assert f"Issued: {count} client results in 1 report stand on it" in told
     assert "GR-0422" in told
     assert "analyst M. Tarn" in told
+
+
+@pytest.mark.parametrize("since", ["report = false", "void", "renamed"])
+def test_an_issued_result_is_recalled_whatever_became_of_its_row(
+    bench: Bench, since: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The client has it in hand until a report replaces it: the list for letters may not lose it in silence."""
+    bench.issue()
+    first = reported(bench)[0]
+    at = next(at for at, row in enumerate(bench.run.queue, 1) if row.id == first)
+    lot = next(each.lot for each in bench.run.standard if each.lot and each.use is not False)
+    assert lot is not None
+    field, value = {"report = false": ("report", False), "void": ("void", "spilt"), "renamed": ("id", "X-9")}[since]
+    bench.change(edit.set_value(bench.run, f"queue[{at}].{field}", value), "the wrong bottle")
+    found = {row for row, _, _ in recalled(bench, lot)}
+    main.main(["find", str(bench.document.parent), lot])
+    told = " ".join(capsys.readouterr().out.split())
+    gone = f"GR-0422 {first}: issued, and no row of soil.toml now: what it stands on is not known here"
+    assert (first in found, gone in told) == (since != "renamed", since == "renamed")
