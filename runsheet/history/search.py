@@ -143,7 +143,7 @@ def recall(tables: Tables, text: str) -> list[Recalled]:
 def gone(tables: Tables) -> list[str]:
     """Name each issued result whose row is in its document no longer, so that no search knows what it stands on."""
     query = (
-        f"SELECT number, row, issued.path FROM issued JOIN run ON run.path = issued.path WHERE sample = '' AND {ONCE}"  # noqa: S608, E501
+        f"SELECT number, row, issued.path FROM issued JOIN run ON run.path = issued.path WHERE sample = '' AND {ONCE}"  # noqa: S608
     )
     told = tables.rows(f"{query} ORDER BY run.last, issued.path, issued.rowid")
     return [

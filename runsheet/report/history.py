@@ -263,13 +263,22 @@ def found(
     if recalled:
         yield from _recalled(recalled)
     if not (runs or hits or places or recalled):
-        yield Paragraph("In none of these: no run, sample, row or lot of this name; * stands for anything, as in OF-*.")
+        yield Paragraph(
+            "In none of these: no run, sample, row or lot of this name, and no issued result that stands on it; "
+            "persons, photometers and cells are looked for in what issued results stand on, and nowhere else. * stands "
+            "for anything, as in OF-*."
+        )
 
 
 def _recalled(found: Sequence[Recalled]) -> Iterator[Block]:
     """The issued results that stand on what was looked for, as a list for letters."""
     reports = {each.result.number for each in found}
-    yield Heading(f"Issued: {counted(len(found), 'client result')} in {counted(len(reports), 'report')} stand on it")
+    results = {
+        (each.result.path, each.result.row, each.result.fraction) for each in found
+    }  # in two reports, one result
+    stand = "stands" if len(results) == 1 else "stand"
+    told = f"{counted(len(results), 'client result')} in {counted(len(reports), 'report')}"
+    yield Heading(f"Issued: {told} {stand} on it")
     titles = ("client", "sample", "client's id", "report", "issued", "row", "analyte", "reported", "as")
     yield Table(titles, tuple(map(_letter, found)), (True,) * 7 + (False, True))
     yield Paragraph(

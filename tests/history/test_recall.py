@@ -40,8 +40,12 @@ def reported(bench: Bench) -> list[str]:
     return [each.id for each in bench.run.issued[-1].results]
 
 
-def test_what_was_not_issued_is_not_recalled(bench: Bench) -> None:
+def test_what_was_not_issued_is_not_recalled_and_that_is_said(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    """The analyst has read every row of this run: "in none of these" alone would deny it."""
     assert recalled(bench, "M. Tarn") == []
+    assert main.main(["find", str(bench.document.parent), "M. Tarn"]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "persons, photometers and cells are looked for in what issued results stand on, and nowhere else" in said
 
 
 def test_every_thing_a_result_stands_on_leads_to_it(bench: Bench) -> None:
@@ -59,13 +63,19 @@ def test_every_thing_a_result_stands_on_leads_to_it(bench: Bench) -> None:
     assert recalled(bench, "B. Okoro") == []
 
 
-def test_results_of_a_replaced_report_are_told_with_the_one_that_replaced_it(bench: Bench) -> None:
+def test_results_of_a_replaced_report_are_told_with_the_one_that_replaced_it_and_counted_once(
+    bench: Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
     bench.issue()
     bench.change(edit.set_value(bench.run, "run.title", "another"), "the client's title")
     bench.sign("M. Tarn", "R. Holt")
     bench.issue(Asked("R. Holt", "another title"))
     numbers = {(number, replaced) for _, number, replaced in recalled(bench, "M. Tarn")}
     assert numbers == {("GR-0422", "GR-0422-2"), ("GR-0422-2", "")}
+    capsys.readouterr()
+    main.main(["find", str(bench.document.parent), "M. Tarn"])
+    count = len(reported(bench))
+    assert f"Issued: {count} client results in 2 reports stand on it" in " ".join(capsys.readouterr().out.split())
 
 
 def test_find_prints_the_list_for_letters(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:
