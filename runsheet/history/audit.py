@@ -69,8 +69,16 @@ class Audited:
 
     @property
     def readings(self) -> int:
-        """How many rows were read, standards too."""
-        return len(self.sequence)
+        """How many readings there are, of standards too; a row may have several."""
+        return sum(len(row.readings) for row in self.sequence)
+
+
+def twice(runs: Iterable[Audited]) -> dict[str, list[str]]:
+    """The runs that are in several documents, with these: each is gone through, since they may differ."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for run in runs:
+        found[run.id].append(run.path)
+    return {name: paths for name, paths in found.items() if len(paths) > 1}
 
 
 class Unread(NamedTuple):

@@ -11,6 +11,7 @@ import io
 from typing import TYPE_CHECKING, Any
 
 from runsheet.figures import counted, minute, unrunnable
+from runsheet.history import audit as audits
 from runsheet.report.blocks import Heading, Items, Paragraph, Table
 from runsheet.review.cases import KINDS
 
@@ -37,8 +38,12 @@ def blocks(
     yield Heading("Data-integrity review of a folder", 1)
     readings = sum(run.readings for run in runs)
     cases = sum(len(run.cases) for run in runs) + len(same)
-    extent = f"{counted(len(runs), 'run')} with {counted(readings, 'reading')}: {counted(cases, 'case')} to look at."
-    yield Paragraph(f"{extent} {NOBODY}")
+    copies = audits.twice(runs)
+    documents = f" in {len(runs)} documents" if copies else ""
+    extent = f"{counted(len({run.id for run in runs}), 'run')}{documents} with {counted(readings, 'reading')}"
+    yield Paragraph(f"{extent}: {counted(cases, 'case')} to look at. {NOBODY}")
+    if copies:
+        yield Items(tuple(f"run {name} is in {_both(paths)}" for name, paths in copies.items()))
     for kind in KINDS:
         yield from _kind(kind, [(run, case) for run in runs for case in run.cases if case.kind == kind], same)
     unproved = [f"{run.path}: {run.log}" for run in runs if run.log == "no log"]
@@ -56,6 +61,11 @@ def blocks(
             (True, True, True, False, False, False, False),
         )
         yield Paragraph(f"No rate of fewer than {FEW} cases: so few make no pattern.")
+
+
+def _both(paths: Sequence[str]) -> str:
+    twice = "both is told and counted of both" if len(paths) == 2 else "several is told and counted of each"
+    return f"{len(paths)} documents: {', '.join(paths)}; what is in {twice}"
 
 
 def _kind(kind: str, found: Sequence[Any], same: Sequence[Same]) -> Iterator[Block]:
@@ -111,6 +121,7 @@ def as_data(
         "cases": list(_lines(runs, same)),
         "groups": [group._asdict() for group in groups],
         "unread": [each._asdict() for each in unread],
+        "twice": [{"run": name, "documents": paths} for name, paths in audits.twice(runs).items()],
     }
 
 
