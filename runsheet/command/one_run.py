@@ -7,6 +7,7 @@ file a person names. Everything a command needs is imported inside it.
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 from datetime import datetime
 from pathlib import Path
@@ -70,20 +71,28 @@ def demo(asked: argparse.Namespace) -> int:
 def new(asked: argparse.Namespace) -> int:
     """Make a new run by a method."""
     from runsheet import methods
-    from runsheet.run.disk import store
+    from runsheet.methods import laboratory
+    from runsheet.run.disk import files, store
     from runsheet.work import new_run
 
     method = methods.find(asked.method)
     if method is None:
         raise Refusal(f"no method {asked.method!r}; there are {', '.join(methods.names())}")
     path = Path(asked.file)
+    house, problems = laboratory.find(files.real(path).parent)
+    for problem in problems:
+        streams.tell(f"runsheet: {problem}")
+    now = datetime.now().astimezone().replace(microsecond=0)
     try:
-        store.create(path, new_run.new(path.stem, method, datetime.now().astimezone().replace(microsecond=0)))
+        store.create(path, new_run.new(path.stem, method, now, house.laboratory))
     except FileExistsError as error:
         raise Refusal(f"{path} is there already; a new run is a new file ({error.strerror or error})") from None
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror}") from None
-    streams.tell(f"{path}: a new run by {method.name}; runsheet {path} opens it")
+    plain = path.name.endswith(".toml") and not path.name.startswith(".")
+    opens = f"runsheet {'' if plain else 'open '}{shlex.quote(str(path))} opens it"  # `check` alone is a command
+    lost = "" if plain else "; the commands over a folder read NAME.toml only, and pass it over"
+    streams.tell(f"{path}: a new run by {method.name}; {opens}{lost}")
     return Exit.FINE
 
 

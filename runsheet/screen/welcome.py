@@ -15,6 +15,7 @@ from rich.cells import cell_len
 from textual.geometry import Offset
 
 from runsheet import methods
+from runsheet.methods import laboratory
 from runsheet.run.disk import files, state, store
 from runsheet.screen.canvas import Canvas, CanvasScreen, Line, clipped
 from runsheet.screen.content import Content
@@ -134,7 +135,8 @@ class Welcome(CanvasScreen, inherit_bindings=False):
         path = path if path.suffix else path.with_suffix(".toml")
         now = datetime.now().astimezone().replace(microsecond=0)
         try:
-            store.create(path, new_run.new(path.stem, self._methods[self._chosen], now))
+            house, _ = laboratory.find(files.real(path).parent)  # what is wrong with it, the run's screen says
+            store.create(path, new_run.new(path.stem, self._methods[self._chosen], now, house.laboratory))
         except FileExistsError:
             asked.said = f"{path} is there already"
         except OSError as error:

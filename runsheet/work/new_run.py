@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.amounts import nominal_factor
 from runsheet.compute.setup import SETUP_CHECKS
 from runsheet.figures import visible
+from runsheet.methods.laboratory import House
 from runsheet.run.model import About, Calibration, Instrument, Run, Setup, Solvent, Standard
 from runsheet.run.text import FORMAT
 
@@ -26,12 +27,15 @@ if TYPE_CHECKING:
 
 LEVELS = (0, 1, 2, 4, 8, 16)
 """Standards proposed, in multiples of the reporting limit taken to the extract: with 20 mg/L they reach 320."""
+NOBODY = House()
 PLAIN_LOWEST = 10
 """mg/L, where the method has no reporting limit; within the working range of a 10 mm cell (EPA SW-846 8440)."""
 
 
-def new(name: str, method: Method, now: datetime, *, analyst: str | None = None) -> Run:
-    """Make a run called `name` at a time with its offset; what no document or terminal takes in it is escaped."""
+def new(name: str, method: Method, now: datetime, house: House = NOBODY, *, analyst: str | None = None) -> Run:
+    """Make a run called `name` at a time with its offset, in a laboratory; what no document or terminal takes in its
+    name is escaped.
+    """
     direct = method.blank is not None and method.blank.concentration is not None
     curve = Calibration(
         id="C1",
@@ -48,6 +52,11 @@ def new(name: str, method: Method, now: datetime, *, analyst: str | None = None)
         run=About(
             id=visible(name),
             title=method.title,
+            laboratory=house.name,
+            laboratory_address=house.address,
+            laboratory_contact=house.contact,
+            accreditation=house.accreditation,
+            place=house.place,
             analyst=analyst,
             opened=now,
             offset=_offset(now),

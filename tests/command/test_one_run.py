@@ -98,6 +98,36 @@ def test_a_report_is_not_written_over_its_run(soil: Path, capsys: pytest.Capture
     assert soil.read_bytes() == before
 
 
+def test_a_new_run_has_the_house_of_the_laboratory_file_beside_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The file's reference says that it is copied into the run table of a new run."""
+    house = 'name = "Orla House"\naddress = "1 Quay"\ncontact = "R. Holt"\naccreditation = "none"\nplace = "bench 2"\n'
+    (tmp_path / "laboratory.toml").write_text(f"[laboratory]\n{house}dilutions = [0.5]\n", encoding="utf-8")
+    assert main(["new", str(tmp_path / "a b.toml"), "--method", "plain"]) == 0
+    run, _ = read((tmp_path / "a b.toml").read_text(encoding="utf-8"))
+    assert run is not None
+    about = run.run
+    assert (about.laboratory, about.laboratory_address, about.laboratory_contact) == ("Orla House", "1 Quay", "R. Holt")
+    assert (about.accreditation, about.place) == ("none", "bench 2")
+    told = capsys.readouterr().err
+    assert "laboratory.toml: laboratory.dilutions[1]" in told
+    assert f"runsheet '{tmp_path / 'a b.toml'}' opens it" in told
+
+
+@pytest.mark.parametrize("name", ["check", "day", ".toml"])
+def test_a_new_run_that_no_folders_history_finds_is_told_so(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`runsheet check` would not open it either: that is a command."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", name, "--method", "plain"]) == 0
+    told = capsys.readouterr().err
+    assert f"runsheet open {name} opens it; the commands over a folder read NAME.toml only, and pass it over" in told
+    assert main(["history", "."]) == 0
+    assert "0 runs" in capsys.readouterr().out
+
+
 def test_new_makes_a_readable_run_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in methods.names():
         path = tmp_path / f"{name}.toml"

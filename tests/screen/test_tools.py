@@ -111,6 +111,7 @@ def test_help_has_every_key(water: Path) -> None:
 def test_a_new_run_from_the_first_screen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
+    (tmp_path / "laboratory.toml").write_text('[laboratory]\nname = "Orla House"\n', encoding="utf-8")
 
     async def go() -> object:
         app = RunsheetApp(Welcome(Look()), "ansi-dark")
@@ -124,7 +125,7 @@ def test_a_new_run_from_the_first_screen(tmp_path: Path, monkeypatch: pytest.Mon
     run, problems = read((tmp_path / "day one.toml").read_text(encoding="utf-8"))
     assert run is not None
     assert not problems
-    assert run.method.name == "og-water"
+    assert (run.method.name, run.run.laboratory) == ("og-water", "Orla House")
 
 
 def test_recent_runs_are_those_still_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
