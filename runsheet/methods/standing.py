@@ -30,7 +30,8 @@ COMPLIANCE_NOTE = (
     ),
     Sentence("Infrared is not an allowed change of EPA 1664.", "EPA 1664B"),
     Sentence(
-        "The result depends on the method, the solvent, the reference oil and the cell; all four are named.",
+        "The result depends on the method, the solvent, the reference oil and the cell; each is named in the report, "
+        "or said there not to be given.",
         "common practice, no source",
     ),
 )

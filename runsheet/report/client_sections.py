@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute import limits as limits_
+from runsheet.compute.readings import relative_parts
 from runsheet.figures import figure
 from runsheet.report.blocks import Block, Heading, Paragraph, Table
 from runsheet.report.making import Report, pick
@@ -79,6 +80,8 @@ def uncertainty(lines: tuple[ClientResult, ...], sheet: Sheet) -> str:
     if not any(line.expanded is not None for line in lines):
         return "No uncertainty is given: no result is a figure with one."
     scope = "instrument and volumes only"
+    if "volumes" not in relative_parts(sheet.run.method.uncertainty):
+        scope += " (of volumes the method gives none)"
     if sheet.uncertainty_complete:
         known = sheet.run.method.sources or {}
         parts = [known[name] for name in ("uncertainty.precision_percent", "uncertainty.bias_percent") if name in known]

@@ -73,13 +73,19 @@ def _with(name: str | None, **more: str | None) -> str:
 
 def measured_with(run: Run) -> str:
     """The photometer, the cell, the solvent and what the standards are made of: a result depends on all four."""
-    cells = ", ".join(dict.fromkeys(f"{c.cell_mm} mm" for c in run.calibration if c.cell_mm is not None))
-    oils = ", ".join(dict.fromkeys(c.material for c in run.calibration if c.material))
+    cells = _of_each({c.id: "" if c.cell_mm is None else f"{c.cell_mm} mm" for c in run.calibration})
+    oils = _of_each({c.id: c.material or "" for c in run.calibration})
     serial = run.instrument.serial and f"serial {run.instrument.serial}"
     photometer = ", ".join(filter(None, (run.instrument.name, serial)))
     solvent = ", ".join(filter(None, (run.solvent.name, run.solvent.grade)))
     parts = {"photometer": photometer, "cell": cells, "solvent": solvent, "standards of": oils}
     return "; ".join(f"{what} {text or NOT_GIVEN}" for what, text in parts.items())
+
+
+def _of_each(known: dict[str, str]) -> str:
+    """What is known of each calibration, once, and of which it is not; nothing where it is of none."""
+    told = [words or f"{NOT_GIVEN} of {name}" for name, words in known.items()]
+    return ", ".join(dict.fromkeys(told)) if any(known.values()) else ""
 
 
 def _items(report: Report) -> str:

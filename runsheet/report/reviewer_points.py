@@ -171,7 +171,7 @@ def _dilutions(report: Report) -> Iterator[str]:
     diluted = [row for row in report.sheet.rows if float(row.row.dilution or 1) > 1 and not row.void]
     above = [row.id for row in report.sheet.rows if "E" in row.flags and not row.void]
     yield f"Above the range: {findings.some(above)}." if above else ""
-    yield "None." if not diluted else ""
+    yield "No row is diluted." if not diluted else ""
     for row in diluted:
         read = figures.fillings(row.row) or "not read"
         yield f"{row.id} {row.row.dilution}x: {read}{_undiluted(row, report.sheet)}."

@@ -8,12 +8,21 @@ from typing import Any
 import pytest
 
 from runsheet import evaluate
-from runsheet.report import bench_sections, client_sections, quality_sections, record_sections, review_section
-from runsheet.report.blocks import Facts, Paragraph
+from runsheet.report import (
+    bench_sections,
+    client_sections,
+    identity,
+    method_sections,
+    quality_sections,
+    record_sections,
+    review_section,
+    reviewer_points,
+)
+from runsheet.report.blocks import Facts, Items, Paragraph
 from runsheet.report.blocks import Table as DataTable
 from runsheet.report.making import NO_LOG, Report
 from runsheet.review.entries import Audit
-from tests.make import NOW, Table, at, row, run
+from tests.make import NOW, Table, at, row, run, standards
 
 A = row("A", 0.25, at=at(60))
 LIMITS = {"detection": 0.5, "reporting": 2.0, "nominal_amount": 1000, "nominal_extract_ml": 100}
@@ -79,3 +88,34 @@ def test_blanks_of_several_days_have_their_day(second: float, day_told: bool) ->
     times = [cells[1] for cells in table.rows]
     assert len(set(times)) == 2
     assert all((f"{at(0):%Y-%m}" in time) == day_told for time in times)
+
+
+def test_a_result_is_not_said_to_have_named_what_is_not_given() -> None:
+    """Neither the cell of this run's second calibration nor its oil is known."""
+    curves = [{"id": "C1", "cell_mm": 10, "material": "reference oil"}, {"id": "C2", "cell_mm": 50}]
+    read = [{"calibration": name} | each for name in ("C1", "C2") for each in standards(name=f"S{name}")]
+    report = made([A | {"calibration": "C1"}], calibration=curves, standard=read)
+    named = identity.measured_with(report.sheet.run)
+    assert "cell 10 mm, 50 mm" in named
+    assert "standards of reference oil, not given of C2" in named
+    bare = made([A], calibration={"id": "C1"})
+    assert "cell not given" in identity.measured_with(bare.sheet.run)
+    for each in (report, bare):
+        items = [block for block in method_sections.not_claimed(each) if isinstance(block, Items)]
+        (depends,) = [text for block in items for text in block.texts if text.startswith("The result depends on")]
+        assert "each is named in the report, or said there not to be given" in depends
+
+
+def test_volumes_without_an_uncertainty_are_not_said_to_be_in_u() -> None:
+    told = {}
+    for name, uncertainty in (("none", {}), ("volumes", {"volumes_percent": 1})):
+        report = made([A], method={"uncertainty": uncertainty})
+        told[name] = next(text for text in paragraphs(client_sections.results(report)) if text.startswith("+/-"))
+    assert "instrument and volumes only (of volumes the method gives none)" in told["none"]
+    assert "instrument and volumes only; the percentage" in told["volumes"]
+
+
+def test_a_row_above_the_range_is_no_none_of_dilutions() -> None:
+    report = made([row("A", 0.9, at=at(60))])
+    told = " ".join(filter(None, dict(reviewer_points.POINTS)["Dilutions, raw readings"](report)))
+    assert told.startswith("Above the range: A. No row is diluted.")
