@@ -119,6 +119,8 @@ class Issue(NamedTuple):
     """Values of the document that are not those of the report it replaces; None where they cannot be known."""
     reasons: tuple[Amendment, ...] = ()
     """The amendments made between the two."""
+    before: Run | None = None
+    """The run that the report it replaces is of; None where the log does not lead there, or it replaces none."""
 
 
 def last(run: Run, trail: Trail, steps: Iterable[Step]) -> Issue:
@@ -130,7 +132,7 @@ def last(run: Run, trail: Trail, steps: Iterable[Step]) -> Issue:
         return Issue(now, "", reviewed)
     reasons = tuple(made for made in run.amendment if made.at and before.at <= made.at <= now.at)
     old = _as_issued(steps, before.number)
-    return Issue(now, before.number, reviewed, _moved(before, now), values(old, run) if old else None, reasons)
+    return Issue(now, before.number, reviewed, _moved(before, now), values(old, run) if old else None, reasons, old)
 
 
 def _moved(before: Issued, now: Issued) -> tuple[tuple[IssuedResult | None, IssuedResult | None], ...]:

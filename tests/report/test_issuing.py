@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -12,11 +12,13 @@ import pytest
 
 from runsheet import evaluate
 from runsheet.exits import Refusal
-from runsheet.report import issuing
+from runsheet.figures import figure
+from runsheet.report import issue_marks, issuing
 from runsheet.report.issuing import Asked
 from runsheet.review import printed, signing, trail, trail_rule
 from runsheet.run import edit, text
 from runsheet.run.disk import copies, files, opening, register, store
+from runsheet.show import client_results
 from tests.benchmarks.crash_test import Deadly
 from tests.effort import FULL
 from tests.review.test_signing import NOW, noted
@@ -295,3 +297,28 @@ def test_a_report_of_what_is_issued_is_no_draft_and_one_of_what_changed_since_is
     place.write_bytes(kept)
     signed.change(edit.set_value(signed.run, "run.title", "another"))
     assert told() == (False, "changed since GR-0422 was issued")
+
+
+def test_an_amended_report_shows_what_changed_beside_a_result_that_did_not(signed: Bench) -> None:
+    """The uncertainty and the polar part are printed for the client too, and are in no row's reported figure."""
+    signed.issue(Asked("R. Holt", form="text"))
+    before = client_results.results(evaluate(signed.run, signed.at))
+    signed.change(edit.set_value(signed.run, "method.uncertainty.volumes_percent", Decimal(9)), "volumes by another")
+    signed.sign("M. Tarn", "R. Holt")
+    made = signed.issue(Asked("R. Holt", "volumes by another", form="text"))
+    told = made.report.decode().partition("What changed since")[2].partition("=====")[0]
+    assert "No result, unit or flag of a row changed." in told
+    after = client_results.results(evaluate(signed.run, signed.at))
+    moved = [(one, other) for one, other in zip(before, after, strict=True) if one.expanded != other.expanded]
+    assert moved
+    for one, other in moved:
+        line = next(line for line in told.splitlines() if f"{one.sample} " in line and one.analyte[:9] in line)
+        assert line.split()[-2:] == [figure(one.expanded, 2), figure(other.expanded, 2)]
+
+
+def test_a_polar_part_that_changed_alone_is_shown(signed: Bench) -> None:
+    kept = evaluate(signed.run, signed.at)
+    line = next(each for each in client_results.results(kept) if each.analyte == "polar part")
+    old = replace(kept, fractions=tuple(replace(f, reported=f.reported | {"polar": "77"}) for f in kept.fractions))
+    (moved,) = [each for each in issue_marks.moved(old, kept, set()) if each[0] == line.sample]
+    assert moved == (line.sample, "polar part", "result", "77", line.result)
