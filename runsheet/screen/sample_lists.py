@@ -92,7 +92,8 @@ class _List:
         edits = batch_plan.edits(run, made.rows, made.samples, len(run.queue) + 1)
         told += usual.of_step(run, edits, context.session.laboratory.dilutions)
         lines = [*told, *batch_plan.preview(run, made.rows, warnings)]
-        count = f"Add {counted(len(made.rows), 'row')} for {counted(len(planned), 'sample')}"
+        bottles = len({each.sample.id for each in planned})
+        count = f"Add {counted(len(made.rows), 'row')} for {counted(bottles, 'sample')}"
 
         def choose(number: int) -> None:
             context.close_page()

@@ -14,6 +14,7 @@ from collections import Counter
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from runsheet import tables
 from runsheet.problem import Problem
 from runsheet.run import entry, valid
 from runsheet.run.model import Row, Sample
@@ -135,14 +136,17 @@ def ids(run: Run) -> list[str]:
 
 
 def _unused(found: list[Planned], run: Run, problems: list[Problem]) -> list[Planned]:
-    """Leave out ids that are there already."""
+    """Leave out ids that are there already, and lines that say of a sample what an earlier line does not."""
     seen = dict.fromkeys(ids(run), "the run has it already")
     received = {sample.id for sample in run.sample}
-    kept = []
+    kept: list[Planned] = []
     for each in found:
         path = f"line {each.line}, column id"
         if each.row.id in seen:
             problems.append(Problem(path, f"expected a new id, found {each.row.id}: {seen[each.row.id]}"))
+            continue
+        if contrary := _contrary(each, kept):
+            problems.append(contrary)
             continue
         seen[each.row.id] = f"first in line {each.line}"
         if each.sample.id in received and each.sample != Sample(id=each.sample.id):
@@ -150,6 +154,17 @@ def _unused(found: list[Planned], run: Run, problems: list[Problem]) -> list[Pla
             problems.append(Problem(path, message, "warning"))
         kept.append(each)
     return kept
+
+
+def _contrary(each: Planned, before: list[Planned]) -> Problem | None:
+    """That a line says another thing of its sample than one before it: which one counts is for a person to say."""
+    mine = tables.plain(each.sample)
+    for other in (other for other in before if other.sample.id == each.sample.id):
+        for name, value in tables.plain(other.sample).items():
+            if mine.get(name, value) != value:
+                said = f"what line {other.line} says, {tables.shown(value)}, found {tables.shown(mine[name])}"
+                return Problem(f"line {each.line}, column {name}", f"expected of sample {each.sample.id} {said}")
+    return None
 
 
 def _fitting(found: list[Planned], run: Run, problems: list[Problem]) -> list[Planned]:

@@ -295,6 +295,13 @@ def test_bad_lines_stand_first_and_nothing_is_added_before_they_are_seen_to(wate
     assert water.read_bytes() == old
 
 
+def test_two_rows_of_one_sample_are_one_sample(water: Path) -> None:
+    seen: list[str] = []
+    listed = "id,sample,amount,silica_gel\nN-1,N,990,no\nN-1T,N,990,yes\n"
+    Drive(water).run("P", f"paste:{listed}", then=lambda drive: seen.extend(shown(drive)))
+    assert seen[0].endswith("for 1 sample")
+
+
 def test_a_bad_line_is_put_right_and_another_left_out_by_name(water: Path) -> None:
     seen: list[str] = []
     drive = Drive(water)

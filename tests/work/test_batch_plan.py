@@ -138,6 +138,13 @@ def test_two_lines_of_one_sample_make_one_bottle() -> None:
     assert (bottle.id, bottle.site) == ("A", "weir")
 
 
+def test_two_lines_that_contradict_each_other_of_one_sample_are_asked_about() -> None:
+    """The first line was kept and the other's place lost without a word."""
+    found, problems = parsed("id,sample,site,received_c\nA-O,A,pond,4\nA-T,A,weir,4\nB,B,weir,4")
+    assert problems == ['error: line 3, column site: expected of sample A what line 2 says, "pond", found "weir"']
+    assert [each.row.id for each in found] == ["A-O", "B"]
+
+
 @given(st.text(st.characters(exclude_categories=["Cs"]) | st.sampled_from('\t;,"\r\n'), max_size=60))
 @examples(100)
 def test_any_text_gives_samples_that_fit_or_problems(text: str) -> None:
