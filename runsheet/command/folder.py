@@ -286,7 +286,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser], moment: C
     words_ = "detection studies and demonstrations over a folder of runs"
     studied = _over(commands, "detection", words_, detection, (*BLOCKS, "json"))
     studied.add_argument("--now", type=moment, metavar="TIME", help="as of this time, with its offset")
-    studied.add_argument("--recent-blanks", action="store_true", help="blanks of six months or the fifty latest")
+    studied.add_argument(
+        "--recent-blanks", action="store_true", help="in a verification, blanks of six months or the fifty latest"
+    )
     studied.add_argument("--percentile", action="store_true", help="99th percentile of 100 blanks or more")
     studied.add_argument(
         "--criteria",

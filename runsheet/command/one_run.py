@@ -77,6 +77,8 @@ def new(asked: argparse.Namespace) -> int:
 
     method = methods.find(asked.method)
     if method is None:
+        for problem in methods.all_methods()[1]:  # it may have a file, with an error in it
+            streams.tell(f"runsheet: {problem}")
         raise Refusal(f"no method {asked.method!r}; there are {', '.join(methods.names())}")
     path = Path(asked.file)
     house, problems = laboratory.find(files.real(path).parent)

@@ -115,6 +115,18 @@ def test_a_new_run_has_the_house_of_the_laboratory_file_beside_it(
     assert f"runsheet '{tmp_path / 'a b.toml'}' opens it" in told
 
 
+def test_a_method_whose_file_has_an_error_is_not_just_no_method(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("RUNSHEET_CONFIG", str(tmp_path))
+    (tmp_path / "methods").mkdir()
+    (tmp_path / "methods" / "ours.toml").write_text('unit = "mg/L"\n[blank]\nabsorbance = "low"\n', encoding="utf-8")
+    assert main(["new", str(tmp_path / "a.toml"), "--method", "ours"]) == 2
+    told = capsys.readouterr().err
+    assert "ours.toml: blank.absorbance" in told
+    assert "no method 'ours'" in told
+
+
 @pytest.mark.parametrize("name", ["check", "day", ".toml"])
 def test_a_new_run_that_no_folders_history_finds_is_told_so(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
