@@ -78,6 +78,8 @@ def find(asked: argparse.Namespace) -> int:
     from runsheet.history import search
     from runsheet.report import history as told
 
+    if not asked.text.strip():
+        raise Refusal("nothing was asked for")
     with _tables(asked) as tables:
         runs, hits = search.runs(tables, asked.text), search.samples(tables, asked.text)
         places, recalled = search.lots(tables, asked.text), search.recall(tables, asked.text)

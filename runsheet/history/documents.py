@@ -185,7 +185,7 @@ NO_RUN = "no run document"
 
 
 def _unread(path: str, stamp: str, problem: str) -> RunRow:
-    return RunRow(path, stamp, problem, "", "", "", "", "", "", "", "", "", 0, "")
+    return RunRow(path, stamp, problem, "", "", "", "", "", "", "", "", "", 0, "", "")
 
 
 def read_all(folder: Path, wanted: Iterable[tuple[str, str]]) -> Iterator[Facts]:

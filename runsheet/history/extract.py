@@ -30,7 +30,7 @@ from runsheet.history.rows import (
     StudyRow,
 )
 from runsheet.run.kinds import CHECK_STANDARDS, STUDIED
-from runsheet.show import stands_on
+from runsheet.show import stands_on, state
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -120,6 +120,7 @@ def _run(path: str, stamp: str, sheet: Sheet, last: datetime) -> RunRow:
         _iso(max(times(run), default=None)),
         len(run.queue),
         sheet.state,
+        state.words(sheet),
     )
 
 

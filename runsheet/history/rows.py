@@ -50,7 +50,9 @@ class RunRow(NamedTuple):
     """The latest reading as written, with its offset, for people; empty where none has a time."""
     rows: int
     state: str
-    """pass, fail or todo as of its latest reading."""
+    """pass, qualified, fail or todo as of its latest reading, by the document without its log."""
+    words: str
+    """The same in words, with the numbers of warnings and of failures acted on."""
 
 
 class PointRow(NamedTuple):

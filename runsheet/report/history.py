@@ -253,7 +253,7 @@ def found(
         yield Items(told)
     if runs:
         yield Heading("Runs")
-        yield Table(("run", "title", "document", "state"), tuple(runs), (True,) * 4)
+        yield Table(("run", "title", "document", "state, by the document without its log"), tuple(runs), (True,) * 4)
     if hits:
         yield Heading("Samples and rows")
         rows = tuple((hit.run, hit.result.path, *_result(hit.result)) for hit in hits)

@@ -18,7 +18,7 @@ from runsheet.command.main import main
 from tests import many
 from tests.history.folder import put
 from tests.history.test_studies import demonstrate, study
-from tests.make import command, row
+from tests.make import at, command, row
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -173,3 +173,21 @@ def test_what_was_not_read_is_told_as_text_and_as_data(name: str, tmp_path: Path
     assert said in " ".join(command(name, str(tmp_path)).split())
     data = json.loads(command(name, str(tmp_path), "--as", "json"))
     assert said in [*data.get("findings", ()), *data.get("problems", ())]
+
+
+def test_a_state_found_has_its_numbers_beside_it_and_is_the_documents_alone(tmp_path: Path) -> None:
+    """ "qualified" alone reads as fit, and what the log says of the document is not looked at in a search."""
+    method = {"check": {"recovery_percent": [90, 110], "closing": False}}
+    action = {"rule": "check", "rows": ["CCV1"], "taken": "cell rinsed", "by": "M. Tarn", "at": at(600)}
+    rows = [row("A", 0.2), row("CCV1", 0.5, kind="check", expected=100)]
+    put(tmp_path, 0, rows, name="K", method=method, action=[action])
+    told = " ".join(command("find", str(tmp_path), "K").split())
+    assert "run document state, by the document without its log" in told
+    assert "K K.toml with reservations: 1 of 1 results carry Q, 2 warnings, 1 failure acted on" in told
+
+
+@pytest.mark.parametrize("text", ["", " "])
+def test_nothing_is_not_searched_for(text: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A script with an empty variable was told of each row without a site."""
+    assert main(["find", str(folder), text]) == 2
+    assert "nothing was asked for" in capsys.readouterr().err

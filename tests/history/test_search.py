@@ -173,7 +173,7 @@ NAMES = st.text(LETTERS, max_size=6)
 @example(["Stra\xdfe", "other"], "*asse")
 def test_the_database_passes_over_nothing_that_is_what_was_asked(names: list[str], text: str) -> None:
     connection = sqlite3.connect(":memory:")
-    connection.execute("CREATE TABLE run (id TEXT, title TEXT, path TEXT, state TEXT, last TEXT)")
+    connection.execute("CREATE TABLE run (id TEXT, title TEXT, path TEXT, words TEXT, last TEXT)")
     connection.execute('CREATE INDEX by_id ON run (lower("id"))')
     connection.executemany(
         "INSERT INTO run VALUES (?, 'a title', ?, 'pass', '')", [(n, str(at)) for at, n in enumerate(names)]
@@ -195,7 +195,7 @@ def test_no_document_is_passed_over_whose_names_have_what_was_asked(names: list[
     connection = cache._made(sqlite3.connect(":memory:"))  # noqa: SLF001 - the tables of a cache
     for path in range(0, len(names), 2):
         own = tuple(LotRow(str(path), name, str(at), "", "", "") for at, name in enumerate(names[path : path + 2]))
-        run = RunRow(str(path), "", "", str(path), "", "", "", "", "", "", "", "", 0, "")
+        run = RunRow(str(path), "", "", str(path), "", "", "", "", "", "", "", "", 0, "", "")
         cache.keep(connection, [extract.Facts(run, lots=own, names=(extract._names(str(path), (), own, ()),))])  # noqa: SLF001
     found = {(place.lot, int(place.path)) for place in search.lots(Tables(connection, Path()), text)}
     connection.close()
