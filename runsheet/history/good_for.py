@@ -38,8 +38,8 @@ class Shown(NamedTuple):
     passes: bool | None
 
 
-def shown(tables: Tables) -> tuple[Shown, ...]:
-    """The latest demonstration of each analyst of each group in a folder."""
+def shown(tables: Tables, until: date | None = None) -> tuple[Shown, ...]:
+    """The latest demonstration of each analyst of each group in a folder, or the latest on a day or before."""
     return tuple(
         Shown(
             each.analyst,
@@ -49,7 +49,7 @@ def shown(tables: Tables) -> tuple[Shown, ...]:
             datetime.fromisoformat(each.rows[-1].at).date(),
             each.result.passes,
         )
-        for each in studies.capabilities(tables)
+        for each in studies.capabilities(tables, until=until)
         if each.rows
     )
 

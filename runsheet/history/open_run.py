@@ -83,7 +83,8 @@ def load(
     try:
         own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
         past = earlier_runs.past(tables, own, _begun(run))
-        shown, frozen = good_for.shown(tables), baselines.read(tables.folder).baselines
+        read = max(extract.times(run), default=None)  # what comes after a run says nothing of it; one not read is now
+        shown, frozen = good_for.shown(tables, read and read.date()), baselines.read(tables.folder).baselines
         return EarlierRuns(own, past, tables.unread, shown, frozen)
     finally:
         tables.close()

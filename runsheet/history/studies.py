@@ -123,14 +123,16 @@ class Capability:
     result: Demonstration
 
 
-def capabilities(tables: Tables, criteria: Criteria = demonstration.INTERIM_8000D) -> list[Capability]:
-    """Judge each analyst's latest four `capability` rows."""
+def capabilities(
+    tables: Tables, criteria: Criteria = demonstration.INTERIM_8000D, until: date | None = None
+) -> list[Capability]:
+    """Judge each analyst's latest four `capability` rows, or the latest four read on a day or before."""
     found = []
     for group in _groups(tables, "capability"):
         rows = _rows(tables, group, "capability")
         by: dict[str, list[StudyRow]] = {}
         for row in rows:
-            if not row.left_out:
+            if not row.left_out and (until is None or datetime.fromisoformat(row.at).date() <= until):
                 by.setdefault(row.analyst, []).append(row)
         for analyst, theirs in sorted(by.items()):
             last = tuple(theirs[-demonstration.RESULTS :])

@@ -86,3 +86,14 @@ def test_frozen_limits_grow_old(tmp_path: Path) -> None:
     ]
     assert main.main(["baseline", str(folder), *given]) == 0  # frozen anew, the old one is in use no more
     assert told(opened(folder, 215)) == []
+
+
+def test_a_run_is_not_good_by_what_was_demonstrated_after_it(tmp_path: Path) -> None:
+    """A report made again years later may not find an analyst capable by a later demonstration."""
+    folder = tmp_path / "runs"
+    demonstrate(folder, 150, 92, 98, 101, 95)
+    assert told(opened(folder, 100)) == [f"{NONE}none"]
+    demonstrate(folder, 90, 92, 98, 101, 95)
+    assert told(opened(folder, 100)) == []
+    demonstrate(folder, 160, 20, 98, 101, 20)
+    assert told(opened(folder, 100)) == []
