@@ -49,8 +49,17 @@ class Detection:
 
     group: Group
     study: Study
-    left_out: tuple[tuple[StudyRow, str], ...]
+    not_standing: tuple[tuple[StudyRow, str], ...]
     """Results that were handed to it not at all, and why: those that do not stand in their run."""
+
+    @property
+    def left_out(self) -> tuple[tuple[str, str, str], ...]:
+        """Every result that does not count: document, row and why; first those the study leaves out."""
+        parts = (*self.study.spikes.left_out, *self.study.blanks.left_out)
+        return (
+            *((each.measured.run, each.measured.row, each.why) for each in parts),
+            *((row.path, row.row, why) for row, why in self.not_standing),
+        )
 
     @property
     def offered(self) -> str | None:

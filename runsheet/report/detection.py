@@ -60,18 +60,11 @@ def _study(found: Detection, now: datetime) -> Iterator[Block]:
         yield Paragraph("Recommended by the procedure:")
         yield Items(study.advice)
     rows = (*_rows("spike", study.spikes, unit), *_rows("blank", study.blanks, unit))
-    yield Table(("of", "read", "batch", "document", "row", "result", "unit"), rows, (True,) * 5 + (False, True))
-    left = [
-        *(
-            (m.row, m.run, why)
-            for part in (study.spikes, study.blanks)
-            for m, why in ((o.measured, o.why) for o in part.left_out)
-        ),
-        *((row.row, row.path, why) for row, why in found.left_out),
-    ]
-    if left:
+    if rows:
+        yield Table(("of", "read", "batch", "document", "row", "result", "unit"), rows, (True,) * 5 + (False, True))
+    if found.left_out:
         yield Paragraph("Left out:")
-        yield Items(tuple(f"{row} of {path}: {why}" for row, path, why in left))
+        yield Items(tuple(f"{row} of {path}: {why}" for path, row, why in found.left_out))
 
 
 def _facts(found: Detection, now: datetime) -> Iterator[tuple[str, str]]:
@@ -103,6 +96,10 @@ def _number(measured: Measured) -> str:
     return "no number" if measured.number is None else figure(measured.number)
 
 
+def _percent(value: float | None, digits: int = 4) -> str:
+    return "none" if value is None else f"{figure(value, digits)} %"
+
+
 def _capability(shown: Capability) -> Iterator[Block]:
     result, criteria = shown.result, shown.result.criteria
     verdict = {True: "PASS", False: "FAIL", None: "not complete"}[result.passes]
@@ -111,8 +108,8 @@ def _capability(shown: Capability) -> Iterator[Block]:
     yield Facts(
         (
             ("Verdict", "; ".join((verdict, *result.missing, *result.failures))),
-            ("Mean recovery", f"{figure(result.mean)} %, limits {criteria.mean_low:g} to {criteria.mean_high:g} %"),
-            ("s of recovery", f"{figure(result.s, 3) or 'none'} %, {spread}"),
+            ("Mean recovery", f"{_percent(result.mean)}, limits {criteria.mean_low:g} to {criteria.mean_high:g} %"),
+            ("s of recovery", f"{_percent(result.s, 3)}, {spread}"),
             ("Judged by", criteria.source),
             ("Rows", f"the latest {RESULTS} of {shown.of}" if shown.of > RESULTS else f"all {shown.of}"),
         )

@@ -81,7 +81,7 @@ def _detection(each: Detection) -> dict[str, Any]:
         "advice": list(study.advice),
         "due": study.due.isoformat() if study.due else None,
         "overdue": study.overdue,
-        "left_out": [{"path": row.path, "row": row.row, "why": why} for row, why in each.left_out],
+        "left_out": [{"path": path, "row": row, "why": why} for path, row, why in each.left_out],
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -72,7 +73,7 @@ def test_a_held_or_superseded_result_is_left_out_with_why(tmp_path: Path) -> Non
     put(tmp_path, 5, rows, method={"check": {"recovery_percent": [90, 110], "closing": False}})
     (found,) = made(tmp_path)
     assert found.study.mdl_s == pytest.approx(0.757475912724473, rel=1e-9)
-    assert [(line.row, why) for line, why in found.left_out] == [
+    assert [(row, why) for _, row, why in found.left_out] == [
         ("DS8", "superseded: flask cracked"),
         ("DS9", "held: a calibration, blank or check standard about it failed"),
     ]
@@ -159,3 +160,15 @@ def test_the_latest_four_count_and_each_analyst_for_himself(tmp_path: Path) -> N
     demonstrate(tmp_path, 3, 60, 61, analyst="A. New")
     found = {each.analyst: each.result.passes for each in judged(tmp_path)}
     assert found == {"M. Tarn": True, "O. Lind": False, "A. New": None}
+
+
+def test_a_row_without_what_was_added_is_said_to_lack_just_that(tmp_path: Path) -> None:
+    """It is read, not void, and has a result: what it has not is a recovery, and a spike no level."""
+    rows = [row("D1", reading(8), kind="capability"), row("DS1", reading(2), kind="detection-spike")]
+    put(tmp_path, 0, rows)
+    told = " ".join(command("detection", str(tmp_path)).split())
+    assert "1 of 1 row without a recovery: no result, or added_mg is not given" in told
+    assert "Mean recovery none, limits 70 to 130 % s of recovery none, RSD at most 20 %" in told
+    assert "of read batch document row" not in told
+    (found,) = json.loads(command("detection", str(tmp_path), "--as", "json"))["detection"]
+    assert found["left_out"] == [{"path": "day-000.toml", "row": "DS1", "why": "its spiked concentration is not known"}]

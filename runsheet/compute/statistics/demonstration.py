@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most, finite, inside
 from runsheet.compute.statistics.control_charts import mean_and_s
+from runsheet.figures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -67,7 +68,8 @@ def judge(recoveries: Iterable[float | None], criteria: Criteria = INTERIM_8000D
     if len(numbers) < RESULTS:
         missing.append(f"{len(numbers)} of {RESULTS} results: {RESULTS - len(numbers)} more")
     if len(numbers) < len(rows):
-        missing.append(f"{len(rows) - len(numbers)} of {len(rows)} rows without a result: read or void")
+        without = f"{len(rows) - len(numbers)} of {counted(len(rows), 'row')} without a recovery"
+        missing.append(f"{without}: no result, or added_mg is not given")
     failures = () if missing or mean is None or s is None else tuple(_failures(mean, s, criteria))
     return Demonstration(criteria, len(numbers), mean, s, tuple(missing), failures)
 

@@ -18,6 +18,7 @@ from runsheet.compute.statistics.demonstration import (
     judge,
 )
 
+WITHOUT = "without a recovery: no result, or added_mg is not given"
 GOOD = [88.0, 92.0, 95.0, 91.0]
 
 
@@ -88,8 +89,11 @@ def test_a_mean_of_0_has_no_precision_to_pass() -> None:
         ([], ("0 of 4 results: 4 more",)),
         ([91.0], ("1 of 4 results: 3 more",)),
         ([500.0, 1.0, 90.0], ("3 of 4 results: 1 more",)),
-        ([*GOOD[:3], None], ("3 of 4 results: 1 more", "1 of 4 rows without a result: read or void")),
-        ([*GOOD, math.nan], ("1 of 5 rows without a result: read or void",)),
+        (
+            [*GOOD[:3], None],
+            ("3 of 4 results: 1 more", f"1 of 4 rows {WITHOUT}"),
+        ),
+        ([*GOOD, math.nan], (f"1 of 5 rows {WITHOUT}",)),
     ],
 )
 def test_no_verdict_while_something_is_missing(recoveries: list[float | None], missing: tuple[str, ...]) -> None:
