@@ -210,6 +210,7 @@ class Uncertainty:
     dilution_percent: Annotated[NotNegative, Said("dilution, relative standard", "%")] | None = None
     """Counts once in a row with dilution above 1."""
     coverage: Annotated[Positive, Said("coverage factor")] | None = None
+    """Two-sided t at the calibration's confidence when absent, 2 for a direct run."""
     note: str | None = None
 
 
@@ -224,12 +225,12 @@ class Method:
     """What a new sample row of this method reads."""
     unit: Unit = "mg/L"
     figures: Literal["1664"] | Annotated[int, Within(1, 15)] | None = None
-    """Significant figures: a number, or "1664": three from 10 up and two below."""
+    """Significant figures: a number, or "1664": three from 10 up and two below; "1664" when absent."""
     flags: FlagLetters | None = None
     nondetect: Literal["reporting", "detection"] | None = None
-    """Which limit a result below detection prints."""
+    """Which limit a result below detection prints; the reporting limit when absent."""
     estimates: bool | None = None
-    """False: a result between detection and reporting limit is reported as below the reporting limit."""
+    """False: a result between detection and reporting limit is reported as below the latter; true when absent."""
     setup: SetupLimits | None = None
     calibration: CurveLimits | None = None
     blank: BlankLimits | None = None
@@ -251,6 +252,7 @@ class Instrument:
     name: str | None = None
     serial: str | None = None
     reads: Reads | None = None
+    """Absorbance when absent."""
     step: Positive | None = None
     """The display's last digit, in what it reads."""
     note: str | None = None
@@ -290,9 +292,13 @@ class Calibration:
     cell_mm: Positive | None = None
     model: Model = "line"
     weighting: Weighting | None = None
+    """None when absent; a mean factor has its own."""
     zero_standard: ZeroStandard | None = None
+    """What its zero standards are for: subtracted when absent."""
     drift: Drift | None = None
+    """Which solvent blank is subtracted: the last one when absent."""
     confidence: Annotated[Number, Above(0), Within(0, 0.999999)] | None = None
+    """0.95 when absent."""
     material: str | None = None
     """What the standards are made of."""
     verified: str | None = None
@@ -319,6 +325,7 @@ class Standard:
     """Fillings struck out: shown, used for nothing."""
     struck_reason: str | None = None
     use: bool | None = None
+    """False: left out, with a reason; true when absent."""
     reason: str | None = None
     lot: str | None = None
     expires: date | None = None
@@ -375,12 +382,14 @@ class Row:
     calibration: str | None = None
     cell_mm: Positive | None = None
     matrix: Matrix | None = None
+    """By the method's unit when absent."""
     amount: Positive | None = None
     """mL, g or cm2; none for an extract."""
     extract_ml: Positive | None = None
     dilution: Annotated[Number, Within(low=1)] | None = None
+    """1 when absent."""
     silica_gel: bool | None = None
-    """True: petroleum hydrocarbons; false: oil and grease."""
+    """True: petroleum hydrocarbons; false: oil and grease, when absent too."""
     readings: Readings = ()
     """Each one filling of the cell, in what the instrument reads."""
     at: datetime | None = None
@@ -399,7 +408,7 @@ class Row:
     expires: date | None = None
     rezeroed: bool | None = None
     as_left: Number | None = None
-    """What a blank read after it was re-zeroed, in what the instrument reads."""
+    """What a blank read after it was re-zeroed, in what the instrument reads; absorbance 0 when absent."""
     full_g: NotNegative | None = None
     empty_g: NotNegative | None = None
     density: Positive | None = None
@@ -414,7 +423,7 @@ class Row:
     silica_gel_g: NotNegative | None = None
     extracted: datetime | None = None
     report: bool | None = None
-    """False: superseded, with a reason."""
+    """False: superseded, with a reason; true when absent."""
     void: str | None = None
     """Why the row counts nowhere; it is still shown."""
     reason: str | None = None

@@ -21,6 +21,7 @@ from runsheet.report.file_format import FILES
 from runsheet.run import model
 from runsheet.show import fields, json_schema
 from tests import goldens
+from tests.make import results, row, standards
 
 GOOD = [path for folder in ("good", "examples") for path in sorted((goldens.FIXTURES / folder).glob("*.toml"))]
 METHODS = [file for file in Path(methods.__path__[0]).glob("*.toml") if file.name not in methods.NOT_METHODS]
@@ -160,3 +161,48 @@ def test_a_word_that_is_a_number_is_read_and_another_is_told() -> None:
     assert (made.instrument[0].output.bits, made.instrument[0].output.stop) == (7, 1)
     _, problems = laboratory.read(text.format('"x"'))
     assert [problem.message for problem in problems] == ['expected one of 7, 8, found "x"']
+
+
+SILENT: dict[str, tuple[type, str, Any, str]] = {
+    "method.figures": (model.Method, "figures", "1664", '"1664" when absent'),
+    "method.nondetect": (model.Method, "nondetect", "reporting", "the reporting limit when absent"),
+    "method.estimates": (model.Method, "estimates", True, "true when absent"),
+    "instrument.reads": (model.Instrument, "reads", "absorbance", "absorbance when absent"),
+    "calibration.weighting": (model.Calibration, "weighting", "none", "none when absent"),
+    "calibration.zero_standard": (model.Calibration, "zero_standard", "subtract", "subtracted when absent"),
+    "calibration.drift": (model.Calibration, "drift", "last", "the last one when absent"),
+    "calibration.confidence": (model.Calibration, "confidence", 0.95, "0.95 when absent"),
+    "standard.use": (model.Standard, "use", True, "true when absent"),
+    "queue.matrix": (model.Row, "matrix", "water", "by the method's unit when absent"),
+    "queue.dilution": (model.Row, "dilution", 1, "1 when absent"),
+    "queue.silica_gel": (model.Row, "silica_gel", False, "oil and grease, when absent too"),
+    "queue.as_left": (model.Row, "as_left", 0, "absorbance 0 when absent"),
+    "queue.report": (model.Row, "report", True, "true when absent"),
+}
+"""Optional fields that are read as something where they are not written: class, name, as what, and its words."""
+
+
+@pytest.mark.parametrize("place", SILENT)
+def test_the_reference_says_what_a_field_that_is_not_written_is_read_as(place: str) -> None:
+    """And it is so: written out, it changes no figure."""
+    cls, name, value, words = SILENT[place]
+    (field,) = [each for each in fields.of(cls) if each.name == name]
+    assert words in field.words.lower()
+    table = place.partition(".")[0]
+    limits = {"detection": 0.5, "reporting": 2, "nominal_amount": 1000, "nominal_extract_ml": 100}
+    blank, low = row("SB", 0.004, kind="blank", rezeroed=True), row("B", 0.006)
+    zero = standards((0,), (0.002,), name="Z", first=10)
+    rows, read = [blank, row("A", 0.2), low, row("C", 0.03)], [*zero, *standards()]
+    given: dict[str, Any] = {"method": {"limits": limits}, "calibration": {}, "instrument": {"step": 0.001}}
+    plain = results(rows, standard=read, **given)
+    if table in ("queue", "standard"):
+        written = {"queue": rows, "standard": read}
+        written[table] = [each | {name: value} for each in written[table] if name != "as_left" or each is blank]
+        if name == "as_left":
+            written["queue"] = [blank | {name: value}, *rows[1:]]
+        if name == "matrix":
+            written["queue"] = [blank, *(each | {name: value} for each in rows[1:])]
+        assert results(written["queue"], standard=written["standard"], **given) == plain
+    else:
+        given[table] = given[table] | {name: value}
+        assert results(rows, standard=read, **given) == plain
