@@ -12,6 +12,7 @@ chart's limits, and counted.
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -97,7 +98,14 @@ def rounds(folder: Path) -> tuple[tuple[Round, ...], list[str]]:
         return (), [f"{ROUNDS}: {files.words(error)}"]
     found, problems = typed.parse(data.decode(errors="replace"))
     made = typed.table(Rounds, found, "", problems) if found is not None else None
-    return (made.round if made else ()), [f"{ROUNDS}: {problem}" for problem in problems]
+    given = made.round if made else ()
+    told = [f"{ROUNDS}: {problem}" for problem in problems]
+    told += [
+        f"{ROUNDS}: round {each.name}, {FRACTIONS[each.fraction]}, is there {times} times and counts once"
+        for each, times in Counter(given).items()
+        if times > 1
+    ]
+    return tuple(dict.fromkeys(given)), told  # the same to its last field: pasted twice, not taken part in twice
 
 
 def evaluations(tables: Tables, since: str = "", reference: float | None = None) -> tuple[list[Evaluation], list[str]]:

@@ -125,6 +125,7 @@ def as_data(found: Sequence[Evaluation], problems: Sequence[str]) -> dict[str, A
             "controls": each.controls,
             "duplicates": each.duplicates,
             "rounds": each.rounds,
+            "apart": dict(zip(("controls", "duplicates"), each.apart, strict=True)),
             "s_controls_percent": each.parts.controls,
             "s_duplicates_percent": each.parts.duplicates,
             "precision_percent": each.parts.precision,

@@ -280,3 +280,16 @@ def test_a_round_that_no_run_of_the_folder_is_of_is_named(
     assert [each["rounds"] for each in data["evaluations"]] == [1]
     (problem,) = data["problems"]
     assert problem.startswith("rounds.toml: round R2 counts for nothing: no run has a control or duplicate of ")
+
+
+def test_a_round_that_is_there_twice_is_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Three rounds pasted twice are no six, and give a bias a weight it has not."""
+    three = "".join(ROUND.format(n=n, result=99) for n in range(3))
+    other = ROUND.format(n=0, result=99).replace("oil_grease", "petroleum")
+    (folder / "rounds.toml").write_text(three + three + other, encoding="utf-8")
+    assert main.main(["uncertainty", str(folder), "--as", "json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    said = [problem for problem in data["problems"] if "counts once" in problem]
+    assert said == [f"rounds.toml: round R{n}, oil and grease, is there 2 times and counts once" for n in range(3)]
+    assert [each["rounds"] for each in data["evaluations"]] == [3]
+    assert data["evaluations"][0]["apart"] == {"controls": 0, "duplicates": 0}
