@@ -30,7 +30,7 @@ def findings(tables: Tables) -> Iterator[str]:
         paths = [
             str(path) for (path,) in tables.rows("SELECT path FROM run WHERE id = ? ORDER BY last DESC, path", name)
         ]
-        yield f"run {name} is in {len(paths)} documents: {', '.join(paths)}; only {paths[0]} is charted"
+        yield f"run {name} is in {len(paths)} documents: {', '.join(paths)}; only {paths[0]} counts here"
 
 
 NO = documents.NO_RUN

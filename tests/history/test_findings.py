@@ -68,7 +68,7 @@ def test_a_run_in_two_documents_is_a_finding_and_charted_once(tmp_path: Path) ->
     (tmp_path / "R-1 (copy of bench 2).toml").write_text(WHOLE, encoding="utf-8")
     found, _ = told(tmp_path)
     copies = "R-1 (copy of bench 2).toml, R-1.toml"
-    assert found == [f"run R-00001 is in 2 documents: {copies}; only R-1 (copy of bench 2).toml is charted"]
+    assert found == [f"run R-00001 is in 2 documents: {copies}; only R-1 (copy of bench 2).toml counts here"]
     tables = cache.bring_up(tmp_path)
     made = charts.all_charts(tables, what="control")
     tables.close()
