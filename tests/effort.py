@@ -1,6 +1,7 @@
-"""How much the random tests try: all of it where `HYPOTHESIS_PROFILE` is "full", a quarter on other days.
+"""How much the tests of chance try: all of it where `HYPOTHESIS_PROFILE` is "full", a quarter on other days.
 
-The seeds stay, so that a short try is the beginning of the long one.
+Random documents, keys and draws, kills at random moments, simulated days; what is counted and listed is all there each
+day. The seeds stay, so that a short try is the beginning of the long one.
 """
 
 from __future__ import annotations

@@ -25,6 +25,7 @@ from runsheet.run import edit
 from runsheet.run.disk import files, store
 from runsheet.run.disk.files import Disk
 from tests import many
+from tests.effort import FULL
 from tests.history.folder import control, put
 from tests.make import at
 from tests.systems import NO_MODES
@@ -367,7 +368,7 @@ def runs_read_afresh(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Co
     return folder, fresh(folder)
 
 
-@pytest.mark.parametrize("number", range(6))
+@pytest.mark.parametrize("number", range(0, 6, 1 if FULL else 3))
 def test_a_build_killed_at_any_moment_leaves_nothing_wrong(
     tmp_path: Path, number: int, runs_read_afresh: tuple[Path, Content]
 ) -> None:

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from runsheet import evaluate
+from tests.effort import tries
 from tests.make import NOW, SLOPE, Table, command, document, row, run, standards
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ CURVES = [
     ("quadratic", "none", 0.002),
 ]
 """Model, weighting and the noise of a reading: of absorbance, or relative to it where the curve is weighted."""
+TRIED = CURVES[: tries(len(CURVES))]
 
 
 def coverage(seed: int, curve: tuple[str, str, float], varies: Table, said: Table) -> float:
@@ -71,13 +73,17 @@ def coverage(seed: int, curve: tuple[str, str, float], varies: Table, said: Tabl
     return covered / TRIALS
 
 
-@pytest.mark.parametrize("curve", CURVES, ids=lambda curve: f"{curve[0]}-{curve[1].replace('/', '-')}")
+@pytest.mark.parametrize(
+    "curve", CURVES[: tries(len(CURVES))], ids=lambda curve: f"{curve[0]}-{curve[1].replace('/', '-')}"
+)
 def test_readings_and_standards_alone_are_covered_at_95_percent(curve: tuple[str, str, float]) -> None:
     """Of 1500 trials at 95 % the standard deviation is 0.6 %."""
     assert coverage(1, curve, {}, {}) == pytest.approx(0.95, abs=0.015)
 
 
-@pytest.mark.parametrize("curve", CURVES, ids=lambda curve: f"{curve[0]}-{curve[1].replace('/', '-')}")
+@pytest.mark.parametrize(
+    "curve", CURVES[: tries(len(CURVES))], ids=lambda curve: f"{curve[0]}-{curve[1].replace('/', '-')}"
+)
 def test_readings_standards_and_volumes_are_covered(curve: tuple[str, str, float]) -> None:
     assert 0.94 <= coverage(2, curve, BENCH, BENCH) <= 0.985
 

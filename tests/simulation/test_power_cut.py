@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.run.disk import rescue, store
+from tests.effort import FULL
 from tests.simulation.days import DAYS, Lost, cut, recorded
 from tests.simulation.power_cut import Call, Recording
 
@@ -25,7 +26,7 @@ def machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("day", DAYS)
+@pytest.mark.parametrize("day", list(DAYS) if FULL else ["plain", "full"])
 def test_no_power_cut_loses_anything(day: str, machine: Path) -> None:
     told = cut(machine, day, each=1)
     assert told.states > 90
