@@ -63,7 +63,7 @@ def _judge(setup: Setup, limits: SetupLimits | None, times: list[datetime], now:
     if not setup.readings or (setup.check == "stability" and len(setup.readings) < 2):
         why = "needs two readings or more" if setup.check == "stability" else "not read yet"
         return SetupResult(setup, "todo", None, limit, kind.unit, why)
-    values = _values(setup, kind.unit)
+    values = in_unit(setup, kind.unit)
     if values is None:
         return SetupResult(setup, "fail", None, limit, kind.unit, "0 %T and below has no absorbance: it is no reading")
     if setup.check == "stability":
@@ -76,8 +76,8 @@ def _judge(setup: Setup, limits: SetupLimits | None, times: list[datetime], now:
     return SetupResult(setup, "pass" if good else "fail", value, limit, kind.unit, why)
 
 
-def _values(setup: Setup, unit: str) -> list[float] | None:
-    """The readings in the unit of the limit; None where a transmittance has no absorbance."""
+def in_unit(setup: Setup, unit: str) -> list[float] | None:
+    """The readings in the unit of the limit, A or %T; None where a transmittance has no absorbance."""
     values = [float(reading) for reading in setup.readings]
     if setup.reads != "transmittance" or unit == "%T":
         return values

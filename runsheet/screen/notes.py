@@ -10,6 +10,7 @@ import itertools
 import math
 from typing import TYPE_CHECKING
 
+from runsheet.compute.setup import in_unit
 from runsheet.figures import figure
 from runsheet.methods import solvents
 from runsheet.show import explain
@@ -29,7 +30,7 @@ def setup(sheet: Sheet) -> list[str]:
     return [
         f"Instrument: {instrument.name or 'not named'}, reads {reads}, step {instrument.step}",
         "Solvent: " + ", ".join(filter(None, (solvent.name or "not named", solvent.grade, lot, expires))),
-        *([f"Cell: {cells}"] if cells else []),
+        f"Cell: {cells or 'not given'}",
         *_steadiness(sheet),
         *([f"REFUSED: {refusal}"] if refusal else [f"Caution: {solvents.cautions(solvent.name or '')[0]}"]),
         "C shows all cautions, F edits these facts",
@@ -41,7 +42,9 @@ def _steadiness(sheet: Sheet) -> list[str]:
     checks = [r.setup for r in sheet.setup if r.setup.check == "stability" and len(r.setup.readings) > 1]
     if not checks:
         return []
-    values = [float(reading) for reading in checks[-1].readings]
+    values = in_unit(checks[-1], "A")
+    if values is None:
+        return []
     steps = [after - before for before, after in itertools.pairwise(values)]
     noise = math.sqrt(sum(step * step for step in steps) / len(steps) / 2)
     return [f"Stability: drift {values[-1] - values[0]:+.4f} A, noise {noise:.4f} A over {len(values)} readings"]

@@ -39,13 +39,11 @@ def new(name: str, method: Method, now: datetime, house: House = NOBODY, *, anal
     direct = method.blank is not None and method.blank.concentration is not None
     curve = Calibration(
         id="C1",
-        cell_mm=10,
         model="direct" if direct else "line",
         weighting=None if direct else "none",
         zero_standard="subtract",
         drift="last",
         confidence=Decimal("0.95"),
-        material="reference oil",
     )
     return Run(
         format=FORMAT,
@@ -68,7 +66,7 @@ def new(name: str, method: Method, now: datetime, house: House = NOBODY, *, anal
             reads="concentration" if direct else "absorbance",
             step=Decimal("0.1" if direct else "0.001"),
         ),
-        solvent=Solvent(name="tetrachloroethylene", grade="infrared"),
+        solvent=Solvent(name="tetrachloroethylene"),
         setup=setup(method),
         calibration=(curve,),
         standard=_standards(method, direct=direct),

@@ -1,0 +1,40 @@
+"""What stands below a table: each fact is the run's own, and what it does not say is said to be missing."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from runsheet import evaluate, methods
+from runsheet.screen import notes
+from runsheet.work import new_run
+from tests.make import NOW, at, row, run
+
+if TYPE_CHECKING:
+    from runsheet.run.model import Run
+
+TIME = datetime.fromisoformat(NOW)
+
+
+def told(made: Run) -> list[str]:
+    return notes.setup(evaluate(made, TIME))
+
+
+def test_a_new_run_states_nothing_that_nobody_typed() -> None:
+    method = methods.find("og-water")
+    assert method is not None
+    made = new_run.new("first", method, TIME)
+    assert "Cell: not given" in told(made)
+    assert "Solvent: tetrachloroethylene, no lot" in told(made)
+    (curve,) = made.calibration
+    assert (curve.cell_mm, curve.material, curve.solvent_lot) == (None, None, None)
+
+
+def test_how_steady_a_photometer_is_that_reads_transmittance_is_told_in_absorbance() -> None:
+    def steady(*readings: float, **more: Any) -> list[str]:
+        check = {"check": "stability", "readings": list(readings), "at": at(10)} | more
+        return [line for line in told(run([row("A", 0.25)], setup=[check])) if line.startswith("Stability")]
+
+    assert steady(0.0, 0.001) == ["Stability: drift +0.0010 A, noise 0.0007 A over 2 readings"]
+    assert steady(100.0, 99.8, reads="transmittance") == ["Stability: drift +0.0009 A, noise 0.0006 A over 2 readings"]
+    assert steady(100.0, 0.0, reads="transmittance") == []
