@@ -16,7 +16,7 @@ from numbers import Number
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from datetime import date
 
 
@@ -114,6 +114,12 @@ def told_apart(one: datetime, other: datetime) -> tuple[str, str]:
     days = 0 if one.date() == other.date() else 2
     found = ((one.strftime(form), other.strftime(form)) for form in forms[days:])
     return next(pair for pair in found if pair[0] != pair[1])
+
+
+def some(names: Sequence[str], most: int = 8, between: str = " ") -> str:
+    """Name some of several, and say how many more there are."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return between.join(names[:most]) + more
 
 
 def counted(number: int, what: str, several: str = "") -> str:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runsheet.figures import against, beside, csv_line, unrunnable
+from runsheet.figures import against, beside, csv_line, some, unrunnable
 
 RUN = "=1+cmd|' /C calc'!A0"
 HOSTILE = [
@@ -108,3 +108,10 @@ def test_a_figure_in_a_table_is_seen_on_its_side_of_each_limit(
     value: float, limits: tuple[float | None, ...], expected: str
 ) -> None:
     assert beside(value, limits) == expected
+
+
+@pytest.mark.parametrize(
+    ("most", "told"), [(1, "A and 2 more"), (2, "A, B and 1 more"), (3, "A, B, C"), (8, "A, B, C")]
+)
+def test_of_names_that_are_not_all_given_the_others_are_counted(most: int, told: str) -> None:
+    assert some(["A", "B", "C"], most, ", ") == told

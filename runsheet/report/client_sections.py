@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute import limits as limits_
 from runsheet.compute.readings import relative_parts
-from runsheet.figures import figure
+from runsheet.figures import figure, some
 from runsheet.report.blocks import Block, Heading, Paragraph, Table
 from runsheet.report.making import Report, pick
 from runsheet.report.making import table as laid
 from runsheet.run import kinds
-from runsheet.show import client_results, columns, findings
+from runsheet.show import client_results, columns
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence
@@ -35,7 +35,7 @@ def results(report: Report) -> Iterator[Block]:
     yield table(lines)
     waiting = [row.id for row in sheet.rows if row.for_client and row.state == "open"]
     if waiting:
-        yield Paragraph(f"Not final, no closing blank or check standard yet: {findings.some(waiting, 12)}.")
+        yield Paragraph(f"Not final, no closing blank or check standard yet: {some(waiting, 12)}.")
     yield from legend({flag for line in lines for flag in line.given}, sheet)
     yield Paragraph(uncertainty(lines, sheet))
 

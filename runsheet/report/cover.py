@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.figures import when
+from runsheet.figures import some, when
 from runsheet.report import client_sections, identity, review_section
 from runsheet.report.blocks import Facts, Heading, Items, PageMark, Paragraph
 from runsheet.report.issue_marks import marks
@@ -63,7 +63,7 @@ def _told(finding: Finding, sheet: Sheet) -> str:
     """A finding with what hangs on it, where it fails, and what was done about it."""
     if finding.state != "fail":
         return findings.words(finding)
-    rows = f" {findings.some(finding.rows)}" if finding.rows else ""
+    rows = f" {some(finding.rows)}" if finding.rows else ""
     told = f"fail: {finding.rule}{rows}: {finding.why}; {what_if.effect(finding, sheet)}"
     return f"{told}; {findings.taken(finding, sheet)}"
 

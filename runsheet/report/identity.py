@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from runsheet.figures import counted, when
+from runsheet.figures import counted, some, when
 from runsheet.report.issue_marks import mark
 from runsheet.report.making import DIGITS
 from runsheet.report.reviewer_points import span
 from runsheet.review import signed, signing
 from runsheet.run.kinds import CLIENTS, JOURNEY_BLANKS
-from runsheet.show import findings, state
+from runsheet.show import state
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -106,7 +106,7 @@ def _condition(report: Report) -> str:
     span_c = f"{warm[0]:g} to {warm[-1]:g} C" if warm and warm[0] != warm[-1] else f"{warm[0]:g} C" if warm else ""
     cold = span_c + (f" ({len(warm)} of {len(samples)})" if len(warm) < len(samples) else "")
     found = [f for f in report.sheet.quality if f.rule == "receipt" and f.state in ("fail", "warn")]
-    told = [f"{findings.some(f.rows, 4)}: {f.why}" for f in found]
+    told = [f"{some(f.rows, 4)}: {f.why}" for f in found]
     return "; ".join([f"received at {cold}" if warm else f"temperature {NOT_GIVEN}", *told])
 
 

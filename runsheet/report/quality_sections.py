@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import RULES
-from runsheet.figures import counted, minute, when
+from runsheet.figures import counted, minute, some, when
 from runsheet.report.blocks import Block, Facts, Heading, Items, Paragraph, Table
 from runsheet.report.making import DIGITS, Report
 from runsheet.review import entries, signed
@@ -30,7 +30,7 @@ def quality(report: Report) -> Iterator[Block]:
     rows = tuple(
         (
             f.rule,
-            " ".join(f.rows[:4]) + (f" and {len(f.rows) - 4} more" if len(f.rows) > 4 else ""),
+            some(f.rows, 4),
             findings.value(f),
             findings.limits(f),
             f.state,
@@ -61,8 +61,8 @@ def findings_found(report: Report) -> Iterator[Block]:
 
 def _action(finding: Finding, sheet: Sheet) -> tuple[str, str]:
     """Say what was done about a failing finding."""
-    name = f"{finding.rule} {findings.some(finding.rows, 3)}".strip()
-    affected = findings.some(finding.affects or ()) or "no result"
+    name = f"{finding.rule} {some(finding.rows, 3)}".strip()
+    affected = some(finding.affects or ()) or "no result"
     return name, f"{findings.taken(finding, sheet)}; affects {affected}"
 
 
@@ -111,10 +111,10 @@ def corrections(report: Report) -> Iterator[Block]:
     if logins:
         yield Paragraph(f"Edits were accepted under: {logins}.")
     if found.untimed:
-        names = findings.some(found.untimed)
+        names = some(found.untimed)
         yield Paragraph(f"Read without a time, so whether they were entered late cannot be said: {names}.")
     if found.unknown:
-        names = findings.some(found.unknown)
+        names = some(found.unknown)
         yield Paragraph(f"Read before the log begins, so the time of entry is not known: {names}.")
     if found.faults:
         steps = counted(found.faults, "step")

@@ -12,9 +12,8 @@ from runsheet import figures
 from runsheet.compute.amounts import weighed_amount
 from runsheet.compute.rules import BY_NAME
 from runsheet.compute.rules.computed import RAISED
-from runsheet.figures import counted, figure
+from runsheet.figures import counted, figure, some
 from runsheet.run.kinds import EVENTS, FIELD
-from runsheet.show import findings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -44,7 +43,7 @@ def _bad(sheet: Sheet, *points: Point) -> Iterator[str]:
     for finding in sheet.quality:
         rule = BY_NAME.get(finding.rule)
         if finding.state in RAISED and rule is not None and rule.point in points:
-            yield f"{finding.state.upper()} {findings.some(finding.rows, 3)}: {finding.why}.".replace(" :", ":")
+            yield f"{finding.state.upper()} {some(finding.rows, 3)}: {finding.why}.".replace(" :", ":")
 
 
 def _times(report: Report) -> Iterator[str]:
@@ -60,7 +59,7 @@ def _times(report: Report) -> Iterator[str]:
     high = [s.id for s in sheet.run.sample if s.pH is not None and float(s.pH) > ACID]
     if measured:
         yield f"pH {_between(measured)} in {len(measured)} of {counted(len(sheet.run.sample), 'sample')}" + (
-            f"; above {ACID:g}: {findings.some(high)}." if high else f", none above {ACID:g}."
+            f"; above {ACID:g}: {some(high)}." if high else f", none above {ACID:g}."
         )
     elif sheet.run.sample and sheet.run.method.unit == "mg/L":
         yield "No pH is recorded."
@@ -104,9 +103,9 @@ def _blanks(report: Report) -> Iterator[str]:
         voided = any(row.kind == "blank" and row.row.readings for row in sheet.rows)
         yield f"No solvent blank {'counts' if voided else 'was read'}."
     void = [f"{r.id} {figures.readings(r.row.readings)}".strip() for r in sheet.rows if r.kind == "blank" and r.void]
-    yield f"Void: {findings.some(void)}." if void else ""
+    yield f"Void: {some(void)}." if void else ""
     rezeroed = [row.id for row in sheet.rows if row.kind == "blank" and row.row.rezeroed]
-    yield f"Re-zeroed: {findings.some(rezeroed)}." if rezeroed else ""
+    yield f"Re-zeroed: {some(rezeroed)}." if rezeroed else ""
     yield from _bad(sheet, "blanks")
 
 
@@ -128,7 +127,7 @@ def _second_source(report: Report) -> Iterator[str]:
     counts = any(finding.rows[0] in lots for finding in found)
     yield "None was read." if not lots else f"None for {', '.join(without)}." if without and counts else ""
     void = [row.id for row in report.sheet.rows if row.kind == "second-source" and row.void]
-    yield f"Void: {findings.some(void)}." if void else ""
+    yield f"Void: {some(void)}." if void else ""
     for finding in found:
         if finding.rows[0] not in lots:  # of a calibration
             yield f"{finding.state.upper()} {finding.why}."
@@ -146,7 +145,7 @@ def _brackets(report: Report) -> Iterator[str]:
     for state in ("accepted", "open", "held", "unread"):
         names = [row.id for row in rows if row.state == state]
         if names:
-            yield f"{len(names)} {state}" + ("." if state == "accepted" else f": {findings.some(names, 6)}.")
+            yield f"{len(names)} {state}" + ("." if state == "accepted" else f": {some(names, 6)}.")
     yield from _bad(report.sheet, "brackets")
 
 
@@ -170,7 +169,7 @@ def _batch(report: Report) -> Iterator[str]:
 def _dilutions(report: Report) -> Iterator[str]:
     diluted = [row for row in report.sheet.rows if float(row.row.dilution or 1) > 1 and not row.void]
     above = [row.id for row in report.sheet.rows if "E" in row.flags and not row.void]
-    yield f"Above the range: {findings.some(above)}." if above else ""
+    yield f"Above the range: {some(above)}." if above else ""
     yield "No row is diluted." if not diluted else ""
     for row in diluted:
         read = figures.fillings(row.row) or "not read"
@@ -194,13 +193,13 @@ def _corrections(report: Report) -> Iterator[str]:
     drifts = [abs(row.drift) for row in sheet.rows if row.drift and row.counted]
     yield f"Baseline subtracted, at most {figure(max(drifts), 3)}." if drifts else "No baseline subtracted."
     factors = [row.id for row in sheet.rows if row.row.response_factor is not None]
-    yield f"Response factor: {findings.some(factors)}." if factors else ""
+    yield f"Response factor: {some(factors)}." if factors else ""
     void, superseded = (
         [row.id for row in sheet.rows if row.void],
         [row.id for row in sheet.rows if row.row.report is False],
     )
-    yield f"Void: {findings.some(void)}." if void else ""
-    yield f"Superseded: {findings.some(superseded)}." if superseded else ""
+    yield f"Void: {some(void)}." if void else ""
+    yield f"Superseded: {some(superseded)}." if superseded else ""
     count = len(report.audit.corrections)
     if report.audit.entries:
         entries = f"{count or 'No'} {'entry was' if count == 1 else 'entries were'} corrected"
@@ -211,7 +210,7 @@ def _corrections(report: Report) -> Iterator[str]:
     else:
         yield f"The edit log has no entry of a person ({report.trail.words})."
     if outside := report.trail.outside:
-        places = findings.some([each.path for each in outside], 4)
+        places = some([each.path for each in outside], 4)
         yield f"{counted(len(outside), 'value')} changed outside it: {places}."
     yield f"{counted(len(sheet.run.amendment), 'amendment')} after signing." if sheet.run.amendment else ""
     yield from _bad(sheet, "corrections")
@@ -225,9 +224,9 @@ def _order(report: Report) -> Iterator[str]:
     forward = "." if bad or timed < 2 else ", and times run forward."
     yield f"{have}{forward}" if read else "No row is read."
     late = [f"{each.row} by {each.minutes:.0f} min" for each in report.audit.late]
-    yield f"Entered late: {findings.some(late, 4)}." if late else ""
+    yield f"Entered late: {some(late, 4)}." if late else ""
     early = [f"{each.row} by {-each.minutes:.0f} min" for each in report.audit.early]
-    yield f"Entered before they were read: {findings.some(early, 4)}." if early else ""
+    yield f"Entered before they were read: {some(early, 4)}." if early else ""
     for bulk in report.audit.in_bulk:
         seconds = (bulk.last - bulk.first).total_seconds()
         yield f"{len(bulk.rows)} readings{bulk.how} entered within {seconds:.0f} s."

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.figures import some
 from runsheet.report.blocks import Block, Heading, Paragraph, Table
-from runsheet.show import findings, stands_on
+from runsheet.show import stands_on
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -56,4 +57,4 @@ def _line(made: Standing) -> tuple[str, ...]:
 
 def _why(finding: Finding) -> str:
     acted = " (acted on)" if finding.acted_on else ""
-    return f"{finding.rule} {findings.some(finding.rows, 4)}{acted}"
+    return f"{finding.rule} {some(finding.rows, 4)}{acted}"

@@ -14,6 +14,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from runsheet.figures import some
 from runsheet.review import issue, signed, signing, trail_rule
 from runsheet.review import trail as trails
 from runsheet.run import text
@@ -130,7 +131,7 @@ def _since(kept: Kept, run: Run, said: Trail, last: Line) -> Told:
     """A document that is not the one issued."""
     acted = said.state == "whole" or bool(trail_rule.answers(run, said))
     if not acted:
-        places = ", ".join(change.path for change in said.outside[:4])
+        places = some([change.path for change in said.outside], 4, ", ")
         outside = f"outside its log: {places}" if places else said.why
         return Told("at fault", kept.file, f"changed after {last.number} was issued, {outside}")
     if not issue.changed_since(run):

@@ -18,7 +18,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 from runsheet.compute.rules import BY_NAME
-from runsheet.figures import counted
+from runsheet.figures import counted, some
 from runsheet.run import edit
 from runsheet.run.model import Amendment, Signature
 from runsheet.run.text import write
@@ -109,7 +109,7 @@ def refusal(sheet: Sheet, name: str, entered_by: Iterable[str] = ()) -> str:
         return "something is still to be read or closed"
     open_ = [f for f in sheet.quality if f.state == "fail" and not f.acted_on]
     if open_:
-        rows = f" {' '.join(open_[0].rows[:3])}" if open_[0].rows else ""
+        rows = f" {some(open_[0].rows, 3)}" if open_[0].rows else ""
         rule = BY_NAME.get(open_[0].rule)
         where = "QC pane" if rule is not None and not rule.actable else "t in the QC pane"
         return f"{counted(len(open_), 'failure')} not acted on, first {open_[0].rule}{rows} ({where})"

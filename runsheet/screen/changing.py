@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.figures import some
 from runsheet.run import edit
 from runsheet.run.model import Action
 from runsheet.screen import pages, panes
@@ -36,15 +37,13 @@ def action(context: Context) -> None:
         elif not others:
             _note_action(context, [found], text)
         else:
-            named = findings.some([" ".join(other.rows) for other in others], 4)
+            named = some([" ".join(other.rows) for other in others], 4)
             label = f"It stands for {found.rule} {named} too, failing like it? y/n:"
             context.ask(
                 label, lambda yes: _note_action(context, [found, *(others if agreed(yes) else [])], text), words=True
             )
 
-    context.ask(
-        f"Action taken on {found.rule} {findings.some(found.rows, 2)}:", answer, old.taken if old else "", words=True
-    )
+    context.ask(f"Action taken on {found.rule} {some(found.rows, 2)}:", answer, old.taken if old else "", words=True)
 
 
 def _note_action(context: Context, answered: list[Finding], text: str) -> None:

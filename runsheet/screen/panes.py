@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from runsheet.figures import some
 from runsheet.run.model import Row, Setup, Standard
 from runsheet.screen import notes
 from runsheet.show import columns, findings
@@ -147,11 +148,11 @@ def _bar(finding: Finding) -> str:
 QUALITY: tuple[Column[Finding], ...] = (
     Column("state", "verdict", 8, findings.verdict, lambda f: f.state, left=True),
     Column("rule", "rule", 14, lambda f: f.rule, lambda f: f.rule, left=True),
-    Column("rows", "rows", 12, lambda f: findings.some(f.rows, 3), lambda f: f.rows, left=True),
+    Column("rows", "rows", 12, lambda f: some(f.rows, 3), lambda f: f.rows, left=True),
     Column("bar", "in limits", 12, _bar, _bar, left=True),
     Column("value", "value", 8, findings.figure_of, lambda f: f.value),
     Column("limits", "limits", 17, findings.limits, findings.limits, left=True),
-    Column("affects", "affects", 12, lambda f: findings.some(f.affects or (), 2), lambda f: f.affects, left=True),
+    Column("affects", "affects", 12, lambda f: some(f.affects or (), 2), lambda f: f.affects, left=True),
     Column("why", "why", 30, lambda f: f.why, lambda f: f.why, left=True),
 )
 

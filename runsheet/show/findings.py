@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import BY_NAME
-from runsheet.figures import beside, counted, figure, when
+from runsheet.figures import beside, counted, figure, some, when
 from runsheet.methods.words import describe
 from runsheet.run.kinds import VERIFYING
 
@@ -61,12 +61,6 @@ def if_voided(row: RowResult, sheet: Sheet) -> str:
         return ""
     own = (f for f in sheet.quality if f.state == "fail" and f.rows[-1:] == (row.id,) and f.rule in BY_NAME)
     return next((finding.why for finding in own if BY_NAME[finding.rule].marks), "")
-
-
-def some(names: list[str] | tuple[str, ...], most: int = 8) -> str:
-    """Name some rows, and say how many more there are."""
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return " ".join(names[:most]) + more
 
 
 def words(finding: Finding, most: int = 8) -> str:

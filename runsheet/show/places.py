@@ -11,6 +11,7 @@ from dataclasses import is_dataclass
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from runsheet import tables
+from runsheet.figures import some
 from runsheet.methods.words import AMOUNTS, FRACTIONS
 from runsheet.run import edit
 from runsheet.run.model import Method
@@ -89,7 +90,7 @@ def step(run: Run, edits: tuple[Edit, ...]) -> str:
             told[f"{_DOES[made.action]}{_where(run, made)}"] = None
             since.append(made)
     names = list(told)
-    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+    return some(names, 4, ", ")
 
 
 _DOES = {"set": "", "insert": "inserted ", "remove": "removed ", "move": "moved "}

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from runsheet.compute.readings import as_left
 from runsheet.compute.rules import BY_NAME
 from runsheet.compute.rules.receipt import unpreserved
-from runsheet.figures import figure
+from runsheet.figures import figure, some
 from runsheet.run.kinds import ABBREVIATIONS, CONTROLS, EVENTS, SPIKES, WITH_PARENT, WORDS
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def lines(row: RowResult, sheet: Sheet) -> list[str]:
     """What a row stands on in lines, and what affects it."""
     found = [support.words for support in supports(row, sheet)]
     affecting = [finding for finding in sheet.quality if row.id in (finding.affects or ())]
-    told = [f"{f.state}: {f.rule} {' '.join(f.rows[:4])}: {f.why}".replace("  ", " ") for f in affecting]
+    told = [f"{f.state}: {f.rule} {some(f.rows, 4)}: {f.why}".replace("  ", " ") for f in affecting]
     return [*found, "", "Findings that affect it:" if told else "No finding affects it.", *told]
 
 
@@ -259,7 +259,7 @@ def reasons(row: RowResult, sheet: Sheet, flag: str) -> list[str]:
         )
         last = row.state == "open" and all(other.state != "unread" for other in sheet.rows)
         open_ = ["nothing closes it, and nothing is left to read"] if last else []
-        return [*(f"{f.rule} {' '.join(f.rows[:3])}: {f.why}" for f in failing), *held, *open_]
+        return [*(f"{f.rule} {some(f.rows, 3)}: {f.why}" for f in failing), *held, *open_]
     rules = {"H": ("holding", row.id), "Y": ("receipt", row.sample)}
     if flag not in rules:
         return []

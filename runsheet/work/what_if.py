@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING, NamedTuple, get_args
 from runsheet.compute import calibration
 from runsheet.compute.compare import at_most, below, equal
 from runsheet.compute.sheet import evaluate
-from runsheet.figures import figure, one_decimal
+from runsheet.figures import figure, one_decimal, some
 from runsheet.run.model import Drift, Model, Weighting, ZeroStandard
 from runsheet.show import state
-from runsheet.show.findings import some
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -241,7 +240,7 @@ def of_findings(sheet: Sheet) -> list[str]:
 
     Only a blank or a standard enters a figure: what else fails is a verdict, and no result moves with it.
     """
-    return [f"{f.rule} {' '.join(f.rows[:3])}: {effect(f, sheet)}" for f in sheet.quality if f.state == "fail"]
+    return [f"{f.rule} {some(f.rows, 3)}: {effect(f, sheet)}" for f in sheet.quality if f.state == "fail"]
 
 
 def effect(finding: Finding, sheet: Sheet) -> str:

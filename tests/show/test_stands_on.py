@@ -140,6 +140,15 @@ def test_a_blank_before_that_was_re_zeroed_has_what_it_was_left_at() -> None:
     assert any(each.startswith("solvent blank after: B0 0.009 A, fail: ") for each in before)
 
 
+def test_a_finding_about_more_rows_than_are_named_says_how_many_more() -> None:
+    """Six rows that nothing closes: the list of what affects one of them names four."""
+    more = [row(f"A{n}", 0.25, at=at(60 + n)) for n in range(5)]
+    method = METHOD | {"check": METHOD["check"] | {"closing": True}}
+    row_, sheet = made(check("K0", 100, 40), SAMPLE, *more, check("K1", 80, 70), method=method)
+    six = next(f for f in sheet.quality if f.state != "pass" and row_.id in (f.affects or ()) and len(f.rows) == 6)
+    assert any(f"{six.rule} A A0 A1 A2 and 2 more: " in line for line in stands_on.lines(row_, sheet))
+
+
 def test_the_qualifier_follows_from_the_findings_that_affect_it() -> None:
     _, sheet = made(check("K0", 100, 40), SAMPLE, check("K1", 80, 70))
     (found,) = stands_on.standings(sheet)

@@ -17,7 +17,7 @@ from runsheet.compute.readings import as_left
 from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import plain_lot
-from runsheet.figures import against
+from runsheet.figures import against, some
 from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, spoken
 
 if TYPE_CHECKING:
@@ -255,8 +255,7 @@ def _unclosed(rows: list[RowResult], run: Computed) -> str:
     said = [f"no {' and no '.join(map(spoken, every))} closes these rows"] if every else []
     for kind, names in without.items():
         if names and kind not in every:
-            more = f" and {len(names) - 4} more" if len(names) > 4 else ""
-            said.append(f"no {spoken(kind)} closes {' '.join(names[:4])}{more}")
+            said.append(f"no {spoken(kind)} closes {some(names, 4)}")
     return ", ".join(said)
 
 
