@@ -28,7 +28,7 @@ def setup(sheet: Sheet) -> list[str]:
     cells = ", ".join(f"{c.id} {c.cell_mm} mm" for c in sheet.run.calibration if c.cell_mm is not None)
     refusal = solvents.refusal(solvent.name or "")
     return [
-        f"Instrument: {instrument.name or 'not named'}, reads {reads}, step {instrument.step}",
+        f"Instrument: {instrument.name or 'not named'}, reads {reads}, display step {instrument.step or 'not given'}",
         "Solvent: " + ", ".join(filter(None, (solvent.name or "not named", solvent.grade, lot, expires))),
         f"Cell: {cells or 'not given'}",
         *_steadiness(sheet),

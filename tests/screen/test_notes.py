@@ -30,6 +30,12 @@ def test_a_new_run_states_nothing_that_nobody_typed() -> None:
     assert (curve.cell_mm, curve.material, curve.solvent_lot) == (None, None, None)
 
 
+def test_a_display_step_that_is_not_given_is_none() -> None:
+    named = {"name": "bench photometer", "reads": "absorbance"}
+    assert told(run([row("A", 0.25)], instrument=named))[0].endswith("reads absorbance, display step not given")
+    assert told(run([row("A", 0.25)], instrument=named | {"step": 0.001}))[0].endswith("display step 0.001")
+
+
 def test_how_steady_a_photometer_is_that_reads_transmittance_is_told_in_absorbance() -> None:
     def steady(*readings: float, **more: Any) -> list[str]:
         check = {"check": "stability", "readings": list(readings), "at": at(10)} | more
