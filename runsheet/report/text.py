@@ -38,7 +38,7 @@ def write(blocks: Iterable[Block], *, ascii_only: bool = False) -> str:
 def _lines(block: Block, *, ascii_only: bool) -> list[str]:
     if isinstance(block, Heading):
         text = visible(block.text)
-        lines = wrapped(text.upper() if block.level == 1 else text, WIDTH)
+        lines = wrapped(text, WIDTH)
         return [*lines, ("=" if block.level == 1 else "-") * max(map(len, lines))]
     if isinstance(block, Paragraph):
         return wrapped(visible(block.text), WIDTH)

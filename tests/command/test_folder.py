@@ -34,7 +34,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_history_as_text_says_charts_limits_and_findings(folder: Path) -> None:
     told = command("history", str(folder))
-    assert "HISTORY OF BENCH ONE" in told
+    assert "History of bench one" in told
     assert "25 runs, 2026-03-11 to 2026-04-04; 1 document not computed." in told
     assert "broken.toml: not computed:" in told
     assert "control recovery, oil and grease, tph-water" in told

@@ -203,7 +203,7 @@ def run(*words: str, stdin: int = subprocess.DEVNULL) -> subprocess.CompletedPro
 def test_demo_without_a_terminal_is_its_report() -> None:
     done = run("demo")
     assert done.returncode == 0
-    assert done.stdout.startswith("TEST REPORT. DRAFT, NOT ISSUED")
+    assert done.stdout.startswith("Test report. Draft, not issued")
     assert not done.stderr
 
 

@@ -75,7 +75,7 @@ DATES = "dates of receipt and of sampling"
 ONLY = "Results relate only to the items tested"
 OTHERS = "Work by others none is recorded: every result is computed from readings"
 CLAUSES = [
-    ("a", "a title", "TEST REPORT KB-7", "TEST REPORT. DRAFT, NOT ISSUED"),
+    ("a", "a title", "Test report KB-7", "Test report. Draft, not issued"),
     (
         "b", "the laboratory's name and address",
         "Laboratory Lab L; address 1 Bench Row; contact lab@example.invalid",

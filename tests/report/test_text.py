@@ -6,7 +6,7 @@ import pytest
 
 from runsheet import demo, evaluate, read
 from runsheet.report import formats, text
-from runsheet.report.blocks import Facts, Table
+from runsheet.report.blocks import Facts, Heading, Table
 from runsheet.report.making import Report
 
 LONG = "tetrachloroethylene-grade"
@@ -37,3 +37,9 @@ def test_no_word_of_a_demo_report_is_broken(name: str) -> None:
     assert {"tetrachloroethylene,", "hydrocarbons", "hydrochloric"} & words
     whole = formats.FORMATS["markdown"](report).replace("\\", "")
     assert [word for word in words if word.isalnum() and word.lower() not in whole.lower()] == []
+
+
+def test_a_title_keeps_its_names_and_units_as_they_are() -> None:
+    """A lot ss-7 is none SS-7, and no letter of another script has another length."""
+    title = "Where 'ss-7 Straße' is, mg/L"
+    assert text.write([Heading(title, 1)]) == f"{title}\n{'=' * len(title)}\n"
