@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet.figures import visible
 from runsheet.run import entry
 from runsheet.run.edit import EditError
-from runsheet.screen import keys, linear_words, questions
+from runsheet.screen import keys, linear_words, panes, questions
 from runsheet.screen.context import Leave, Prompt, commit
 from runsheet.screen.cursor import Cursor
 from runsheet.screen.style import Look
@@ -35,6 +35,10 @@ SCREEN_ONLY = {
     "plan", "go_next", "take_next", "lines",
 }  # fmt: skip
 """Commands that need a cell, a list that is scrolled, a block that is pasted, or a proposal that is looked at."""
+NO_ROW = {"insert_due", "repeat_held", "compare", "extracts", "new_batch", "jump"}
+"""Commands of some panes that are about no row of theirs, or ask which."""
+OF_NEXT = {"reread", "dilute"}
+"""Commands that what is next names the row of."""
 ESCAPE = ":escape"
 YES = ("y", "yes")
 
@@ -231,6 +235,9 @@ class Linear(Cursor):
             return
         if own is not None:
             own(self, rest.strip())
+        elif found is not None and not self._reaches(found):
+            tables = " or the ".join(pane.title.lower() for pane in panes.PANES if pane.name in found.panes)
+            self.say(f":{name} is about a row of the {tables}: :row and its name first; nothing changed")
         elif found is not None:
             self.having(lambda: self._ran(found, rest.strip()))
 
@@ -264,11 +271,21 @@ class Linear(Cursor):
     def _found(self, name: str) -> keys.Command | None:
         named = self._named(name)
         fit = [c for c in named if self.active in c.panes] or named
-        command = next((c for c in fit if c.name not in SCREEN_ONLY), None)
-        if command is not None and self.active not in command.panes:
+        return next((c for c in fit if c.name not in SCREEN_ONLY), None)
+
+    def _reaches(self, command: keys.Command) -> bool:
+        """Put the cursor where a command works; whether a row that was spoken of is there, or it is about none."""
+        step = next_step.next_step(self.session.sheet)
+        first = command.name == "insert" and step.pane == "queue" and not self.session.sheet.rows
+        if self.active in command.panes and not first:
+            return True
+        if first or (command.name in OF_NEXT and step.pane in command.panes):
+            self.active, self.place = step.pane, step.row
+        elif command.name in NO_ROW:
             self.activate(command.panes[0])  # type: ignore[arg-type]
-            self.place = max(0, min(self.place, len(self.pane.items(self.session.sheet)) - 1))
-        return command
+        else:
+            return False
+        return True
 
     def put(self, pane: PaneName, place: int) -> None:
         """Put the cursor on a row a person named: what comes next is about it."""

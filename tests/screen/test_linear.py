@@ -16,6 +16,7 @@ from runsheet import demo, read
 from runsheet.run.disk import opening, store
 from runsheet.screen.linear import LONGEST, Linear
 from runsheet.screen.session import Session
+from tests.make import document, row, standards
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -338,3 +339,55 @@ def test_a_plan_is_done_by_a_yes_alone_and_not_by_a_number_that_may_be_a_reading
     assert [row.id for row in line.run.queue] == before
     line.say("y")
     assert len(line.run.queue) > len(before)
+
+
+@pytest.fixture
+def one_left(tmp_path: Path) -> Path:
+    """A run whose last standard is not read, above a blank and a sample that are not either."""
+    last = {key: each for key, each in standards()[-1].items() if key not in ("readings", "at")}
+    made = tmp_path / "one-left.toml"
+    made.write_text(document([row("BLK1", kind="blank"), row("A")], standard=[*standards()[:-1], last]))
+    return made
+
+
+ROW_FIRST = "is about a row of the {}: :row and its name first; nothing changed"
+
+
+@pytest.mark.parametrize("typed", [":void bubble in the cell", ":rezero", ":stands_on", ":v spilt"])
+def test_a_command_about_a_row_is_not_done_to_the_first_row_of_another_table(typed: str, one_left: Path) -> None:
+    """Typed about a standard that was read, it was taken as meant for the first row of the queue."""
+    line = Line(one_left)
+    line.say("0.5")
+    queue = line.run.queue
+    assert line.say(typed) == [f"{typed.split(maxsplit=1)[0]} {ROW_FIRST.format('sample queue')}"]
+    assert line.run.queue == queue
+    line.say(":row BLK1", ":void spilt")
+    assert line.row("BLK1").void == "spilt"
+
+
+@pytest.mark.parametrize("typed", [":toggle_use spilt", ":model", ":w"])
+def test_nor_is_one_about_a_standard(typed: str, one_left: Path) -> None:
+    line = Line(one_left)
+    line.say("0.5", "0.001")
+    run = line.run
+    assert line.say(typed) == [f"{typed.split(maxsplit=1)[0]} {ROW_FIRST.format('standard table')}"]
+    assert line.run == run
+
+
+def test_what_next_names_is_still_read_again_from_another_table(path: Path) -> None:
+    line = Line(path)
+    line.say(":check", "0.100", ":row S1", "")
+    assert line.told[-1].startswith("NEXT CCV3 fails: put it right and read it again with r")
+    line.say(":r")
+    assert next(each.kind for each in line.run.queue if not each.readings) == "check"
+
+
+def test_the_first_row_of_an_empty_queue_is_inserted_into_the_queue(tmp_path: Path) -> None:
+    """The cursor is still on the standard read last, where i inserts another standard."""
+    made = tmp_path / "empty.toml"
+    last = {key: each for key, each in standards()[-1].items() if key not in ("readings", "at")}
+    made.write_text(document(standard=[*standards()[:-1], last]))
+    line = Line(made)
+    assert line.say("0.5")[-1].startswith("NEXT plan the queue: insert the first row with i")
+    line.say(":i", "1", "F-1", "1000")
+    assert (len(line.run.standard), [each.id for each in line.run.queue]) == (5, ["F-1"])
