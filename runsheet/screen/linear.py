@@ -147,7 +147,9 @@ class Linear(Cursor):
         if row.readings:
             self.say(f"{self._name()} is read already: :correct or :add, then the reading; nothing changed")
         elif getattr(row, "check", "") == "warm-up":
-            self.say("the warm-up has no reading: :start begins it; nothing changed")
+            self.recompute()
+            why = ":start begins it" if row.started is None else self.session.sheet.setup[self.place].why
+            self.say(f"the warm-up has no reading{f': {why}' if why else ''}; nothing changed")
         elif getattr(row, "void", None) is not None or getattr(row, "use", None) is False:
             self.say(f"{self._name()} is void or left out; nothing changed")
         else:

@@ -42,6 +42,7 @@ def next_thing(session: Session, read: tuple[PaneName, int] | None) -> str:
     if step.done and session.next_to_sign:
         return f"NEXT {session.next_to_sign}: {step.why}"
     words = "lamp on: :start begins the warm-up" if step.words.startswith("lamp on") else step.words
+    words = words.replace("t notes what was done, in QC", ":action notes what was done")  # t would be of a row
     offer = f", :{step.offer}" if step.offer else ""
     other = read is not None and (step.offer is not None or read != (step.pane, step.row))
     whose = f"; a number now is {_name(session.sheet, *read)}'s reading" if read is not None and other else ""
@@ -82,7 +83,9 @@ def _queue_row(session: Session, found: RowResult) -> str:
         parts.append(f"U {figure(found.expanded, 2)} (k = {figure(found.coverage, 3)})")
     parts.append(f"flags {found.letters}" if found.letters else "")
     parts.append(columns.state(found))
-    parts.append(f"above the range: :dilute offers {session.dilution_offered(found)}x" if found.advice else "")
+    parts.append(
+        f"above the range: :dilute offers {session.dilution_offered(found)}x" if found.advice and found.reports else ""
+    )
     return ", ".join(filter(None, parts))
 
 

@@ -16,7 +16,7 @@ from runsheet import demo, read
 from runsheet.run.disk import opening, store
 from runsheet.screen.linear import LONGEST, Linear
 from runsheet.screen.session import Session
-from tests.make import document, row, standards
+from tests.make import at, document, row, standards
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -391,3 +391,38 @@ def test_the_first_row_of_an_empty_queue_is_inserted_into_the_queue(tmp_path: Pa
     assert line.say("0.5")[-1].startswith("NEXT plan the queue: insert the first row with i")
     line.say(":i", "1", "F-1", "1000")
     assert (len(line.run.standard), [each.id for each in line.run.queue]) == (5, ["F-1"])
+
+
+def test_the_action_that_next_asks_for_is_noted_by_the_word_it_names(tmp_path: Path) -> None:
+    """In the queue t is the note on a row."""
+    made = tmp_path / "soil.toml"
+    made.write_text(demo.text("soil-day"))
+    line = Line(made)
+    line.say(f":row {line.run.queue[0].id}", ":note drift seen")
+    told, actions, run = line.told[-1], len(line.run.action), line.run
+    assert told.startswith("NEXT 1 finding fails: ")
+    word = next(each for each in told.split() if each == "t" or each.startswith(":"))
+    line.say(f":{word.lstrip(':')}", "1", "cell cleaned")
+    assert (line.run.queue, len(line.run.action)) == (run.queue, actions + 1)
+
+
+def test_a_warm_up_that_runs_is_not_said_to_be_begun_by_start(tmp_path: Path) -> None:
+    made = tmp_path / "cold.toml"
+    method = {"setup": {"warm_up_minutes": 30}}
+    made.write_text(document([row("A")], standard=[], setup=[{"check": "warm-up"}], method=method))
+    line = Line(made)
+    line.say(":row warm-up")
+    assert line.say("0.1") == ["the warm-up has no reading: :start begins it; nothing changed"]
+    line.say(":start", ":row warm-up")
+    assert line.say("0.1") == ["the warm-up has no reading: 28 min of 30 left; nothing changed"]
+
+
+def test_a_row_that_was_read_again_diluted_is_offered_no_dilution(tmp_path: Path) -> None:
+    made = tmp_path / "diluted.toml"
+    high = row("A", 0.9, at=at(31))
+    made.write_text(document([high]))
+    assert Line(made).say(":row A")[0].endswith("above the range: :dilute offers 5x")
+    again = row("A-1", 0.2, sample="A", dilution=5, at=at(32))
+    made = tmp_path / "diluted-again.toml"
+    made.write_text(document([high | {"report": False, "reason": "read again as A-1"}, again]))
+    assert "dilute" not in Line(made).say(":row A")[0]
