@@ -9,6 +9,7 @@ so what is asked about is whether a flag, a state or a verdict turns with it.
 
 from __future__ import annotations
 
+import math
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -108,7 +109,10 @@ def _mark(row: RowResult) -> tuple[object, ...]:
 
 
 def _percent(value: float) -> str:
-    return f"{value:,.0f}" if value >= 100 else f"{value:.2g}"
+    """A percentage in two figures or whole, rounded up: it is said to be the most."""
+    places = max(0, 1 - math.floor(math.log10(value)))
+    up = math.ceil(value * 10**places - 1e-6) / 10**places
+    return f"{up:,.{places}f}".rstrip("0").rstrip(".") if places else f"{up:,.0f}"
 
 
 def _may(run: Run, made: Edit) -> bool:

@@ -241,7 +241,7 @@ def amount(drive: Drive, name: str) -> str:
 def test_the_amount_of_a_read_row_changes_with_a_reason_only(water: Path) -> None:
     seen: list[str] = []
     drive = Drive(water).run(*at_amount("OS-06"), typed("990"), typed("0.125"), then=asked(seen))
-    assert seen == ["1 result moves, at most 1 %. Why?"]
+    assert seen == ["1 result moves, at most 1.1 %. Why?"]
     assert amount(drive, "OS-06") == "1000"
     drive = Drive(water).run("escape", *at_amount("OS-06"), typed("990"), typed("misread the cylinder"))
     assert amount(drive, "OS-06") == "990"

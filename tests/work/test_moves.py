@@ -87,3 +87,10 @@ def test_nothing_is_asked_before_anything_is_read(run: Run) -> None:
     unread = replace(run, queue=tuple(replace(row, readings=(), at=None) for row in run.queue))
     assert asked(unread, "calibration[1].model", "quadratic") == ""
     assert asked(unread, "queue[5].amount", 10) == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(99.6, "100"), (1.84, "1.9"), (1.8, "1.8"), (0.012, "0.012"), (49.99999999999999, "50")]
+)
+def test_at_most_is_not_rounded_below_what_it_is(value: float, said: str) -> None:
+    assert moves.Moved(1, value, 0, 0, 0).words == f"1 result moves, at most {said} %"
