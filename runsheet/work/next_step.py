@@ -61,7 +61,10 @@ def _setup(sheet: Sheet) -> NextStep | None:
         if running is not None:
             return NextStep("setup", at, f"warm up: {running.why}", f"then {result.setup.check}")
         return NextStep("setup", at, f"setup check: {result.setup.check}", result.why)
-    return None if running is None else NextStep("setup", todo[0][0], f"warm up: {running.why}", "then the standards")
+    if running is None:
+        return None
+    then = "everything waits for it" if _standards(sheet) is None else "then the standards"
+    return NextStep("setup", todo[0][0], f"warm up: {running.why}", then)
 
 
 def _doing(result: CalibrationResult, x: float) -> str:
@@ -118,7 +121,7 @@ def _due(sheet: Sheet) -> NextStep | None:
     for result in sheet.due:
         if result.state in ("due", "overdue") and coming != result.what:
             row = len(sheet.rows) if at is None else at
-            return NextStep("queue", row, f"insert a {result.what}", result.words, result.what)
+            return NextStep("queue", row, f"insert a {spoken(result.what)}", result.words, result.what)
     return None
 
 

@@ -117,7 +117,7 @@ def test_a_whole_day(tmp_path: Path) -> None:  # noqa: PLR0915 - a day is long
                 bench.terminal.wait("fails: put it right")
                 bench.keys("r")
                 continue
-            if "NEXT insert a check" in bench.terminal.text():
+            if "NEXT insert a check standard" in bench.terminal.text():
                 bench.keys("b")
                 continue
             bench.read(signal(row))
@@ -129,7 +129,7 @@ def test_a_whole_day(tmp_path: Path) -> None:  # noqa: PLR0915 - a day is long
         bench.terminal.wait("Enter does all of this")
         bench.keys("enter")
         while (row := bench.unread()) is not None:
-            if "NEXT insert a check" in bench.terminal.text():
+            if "NEXT insert a check standard" in bench.terminal.text():
                 bench.keys("b")
             else:
                 bench.read(signal(row))

@@ -116,3 +116,20 @@ def test_next_points_at_the_standard_that_spoils_a_calibration() -> None:
     failing = {"standard": standards(ys=[0.025, 0.0625, 0.125, 0.25, 0.9]), "method": {"calibration": {"r": 0.995}}}
     step = next_step.next_step(evaluate(made([row("A")], **failing), NOW))
     assert (step.pane, step.row) == ("standards", 4)
+
+
+def test_a_check_standard_that_falls_due_is_called_that() -> None:
+    """A check alone might be a setup check."""
+    method = {"check": {"recovery_percent": [90, 110], "expected": 100, "every_readings": 1}}
+    rows = [row("CCV1", 0.25, kind="check", expected=100, at=at(30)), row("A", 0.1, at=at(31)), row("B")]
+    sheet = evaluate(made(rows, method=method), at(32))
+    assert next_step.next_step(sheet).words == "insert a check standard"
+
+
+def test_a_lamp_put_on_again_waits_for_no_standards_that_are_read() -> None:
+    warm_ups = [{"check": "warm-up", "started": at(minute)} for minute in (-60, 40)]
+    method = {"setup": {"warm_up_minutes": 30}}
+    run = made([row("A", 0.1, at=at(31)), row("B")], setup=warm_ups, method=method)
+    assert next_step.next_step(evaluate(run, at(50))).why == "everything waits for it"
+    cold = made([row("B")], setup=warm_ups[1:], method=method, standard=[{"id": "S1", "concentration": 0}])
+    assert next_step.next_step(evaluate(cold, at(50))).why == "then the standards"
