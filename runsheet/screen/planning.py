@@ -22,9 +22,11 @@ def _confirm(context: Context, title: str, lines: Sequence[str], edits: Sequence
 
     def choose(_: int) -> None:
         context.close_page()
-        if context.commit(edits, reason):
-            context.go_to_next()
-            context.say(f"{title}: done; u takes it back")
+        context.commit(edits, context.session.own_reason(edits, reason), done)
+
+    def done() -> None:
+        context.go_to_next()
+        context.say(f"{title}: done; u takes it back")
 
     context.open_page(Content(title, lines, choose, whole=True))
 

@@ -118,8 +118,11 @@ def _again(context: Context, place: int, dilution: Number | None = None) -> None
         why = f"read again as {new.id}"
         old = f"queue[{place + 1}]"
         edits = [edit.set_value(run, f"{old}.report", value=False), edit.set_value(run, f"{old}.reason", why), *edits]
-    if context.commit(edits, why):
+
+    def go() -> None:
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
+
+    context.commit(edits, context.session.own_reason(edits, why), go)
 
 
 def _again_asked(context: Context, place: int, dilution: Number | None = None) -> None:
@@ -263,7 +266,8 @@ def void(context: Context) -> None:
         return
     row = context.session.run.queue[context.place]
     if row.void is not None:
-        context.commit([edit.set_value(context.session.run, place_of(context, "void"), None)], "counts again")
+        edits = [edit.set_value(context.session.run, place_of(context, "void"), None)]
+        context.commit(edits, context.session.own_reason(edits, "counts again"))
         return
     path = place_of(context, "void")
     told = findings.if_voided(context.item, context.session.sheet)

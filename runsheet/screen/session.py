@@ -178,6 +178,10 @@ class Session:
             return f"This run is signed{'; ' if moved else ''}{moved}. Why is it changed?"
         return f"{moved}. Why?" if moved else ""
 
+    def own_reason(self, edits: Sequence[Edit], reason: str) -> str:
+        """The reason a command has for its step; none for a signed run, where a person has to give it."""
+        return "" if self._signed(edits) else reason
+
     def moved(self, edits: Sequence[Edit]) -> str:
         """What edits move of what was read before, in words; empty where nothing does."""
         return "" if self.read_only else moves.asked(self.run, edits, self.clock())

@@ -12,6 +12,7 @@ from runsheet.run import edit
 from runsheet.run.disk import store
 from runsheet.screen.read_only import ReadOnlyStore
 from runsheet.screen.session import READ_ONLY, Session
+from tests.make import at, document, row
 from tests.screen.scripted import NOW, Scripted
 
 if TYPE_CHECKING:
@@ -131,3 +132,29 @@ def test_a_check_whose_value_nobody_has_said_is_asked_for(day: Scripted) -> None
     assert day.prompt.label == f"{made.id}, its certified mg/L:"
     day.prompt.answer("100")
     assert next(row.expected for row in day.session.run.queue if row.id == made.id) == 100
+
+
+def opened(folder: Path, text: str) -> Scripted:
+    path = folder / "run.toml"
+    path.write_text(text, encoding="utf-8")
+    return Scripted(path)
+
+
+def signed_day(folder: Path) -> Scripted:
+    blanks = [row(name, 0, kind="blank", at=at(minute)) for name, minute in (("BLK1", 30), ("BLK2", 33))]
+    rows = [row("A", 0.1, at=at(31)), row("B", 0.1, at=at(32), void="spilt")]
+    return opened(folder, document([blanks[0], *rows, blanks[1]])).run("sign", "A. Lyst")
+
+
+@pytest.mark.parametrize(("command", "place"), [("reread", 1), ("void", 2)])
+def test_a_signed_run_is_not_reopened_with_a_reason_nobody_gave(command: str, place: int, tmp_path: Path) -> None:
+    day = signed_day(tmp_path)
+    day.activate("queue")
+    day.go(place)
+    run = day.run(command).session.run
+    assert run.amendment == ()
+    assert day.prompt is not None
+    assert day.prompt.label.startswith("This run is signed")
+    day._answer("the client asked")  # noqa: SLF001
+    assert [each.reason for each in day.session.run.amendment] == ["the client asked"]
+    assert day.session.run.queue != run.queue
