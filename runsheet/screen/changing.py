@@ -67,7 +67,15 @@ def remove(context: Context) -> None:
         else:
             context.say("nothing removed")
 
-    context.ask(f"Remove {name_of(context)}? What was read is better made void (v). y/n:", answer, words=True)
+    better = INSTEAD.get(context.active, "")
+    context.ask(f"Remove {name_of(context)}?{better} y/n:", answer, words=True)
+
+
+INSTEAD = {
+    "queue": " What was read is better made void (v).",
+    "standards": " What was read is better left out (o).",
+}
+"""What is better than removing a row, in the tables that have it."""
 
 
 def note(context: Context) -> None:

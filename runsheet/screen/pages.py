@@ -100,7 +100,8 @@ def why(context: Context) -> Content:
 def stands_on_page(context: Context) -> Content:
     """What the present result stands on, each with its verdict, and the findings that affect it."""
     row: RowResult = context.item
-    lines = stands_on.lines(row, context.session.sheet) if row.counted else ["it is not read, and stands on nothing"]
+    none = f"it is {'void' if row.void else 'not read'}, and stands on nothing"
+    lines = stands_on.lines(row, context.session.sheet) if row.counted else [none]
     return Content(f"What {row.id} stands on", [part for line in lines for part in text.wrapped(line, 78)])
 
 

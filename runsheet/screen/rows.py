@@ -288,6 +288,9 @@ def rezero(context: Context) -> None:
         context.say("only a solvent blank is re-zeroed")
         return
     path, run = place_of(context), context.session.run
+    if context.item.state == "unread" and not context.item.row.rezeroed:
+        context.say(f"{context.item.id} is not read yet")
+        return
     if run.queue[context.place].rezeroed:
         context.commit([edit.set_value(run, f"{path}.rezeroed", None), edit.set_value(run, f"{path}.as_left", None)])
         return

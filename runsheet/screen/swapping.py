@@ -59,8 +59,12 @@ def strike(context: Context) -> None:
         return
     array, at = context.pane.array, context.place
     row = getattr(context.session.run, array)[at]
+    if not row.readings and not row.struck:
+        context.say(f"{row.id} is not read yet")
+        return
     if len(row.readings) < 2 and not row.struck:
-        context.say("only one filling: void the row (v), or read it again (r)")
+        instead = "void the row (v), or read it again (r)" if array == "queue" else "leave the standard out (o)"
+        context.say(f"only one filling: {instead}")
         return
     out = [f"strike out {value}" for value in row.readings] if len(row.readings) > 1 else []
 

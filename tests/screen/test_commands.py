@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from runsheet.run.edit import Edit
+    from runsheet.work.next_step import PaneName
 
 
 @pytest.fixture
@@ -158,3 +159,57 @@ def test_a_signed_run_is_not_reopened_with_a_reason_nobody_gave(command: str, pl
     day._answer("the client asked")  # noqa: SLF001
     assert [each.reason for each in day.session.run.amendment] == ["the client asked"]
     assert day.session.run.queue != run.queue
+
+
+@pytest.mark.parametrize(
+    ("pane", "said"),
+    [
+        ("queue", "Remove A? What was read is better made void (v). y/n:"),
+        ("standards", "Remove S1? What was read is better left out (o). y/n:"),
+        ("setup", "Remove dark? y/n:"),
+    ],
+)
+def test_a_removal_names_what_the_table_has_instead(pane: PaneName, said: str, tmp_path: Path) -> None:
+    setup = [{"check": "dark", "readings": [0], "at": at(5)}]
+    day = opened(tmp_path, document([row("A", 0.1, at=at(31))], setup=setup))
+    day.activate(pane)
+    prompt = day.run("remove").prompt
+    assert prompt is not None
+    assert prompt.label == said
+
+
+@pytest.mark.parametrize(
+    ("pane", "place", "said"),
+    [
+        ("queue", 0, "only one filling: void the row (v), or read it again (r)"),
+        ("queue", 1, "B is not read yet"),
+        ("standards", 0, "only one filling: leave the standard out (o)"),
+    ],
+)
+def test_what_can_be_done_with_the_only_filling_is_done_by_keys_of_that_table(
+    pane: PaneName, place: int, said: str, tmp_path: Path
+) -> None:
+    day = opened(tmp_path, document([row("A", 0.1, at=at(31)), row("B")]))
+    day.activate(pane)
+    day.go(place)
+    assert day.run("strike").said == [said]
+
+
+def test_a_blank_that_is_not_read_is_not_re_zeroed(tmp_path: Path) -> None:
+    day = opened(tmp_path, document([row("BLK1", kind="blank"), row("A")]))
+    day.activate("queue")
+    day.go(0)
+    run = day.run("rezero").session.run
+    assert (day.said, day.prompt, run.queue[0].rezeroed) == (["BLK1 is not read yet"], None, None)
+
+
+def test_a_void_row_is_not_said_to_be_not_read(tmp_path: Path) -> None:
+    day = opened(tmp_path, document([row("A", 0.1, at=at(31), void="spilt"), row("B")]))
+    day.activate("queue")
+    told = []
+    for place in (0, 1):
+        day.go(place)
+        page = day.run("stands_on").page
+        assert page is not None
+        told += page.texts
+    assert told == ["it is void, and stands on nothing", "it is not read, and stands on nothing"]
