@@ -153,7 +153,7 @@ class Editing:
         parsed = entry.parse(bench.pane.model, "readings", self._with(arrived), bench.session.clock())
         if parsed.complaint:
             return parsed.complaint
-        asked = self._question(self._old(), parsed.value) or bench.session.question(self.edits_of(arrived))
+        asked = self._question(parsed.value) or bench.session.question(self.edits_of(arrived))
         return asked or self._why_unusual(parsed.value)
 
     # --- what it edits ------------------------------------------------------------------------------------------
@@ -265,7 +265,7 @@ class Editing:
             return
         text = line.text.rstrip(" ") if self.field == "readings" and self._in_place else line.text
         parsed = entry.parse(bench.pane.model, self.field or "", text, bench.session.clock())
-        complaint = parsed.complaint or self._no_name(text)
+        complaint = parsed.complaint or (questions.no_name(text) if self.field == "id" else "")
         if complaint:
             bench.say(f"not accepted: {complaint}")
             return
@@ -274,7 +274,7 @@ class Editing:
             self._end()
             bench.recompute()
             self._onward(advance=advance, move=move)
-        elif question := self._question(old, parsed.value):
+        elif question := self._question(parsed.value):
             self._asked = None
             bench.ask(
                 question, lambda reason: self._finish(parsed.value, reason, advance=advance, move=move), words=True
@@ -307,24 +307,17 @@ class Editing:
         self._unusual = self._why_unusual(value)
         return bool(self._unusual) and not self.bench.session.question(self._edits(value))
 
-    def _no_name(self, text: str) -> str:
-        """Why a text is no name of a row, or nothing."""
-        decimal = self.field == "id" and re.fullmatch(r"[+-]?\d*[.,]\d*", text.strip())
-        return "a decimal number is no name: it may be a reading" if decimal else ""
-
-    def _question(self, old: Any, new: Any) -> str:
+    def _question(self, new: Any) -> str:
         """Ask before a reading is overwritten, a read row renamed, or a reading taken that no photometer gives."""
         field, bench = self.field, self.bench
         name = bench.pane.columns[0].text(bench.item)
         if field == "readings":
             return questions.about_readings(bench.session, bench.pane.array, bench.place, name, new)
-        if field == "id" and self._row().readings:
-            return f"Rename {name}: {entry.shown(old)} -> {entry.shown(new)}. Why?"
-        return ""
+        return questions.about_name(bench.session, bench.pane.array, bench.place, new) if field == "id" else ""
 
     def _finish(self, value: Any, reason: str, *, advance: bool, move: tuple[int, int]) -> None:
         bench, field, sent, typed = self.bench, self.field, self._sent, self._typed
-        if not reason.strip() and self._question(self._old(), value):
+        if not reason.strip() and self._question(value):
             bench.say("not accepted: this needs a reason")
             return
         try:

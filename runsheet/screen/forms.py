@@ -28,6 +28,7 @@ from runsheet.run.model import (
     Solvent,
     Standard,
 )
+from runsheet.screen import questions
 from runsheet.screen.content import Content
 from runsheet.show import places
 from runsheet.work import limit_source, offers, photometer, usual
@@ -35,6 +36,7 @@ from runsheet.work import limit_source, offers, photometer, usual
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from runsheet.run.edit import Edit
     from runsheet.run.model import Run
     from runsheet.screen.context import Context
     from runsheet.work.offers import Offer
@@ -120,6 +122,8 @@ class _Asked:
         context, field = self.context, self.field
         parsed = entry.parse(field.model, field.name, text.strip(), context.session.clock())
         complaint = parsed.complaint or (refused(field, parsed.value) if parsed.value else "")
+        named = _NAME.fullmatch(field.path) if parsed.value else None
+        complaint = complaint or (questions.no_name(text) if named else "")
         if complaint:
             return f"not accepted: {complaint}"
         run = context.session.run
@@ -129,6 +133,8 @@ class _Asked:
         try:
             chosen = next((offer for offer in self.offers if offer.text == text), None)
             plain = [edit.set_value(run, field.path, parsed.value)]
+            if named:  # what names the row follows
+                plain = context.session.writing(named[1], int(named[2]) - 1, "id", parsed.value)
             made = chosen.edits(run, field.path, parsed.value) if chosen is not None else plain
             made = photometer.followed(run, made)
             edit.apply_all(run, made)
@@ -143,9 +149,24 @@ class _Asked:
         if not made or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
             self.again()
             return None
+        why = questions.about_name(context.session, named[1], int(named[2]) - 1, parsed.value) if named else ""
+        if why:
+            self._because(why, made)
+            return None
         again = self.again if photometer.blank_limit_wanted(run) else partial(_with_blank_limit, context, self.again)
         context.commit(made, then=(lambda: _ask_source(context, field, again)) if asks else again)
         return None
+
+    def _because(self, question: str, made: Sequence[Edit]) -> None:
+        """Ask why, and have the step taken with the answer."""
+
+        def answer(why: str) -> None:
+            if why.strip():
+                self.context.commit(made, why, self.again)
+            else:
+                self.context.say("not accepted: this needs a reason")
+
+        self.context.ask(question, answer, words=True)
 
     def _unusual(self, value: Any, chosen: Offer | None) -> str:
         if chosen is not None and chosen.expired:
@@ -185,8 +206,15 @@ def _ask_source(context: Context, field: Field, again: Callable[[], None]) -> No
     context.ask(f"Where does the limit ({words}) come from? Enter: {limit_source.HERE}:", answer)
 
 
+REASONS = ("void", "reason", "struck_reason")
+"""Fields that say why."""
+_NAME = re.compile(r"(queue|standard)\[(\d+)\]\.id")
+
+
 def refused(field: Field, value: Any) -> str:
-    """Why a solvent cannot be used here, or nothing."""
+    """Why a solvent cannot be used here, or a reason is none; or nothing."""
+    if field.name in REASONS and not any(character.isalpha() for character in str(value)):
+        return "a number is no reason"
     return solvents.refusal(str(value)) if field.path == "solvent.name" else ""
 
 
@@ -247,5 +275,5 @@ def _row_fields(run: Run, place: int) -> list[Field]:
     found = list(fields_of(Row, f"queue[{place + 1}]"))
     for at, sample in enumerate(run.sample, 1):
         if sample.id == (read.sample or read.id):
-            found += fields_of(Sample, f"sample[{at}]")
+            found += (each for each in fields_of(Sample, f"sample[{at}]") if each.name != "id")  # its row's name
     return found

@@ -6,6 +6,7 @@ mode ask the same, for the same reasons.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any, Literal
 
 from runsheet.run import entry
@@ -35,6 +36,18 @@ def about_readings(session: Session, array: str, place: int, name: str, new: Any
     if far := [reading for reading in typed if not -1 < float(reading) < FAR[reads]]:
         return f"{name}: {entry.shown(far)} is no usual {reads}. Why is it right?"
     return ""
+
+
+def about_name(session: Session, array: str, place: int, new: Any) -> str:
+    """Ask before a row that was read gets another name; or nothing."""
+    row = getattr(session.run, array)[place]
+    return f"Rename {row.id}: {row.id} -> {entry.shown(new)}. Why?" if row.readings and new != row.id else ""
+
+
+def no_name(text: str) -> str:
+    """Why a text is no name of a row, or nothing."""
+    decimal = re.fullmatch(r"[+-]?\d*[.,]\d*", text.strip()) and text.strip()
+    return "a decimal number is no name: it may be a reading" if decimal else ""
 
 
 def adds(old: Any, new: Any) -> bool:

@@ -206,10 +206,55 @@ def test_a_blank_that_is_not_read_is_not_re_zeroed(tmp_path: Path) -> None:
 def test_a_void_row_is_not_said_to_be_not_read(tmp_path: Path) -> None:
     day = opened(tmp_path, document([row("A", 0.1, at=at(31), void="spilt"), row("B")]))
     day.activate("queue")
-    told = []
+    told: list[str] = []
     for place in (0, 1):
         day.go(place)
         page = day.run("stands_on").page
         assert page is not None
         told += page.texts
     assert told == ["it is void, and stands on nothing", "it is not read, and stands on nothing"]
+
+
+def second_reading(folder: Path) -> Scripted:
+    rows = [row("A", 0.1, at=at(31)), row("D", kind="duplicate", of="A"), row("A-1", sample="A")]
+    day = opened(folder, document(rows, sample=[{"id": "A", "site": "ditch"}]))
+    day.activate("queue")
+    day.go(0)
+    return day
+
+
+def test_a_row_renamed_on_its_form_keeps_its_sample_and_says_why(tmp_path: Path) -> None:
+    day = second_reading(tmp_path).run("row_form", "A name", "OF-1")
+    assert day.prompt is not None
+    assert day.prompt.label == "Rename A: A -> OF-1. Why?"
+    day._answer("read from the bottle")  # noqa: SLF001
+    run = day.session.run
+    assert [(each.id, each.of, each.sample) for each in run.queue] == [
+        ("OF-1", None, None),
+        ("D", "OF-1", None),
+        ("A-1", None, "OF-1"),
+    ]
+    assert [(each.id, each.site) for each in run.sample] == [("OF-1", "ditch")]
+
+
+def test_a_sample_is_renamed_by_its_row_alone(tmp_path: Path) -> None:
+    page = second_reading(tmp_path).run("row_form").page
+    assert page is not None
+    assert [text.split()[-1] for text in page.texts if text.split()[-1].endswith(".id")] == ["queue[1].id"]
+
+
+def test_a_reading_typed_as_a_new_row_s_name_is_refused(tmp_path: Path) -> None:
+    day = second_reading(tmp_path).run("insert", "      sample", "0.112")
+    assert day.prompt is not None
+    assert day.prompt.trouble == "not accepted: a decimal number is no name: it may be a reading"
+    assert "0.112" not in [each.id for each in day.session.run.queue]
+
+
+@pytest.mark.parametrize("name", ["void", "reason", "struck_reason"])
+def test_a_number_is_no_reason_on_a_form_either(name: str, tmp_path: Path) -> None:
+    day = second_reading(tmp_path)
+    before = day.session.run
+    day.run("row_form", f"queue[1].{name}", "12")
+    assert day.prompt is not None
+    assert day.prompt.trouble == "not accepted: a number is no reason"
+    assert day.session.run == before
