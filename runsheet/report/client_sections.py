@@ -43,7 +43,7 @@ def results(report: Report) -> Iterator[Block]:
 def table(lines: tuple[ClientResult, ...]) -> Table:
     """The client's table."""
     titles = (
-        "sample", "analyte", "result", f"+/- ({client_results.coverage(lines) or 'k'})", "unit", "flags",
+        "sample", "analyte", "result", f"+/- ({client_results.one_coverage(lines)})", "unit", "flags",
         "detection limit", "reporting limit", "analysed", "client's id *", "site *", "collected *",
     )  # fmt: skip
     cells = tuple(

@@ -79,7 +79,8 @@ def measured_with(run: Run) -> str:
     photometer = ", ".join(filter(None, (run.instrument.name, serial)))
     solvent = ", ".join(filter(None, (run.solvent.name, run.solvent.grade)))
     parts = {"photometer": photometer, "cell": cells, "solvent": solvent, "standards of": oils}
-    return "; ".join(f"{what} {text or NOT_GIVEN}" for what, text in parts.items())
+    told = "; ".join(f"{what} {text or NOT_GIVEN}" for what, text in parts.items())
+    return told.removeprefix("photometer ") if run.instrument.name == "photometer" else told  # as a new run names it
 
 
 def _of_each(known: dict[str, str]) -> str:

@@ -81,8 +81,8 @@ def _weights(report: Report) -> Iterator[str]:
     yield from _bad(report.sheet, "weights")
 
 
-def _between(values: list[float]) -> str:
-    low, high = figure(min(values)), figure(max(values))
+def _between(values: list[float], digits: int = 4) -> str:
+    low, high = figure(min(values), digits), figure(max(values), digits)
     return low if low == high else f"{low} to {high}"
 
 
@@ -96,7 +96,7 @@ def _blanks(report: Report) -> Iterator[str]:
     yield f"Zero standard {', '.join(zeros)}." if zeros else none
     nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
     if nets:
-        yield f"{counted(len(nets), 'solvent blank')}, net {figure(min(nets), 3)} to {figure(max(nets), 3)}."
+        yield f"{counted(len(nets), 'solvent blank')}, net {_between(nets, 3)}."
     elif unjudged := sum(row.kind == "blank" and row.counted for row in sheet.rows):
         yield f"{counted(unjudged, 'solvent blank')}, without a calibration to judge by."
     else:

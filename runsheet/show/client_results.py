@@ -67,9 +67,34 @@ def results(sheet: Sheet) -> tuple[ClientResult, ...]:
 
 
 def coverage(lines: tuple[ClientResult, ...]) -> str:
-    """The k of every U with its confidence, as `k = 3.18, 95 %`; several apart from each other by "or"."""
-    told = {_k(line): None for line in lines if line.expanded is not None}
-    return " or ".join(told)
+    """The k of every U with its confidence, as `k = 3.18, 95 %`; of several the commonest, then who has others."""
+    having = _having(lines)
+    most = max(having, key=lambda k: len(having[k]), default="")
+    others = (f"{k} of {', '.join(_names(having[k], lines))}" for k in having if k != most)
+    return ", save ".join(filter(None, (most, "; ".join(others))))
+
+
+def one_coverage(lines: tuple[ClientResult, ...]) -> str:
+    """The k of every U where it is one, for the head of a column; else `k` alone."""
+    having = _having(lines)
+    return next(iter(having)) if len(having) == 1 else "k"
+
+
+def _having(lines: tuple[ClientResult, ...]) -> dict[str, list[ClientResult]]:
+    """The lines with a U, by their k."""
+    having: dict[str, list[ClientResult]] = {}
+    for line in lines:
+        if line.expanded is not None:
+            having.setdefault(_k(line), []).append(line)
+    return having
+
+
+def _names(some: list[ClientResult], lines: tuple[ClientResult, ...]) -> dict[str, None]:
+    """The samples of some lines, with the analyte where another line of the sample is none of them."""
+    whole = {line.sample for line in some} - {
+        line.sample for line in lines if line.expanded is not None and line not in some
+    }
+    return dict.fromkeys(line.sample if line.sample in whole else f"{line.sample} {line.analyte}" for line in some)
 
 
 def _k(line: ClientResult) -> str:

@@ -54,7 +54,7 @@ CASES = [
     ("Sample times and pH", "pH 1.8 to 6.5 in 2 of 2 samples; above 2: OF-2."),
     ("Sample times and pH", "Longest holding 2.0 of 28 days (OF-1)."),
     ("Weights and volumes", "3 rows of samples, duplicates and spikes (water): amount 940 to 1000 mL, extract 100 mL."),
-    ("Zero and blanks", "1 solvent blank, net 0.002 to 0.002. Re-zeroed: SB1."),
+    ("Zero and blanks", "1 solvent blank, net 0.002. Re-zeroed: SB1."),
     ("Standards left out", "S5 at 200 mg/L: flask not to the mark."),
     ("Second source", "ICV1 lot Q-2:"),
     ("Second source", "Standards' lots: Q-1."),

@@ -89,3 +89,11 @@ def test_a_log_without_an_entry_is_a_log() -> None:
     begun = list(corrections(Report(sheet, trail=Trail("whole"))))
     assert "The edit log has no entry of a person (log whole)." in begun
     assert "No edit log beside the document." not in begun
+
+
+def test_the_net_of_one_blank_is_no_span() -> None:
+    blank = row("SB", 0.5, kind="blank", at=at(60))
+    assert "1 solvent blank, net 0.5." in point("Zero and blanks", [A, blank])
+    assert "2 solvent blanks, net -0.499 to 0.5." in point(
+        "Zero and blanks", [A, blank, row("SB2", 0.001, kind="blank", at=at(61))]
+    )

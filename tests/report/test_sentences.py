@@ -119,3 +119,11 @@ def test_a_row_above_the_range_is_no_none_of_dilutions() -> None:
     report = made([row("A", 0.9, at=at(60))])
     told = " ".join(filter(None, dict(reviewer_points.POINTS)["Dilutions, raw readings"](report)))
     assert told.startswith("Above the range: A. No row is diluted.")
+
+
+@pytest.mark.parametrize(
+    ("name", "told"), [("photometer", "photometer, serial 7;"), ("red", "photometer red, serial 7;")]
+)
+def test_a_photometer_that_has_no_other_name_is_named_once(name: str, told: str) -> None:
+    instrument = {"name": name, "serial": "7", "reads": "absorbance"}
+    assert identity.measured_with(run([A], instrument=instrument)).startswith(told)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from runsheet import demo, evaluate, read
 from runsheet.show import client_results
-from tests.make import NOW, Table, at, row, run
+from tests.make import NOW, Table, at, row, run, standards
 
 if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
@@ -60,6 +60,19 @@ def test_a_chosen_k_has_no_confidence() -> None:
     (line,) = client_results.results(made(row("A", 0.25, at=at(60)), method={"uncertainty": {"coverage": 2}}))
     assert (line.coverage, line.confidence) == (2.0, None)
     assert client_results.coverage((line,)) == "k = 2"
+
+
+def test_of_several_ks_it_is_said_which_line_has_which() -> None:
+    """Under "k = a or k = b" a U could be of either confidence."""
+    curves = [{"id": name, "model": "line", "confidence": sure} for name, sure in (("C1", 0.95), ("C2", 0.99))]
+    both = [*standards(calibration="C1"), *standards(calibration="C2", name="T", first=30)]
+    rows = [row(name, 0.25, at=at(60), calibration=curve) for name, curve in (("A", "C2"), ("B", "C1"), ("C", "C1"))]
+    again = row("CT", 0.2, sample="C", silica_gel=True, at=at(61), calibration="C2")
+    lines = client_results.results(made(*rows, again, calibration=curves, standard=both))
+    told = "k = 5.84, 99 %, save k = 3.18, 95 % of B, C oil and grease"
+    assert client_results.coverage(lines[:3]) == "k = 3.18, 95 %, save k = 5.84, 99 % of A"
+    assert client_results.coverage(lines) == told
+    assert [client_results.one_coverage(each) for each in (lines, lines[1:3])] == ["k", "k = 3.18, 95 %"]
 
 
 def test_a_sample_without_a_result_has_its_line() -> None:
