@@ -145,6 +145,9 @@ def redo(context: Context) -> None:
 def _tell(context: Context, changed: Step | None, before: Run, done: str, nothing: str) -> None:
     """Say what a step changed, by the run as it was before it."""
     context.recompute()
+    if context.session.read_only:
+        context.say("read-only: nothing can be changed here")
+        return
     if changed is not None:
         _go_to(context, changed)
     context.say(f"{done}: {places.step(before, changed.edits)}" if changed else nothing)

@@ -35,6 +35,8 @@ SCREEN_ONLY = {
     "plan", "go_next", "take_next", "lines",
 }  # fmt: skip
 """Commands that need a cell, a list that is scrolled, a block that is pasted, or a proposal that is looked at."""
+OTHERWISE = {"go_next": "next", "add_reading": "add", "search": "row"}
+"""What does the same here, by its own name."""
 NO_ROW = {"insert_due", "repeat_held", "compare", "extracts", "new_batch", "jump"}
 """Commands of some panes that are about no row of theirs, or ask which."""
 OF_NEXT = {"reread", "dilute"}
@@ -264,6 +266,8 @@ class Linear(Cursor):
 
     def _why_not(self, name: str) -> str:
         if found := next(iter(self._named(name)), None):
+            if here := OTHERWISE.get(found.name):
+                return f"{name!r} is :{here} here"
             return f"{name!r} is for the screen only ({found.title}): runsheet FILE opens it"
         return f"no command {name!r} here; ? lists them"
 

@@ -258,3 +258,14 @@ def test_a_number_is_no_reason_on_a_form_either(name: str, tmp_path: Path) -> No
     assert day.prompt is not None
     assert day.prompt.trouble == "not accepted: a number is no reason"
     assert day.session.run == before
+
+
+@pytest.mark.parametrize("command", ["undo", "redo"])
+def test_a_run_that_is_only_looked_at_is_not_said_to_have_nothing_to_undo(command: str, day: Scripted) -> None:
+    day.run("void", "spilt")
+    day.session.store.close()
+    follower = store.read_only(day.session.path)
+    assert follower.found.run is not None
+    day.session = Session(ReadOnlyStore(follower, follower.found.run), day.session.path, lambda: NOW)
+    day.said.clear()
+    assert day.run(command).said == [READ_ONLY]

@@ -426,3 +426,10 @@ def test_a_row_that_was_read_again_diluted_is_offered_no_dilution(tmp_path: Path
     made = tmp_path / "diluted-again.toml"
     made.write_text(document([high | {"report": False, "reason": "read again as A-1"}, again]))
     assert "dilute" not in Line(made).say(":row A")[0]
+
+
+@pytest.mark.parametrize(
+    ("typed", "named"), [(":n", ":next"), (":a 0.1", ":add"), (":/", ":row"), (":go_next", ":next")]
+)
+def test_what_has_another_name_here_is_not_said_to_be_for_the_screen_only(typed: str, named: str, line: Line) -> None:
+    assert line.say(typed)[0].endswith(f"is {named} here; nothing changed")
