@@ -135,7 +135,7 @@ COMMANDS: tuple[Command, ...] = (
         "new_calibration",
         ("N",),
         "another:calibration",
-        "another calibration from these levels: other cell, lot, solvent",
+        "another calibration from the last one's levels: other cell, other lots",
     ),
     Command("lamp", ("K",), "another:setup_checks", "the lamp was off: another warm-up and its setup checks"),
     Command("cautions", ("C",), "looking:cautions", "cautions for the solvent, and what a result is not", ""),

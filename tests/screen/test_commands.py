@@ -12,7 +12,7 @@ from runsheet.run import edit
 from runsheet.run.disk import store
 from runsheet.screen.read_only import ReadOnlyStore
 from runsheet.screen.session import READ_ONLY, Session
-from tests.make import at, document, row
+from tests.make import at, document, row, standards
 from tests.screen.scripted import NOW, Scripted
 
 if TYPE_CHECKING:
@@ -269,3 +269,16 @@ def test_a_run_that_is_only_looked_at_is_not_said_to_have_nothing_to_undo(comman
     day.session = Session(ReadOnlyStore(follower, follower.found.run), day.session.path, lambda: NOW)
     day.said.clear()
     assert day.run(command).said == [READ_ONLY]
+
+
+def test_another_calibration_is_said_to_have_the_levels_it_has(tmp_path: Path) -> None:
+    """Those of the last one, whichever one's standard the cursor is on."""
+    both = [*standards(calibration="C1"), *standards([5, 50], calibration="C2", name="T", first=30)]
+    day = opened(tmp_path, document(calibration=[{"id": "C1"}, {"id": "C2"}], standard=both))
+    day.activate("standards")
+    day.go(0)
+    day.run("new_calibration", "", "", "")
+    made = [each.concentration for each in day.session.run.standard if each.calibration == "C3"]
+    assert made == [5, 50]
+    title = next(command.title for command in day.commands if command.name == "new_calibration")
+    assert title == "another calibration from the last one's levels: other cell, other lots"
