@@ -206,7 +206,7 @@ def test_a_report_is_written_over_another_file_only_when_a_person_says_so(water:
     Drive(water).run("W", name, typed("n"))
     assert out.read_text(encoding="utf-8") == "something else"
     Drive(water).run("W", name, typed("y"))
-    assert "TEST REPORT. DRAFT" in out.read_text(encoding="utf-8")
+    assert "Test report. Draft" in out.read_text(encoding="utf-8")
 
 
 def test_one_action_answers_all_findings_of_a_rule_where_that_is_said(soil: Path) -> None:
