@@ -17,15 +17,18 @@ if TYPE_CHECKING:
     from runsheet.run.edit import Edit
     from runsheet.run.model import Row, Run, Standard
 
-EXCHANGED = ("readings", "at", "struck", "struck_reason", "rezeroed", "as_left")
+EXCHANGED = ("readings", "at", "struck", "struck_reason")
 """What belongs to the reading and not to what was read."""
+OF_BLANKS = ("rezeroed", "as_left")
+"""What does between two blanks: nothing else is re-zeroed on."""
 
 
 def exchange(run: Run, array: str, one: int, other: int) -> list[Edit]:
     """The edits that give each of two rows, counted from 0, what was read as the other, with its time."""
     paths = [f"{array}[{at + 1}]" for at in (one, other)]
     edits = []
-    for name in EXCHANGED:
+    blanks = array == "queue" and all(run.queue[at].kind == "blank" for at in (one, other))
+    for name in (*EXCHANGED, *(OF_BLANKS if blanks else ())):
         first, second = (edit.value_at(run, f"{path}.{name}") for path in paths)
         if edit.typed(first) != edit.typed(second):
             edits += [_set(run, f"{paths[0]}.{name}", second), _set(run, f"{paths[1]}.{name}", first)]
