@@ -76,8 +76,8 @@ def row(session: Session, pane: PaneName, place: int, name: str) -> list[str]:
 def _queue_row(session: Session, found: RowResult) -> str:
     read = " ".join(map(str, found.row.readings)) or "not read"
     parts = [f"{found.id}: {read}", f"at {found.row.at:%H:%M}" if found.row.at else ""]
-    if result := columns.reported(found):
-        unit = "" if result.endswith("%") or found.void else found.unit or ""
+    if (result := columns.reported(found)) and not found.void:
+        unit = "" if result.endswith("%") else found.unit or ""
         parts.append(f"result {result} {unit}".strip())
     if found.expanded is not None and not found.void:
         parts.append(f"U {figure(found.expanded, 2)} (k = {figure(found.coverage, 3)})")

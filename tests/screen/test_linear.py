@@ -433,3 +433,9 @@ def test_a_row_that_was_read_again_diluted_is_offered_no_dilution(tmp_path: Path
 )
 def test_what_has_another_name_here_is_not_said_to_be_for_the_screen_only(typed: str, named: str, line: Line) -> None:
     assert line.say(typed)[0].endswith(f"is {named} here; nothing changed")
+
+
+def test_a_void_row_has_no_result(line: Line) -> None:
+    told = line.say("0.101", ":void bubble in the cell")
+    assert any(each.startswith("OS-08: 0.101, at ") and each.endswith(", void") for each in told)
+    assert not any("result void" in each for each in told)
