@@ -67,6 +67,11 @@ def _setup(sheet: Sheet) -> NextStep | None:
     return NextStep("setup", todo[0][0], f"warm up: {running.why}", then)
 
 
+def _places(sheet: Sheet) -> dict[str, int]:
+    """Where each standard stands, from 0."""
+    return {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+
+
 def _doing(result: CalibrationResult, x: float) -> str:
     """What is done with a standard: read, or on a direct-reading analyser blank, span, verify."""
     if not result.direct:
@@ -85,7 +90,7 @@ def _standards(sheet: Sheet) -> NextStep | None:
         )  # it is read to judge that calibration
     else:
         started = {result.id for result in sheet.calibrations}
-    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    place = _places(sheet)
     for result in sheet.calibrations:
         unread = [s for s in result.standards if s.used and s.y is None]
         if unread and result.id in started:
@@ -110,7 +115,11 @@ def _failed_curve(sheet: Sheet) -> NextStep | None:
         return None
     if any(f.rule == "calibration" and f.acted_on and result.id in f.rows for f in sheet.quality):
         return None
-    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    place = _places(sheet)
+    for other in sheet.calibrations:
+        unread = [s for s in other.standards if s.used and s.y is None]
+        if unread and other.calibration.cell_mm == result.calibration.cell_mm:  # another one is begun
+            return _read_standard(other, unread, place)
     words = f"calibration {result.id} fails: put it right, or N begins another"
     return NextStep("standards", place.get(_spoiler(sheet, result), 0), words, "; ".join(result.fails))
 
@@ -188,7 +197,7 @@ def _why_held(rows: list[RowResult]) -> str:
 
 def _unfinished(sheet: Sheet) -> NextStep | None:
     """A calibration that no row waits for is not finished either."""
-    place = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    place = _places(sheet)
     for result in (each for each in sheet.calibrations if each.state == "todo"):
         unread = [s for s in result.standards if s.used and s.y is None]
         if unread:
@@ -212,7 +221,7 @@ def to_be_seen_to(sheet: Sheet, pane: str, place: int) -> int | None:
         return place if row.signals and ((row.advice and row.reports) or failed) else None
     if pane != "standards":
         return None
-    places = {standard.id: at for at, standard in enumerate(sheet.run.standard)}
+    places = _places(sheet)
     for result in sheet.calibrations:
         mine = {s.standard.id for s in result.standards}
         if result.ready and sheet.run.standard[place].id in mine and (odd := _spoiler(sheet, result)):

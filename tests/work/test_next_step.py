@@ -112,6 +112,17 @@ def test_a_calibration_that_fails_comes_before_what_would_be_read_on_it() -> Non
     assert told([row("A")])[0] == "read A"
 
 
+def test_another_calibration_that_was_begun_is_read_before_rows_on_one_that_fails() -> None:
+    first = [each | {"calibration": "C1"} for each in standards(ys=[0.025, 0.0625, 0.125, 0.25, 0.9])]
+    more = [{"id": f"T{x}", "calibration": "C2", "concentration": x} for x in (10, 20)]
+    two = {"calibration": [{"id": "C1", "model": "line"}, {"id": "C2", "model": "line"}], "standard": [*first, *more]}
+    queue = [row("A", 0.2, at=at(40)), row("B")]
+    limits = {"calibration": {"r": 0.995}}
+    assert told(queue, **two, method=limits) == ("read standard T10, 10 mg/L", "2 to read for C2")
+    two["calibration"][1]["cell_mm"] = 50  # of another cell: no row would be read on it
+    assert told(queue, **two, method=limits)[0] == "calibration C1 fails: put it right, or N begins another"
+
+
 def test_next_points_at_the_standard_that_spoils_a_calibration() -> None:
     failing = {"standard": standards(ys=[0.025, 0.0625, 0.125, 0.25, 0.9]), "method": {"calibration": {"r": 0.995}}}
     step = next_step.next_step(evaluate(made([row("A")], **failing), NOW))
