@@ -66,7 +66,7 @@ def _side(value: float, limit: float) -> int:
 
 def passed(minutes: float) -> str:
     """Write minutes that have passed to a tenth, never more than have: 14.96 are not yet 15."""
-    return f"{math.floor(minutes * 10 + 1e-6) / 10:g}"
+    return f"{math.floor(minutes * 10 + 1e-6) / 10:.1f}".removesuffix(".0")
 
 
 def signal(value: float | None) -> str:

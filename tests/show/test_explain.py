@@ -132,7 +132,8 @@ def test_a_setup_check_without_a_source_is_given_none(method: Table, source: str
 
 
 @pytest.mark.parametrize(
-    ("minutes", "value", "state"), [(0.002, "0", "todo"), (14.996, "14.9", "todo"), (15, "15", "pass")]
+    ("minutes", "value", "state"),
+    [(0.002, "0", "todo"), (14.996, "14.9", "todo"), (15, "15", "pass"), (1234567.89, "1234567.8", "pass")],
 )
 def test_a_warm_up_is_told_in_minutes_that_have_passed(minutes: float, value: str, state: str) -> None:
     made = run(
