@@ -102,6 +102,11 @@ class CalibrationResult:
         object.__setattr__(self, "direct", self.calibration.model == "direct")
 
     @property
+    def zero_read(self) -> bool:
+        """Whether a used zero standard was read, so that the zero is a reading."""
+        return any(s.used and s.x == 0 and s.y is not None for s in self.standards)
+
+    @property
     def middle(self) -> float | None:
         """The middle of the range."""
         return None if self.low is None or self.high is None else (self.low + self.high) / 2

@@ -88,8 +88,7 @@ def _curve_facts(result: CalibrationResult, uncertainty: Uncertainty | None) -> 
 
 def _zero(result: CalibrationResult) -> str:
     """What the used zero standards read; without any there is no zero, and 0 is what is computed with."""
-    read = any(s.used and s.x == 0 and s.y is not None for s in result.standards)
-    return f"{result.zero:.6g} A" if read else "no zero standard is read and used: 0 A"
+    return f"{result.zero:.6g} A" if result.zero_read else "no zero standard is read and used: 0 A"
 
 
 def _coverage(result: CalibrationResult, uncertainty: Uncertainty | None) -> str:

@@ -86,14 +86,20 @@ def _between(values: list[float], digits: int = 4) -> str:
     return low if low == high else f"{low} to {high}"
 
 
+def _no_zero(sheet: Sheet) -> str:
+    """Why no zero differs from 0."""
+    if any(c.zero_read for c in sheet.calibrations):
+        return "The zero standard reads 0."
+    there = [s for c in sheet.calibrations for s in c.standards if s.x == 0]
+    if any(s.y is not None for s in there):
+        return "No zero standard is used."
+    return "No zero standard is read." if there else "No zero standard."
+
+
 def _blanks(report: Report) -> Iterator[str]:
     sheet = report.sheet
     zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero]
-    there = [s for c in sheet.calibrations for s in c.standards if s.x == 0]
-    read = [s.used for s in there if s.y is not None]
-    none = "No zero standard is used." if read else "No zero standard is read." if there else "No zero standard."
-    none = "The zero standard reads 0." if any(read) else none
-    yield f"Zero standard {', '.join(zeros)}." if zeros else none
+    yield f"Zero standard {', '.join(zeros)}." if zeros else _no_zero(sheet)
     nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
     if nets:
         yield f"{counted(len(nets), 'solvent blank')}, net {_between(nets, 3)}."

@@ -12,6 +12,7 @@ from runsheet.run import entry
 from runsheet.run.model import Batch, Calibration, Standard
 from runsheet.screen import forms
 from runsheet.screen.content import Content
+from runsheet.screen.read_only import READ_ONLY
 from runsheet.work import another
 from runsheet.work.another import Other
 
@@ -31,7 +32,7 @@ def calibration(context: Context) -> None:
     if not context.session.run.calibration:
         context.say("there is no calibration to begin another from: i in the standard table begins one")
     elif context.session.read_only:
-        context.say("read-only: nothing can be changed here")
+        context.say(READ_ONLY)
     else:
         _ask(context, Other())
 

@@ -13,6 +13,7 @@ from runsheet.run import edit
 from runsheet.run.model import Action
 from runsheet.screen import pages, panes
 from runsheet.screen.context import name_of, place_of
+from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings, places
 
@@ -146,7 +147,7 @@ def _tell(context: Context, changed: Step | None, before: Run, done: str, nothin
     """Say what a step changed, by the run as it was before it."""
     context.recompute()
     if context.session.read_only:
-        context.say("read-only: nothing can be changed here")
+        context.say(READ_ONLY)
         return
     if changed is not None:
         _go_to(context, changed)

@@ -18,6 +18,7 @@ from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.screen import questions
 from runsheet.screen.forms import Field, ask_field, offered
+from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import TypingLine
 from runsheet.show import places
 from runsheet.work import next_step, usual
@@ -69,7 +70,7 @@ class Editing:
         """Start an entry in the present cell; the first character typed takes the place of a proposed one."""
         bench = self.bench
         if bench.session.read_only:
-            bench.say("read-only: nothing can be changed here")
+            bench.say(READ_ONLY)
         elif self.field is None or bench.item is None:
             bench.say("this cell is calculated: = says how")
         elif not self._offered(text):

@@ -12,6 +12,7 @@ from runsheet.exits import Refusal
 from runsheet.report.issuing import Asked
 from runsheet.review import issue as issues
 from runsheet.run.disk import files
+from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import agreed
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def issue(context: Context) -> None:
     """Ask who issues the report, and issue it under its number."""
     session = context.session
     if session.read_only:
-        context.say("read-only: nothing can be changed here")
+        context.say(READ_ONLY)
         return
     session.look_at_log()
     why = _refused(context, not_reviewed=False)

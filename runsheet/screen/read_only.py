@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from runsheet.run.model import Run
 
 
+READ_ONLY = "read-only: nothing can be changed here"
+
+
 class ReadOnlyStore:
     """What the bench needs of a store, for a run nobody writes from here."""
 
@@ -58,7 +61,7 @@ class ReadOnlyStore:
 
     def accept(self, *_: object, **__: object) -> NoReturn:
         """Refuse."""
-        raise EditError(Problem("", "read-only: nothing can be changed here"))
+        raise EditError(Problem("", READ_ONLY))
 
     def begin(self, _now: datetime) -> None:
         """Begin nothing: no log of ours is written."""

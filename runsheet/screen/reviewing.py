@@ -17,6 +17,7 @@ from runsheet.run.model import Review, Row
 from runsheet.screen import pages
 from runsheet.screen.content import Content
 from runsheet.screen.context import Leave
+from runsheet.screen.read_only import READ_ONLY
 
 if TYPE_CHECKING:
     from typing import Any
@@ -36,7 +37,7 @@ SHORT = 16
 def review(context: Context) -> None:
     """Ask who reviews and begin the walk, or go on with it."""
     if context.session.read_only:
-        context.say("read-only: nothing can be changed here")
+        context.say(READ_ONLY)
     else:
         context.ask("Reviewer, name:", lambda name: _begin(context, name.strip()), words=True)
 

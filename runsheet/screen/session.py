@@ -20,7 +20,7 @@ from runsheet.review.trail import NO_TRAIL
 from runsheet.run import edit, entry
 from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
-from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
 from runsheet.show import places
 from runsheet.work import limit_source, moves, new_row
 
@@ -45,7 +45,6 @@ if TYPE_CHECKING:
 
 AT_ONCE = 100
 """Documents of earlier runs read without being asked: more are read when a person says so."""
-READ_ONLY = "read-only: nothing can be changed here"
 ABOUT = 60
 """Rows before and after the cursor that are: more than a screen, and than an interval."""
 

@@ -83,7 +83,7 @@ def cell(bench: Bench) -> str:
 
 
 def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
-    if row.advice and row.row.report is not False and column.key in ("readings", "reported", "flags"):
+    if row.advice and row.reports and column.key in ("readings", "reported", "flags"):
         offered = offer_words(row, bench.session.dilution_offered(row))
         return f"{row.id} is above the range: d reads it again diluted {offered}"
     if row.row.struck and column.key == "readings":

@@ -198,7 +198,7 @@ def _around(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> I
                 value = as_left(event, sheet.run.instrument.reads)
             if kind == "blank" and event.calibration is not None and event.calibration.direct:
                 unit = "mg/L"
-            why = "re-zeroed" if rezeroed and good else "" if good else _verdict(by_row.get(event.id, []), kind)[1]
+            why = ("re-zeroed" if rezeroed else "") if good else _verdict(by_row.get(event.id, []), kind)[1]
             lot = event.row.lot or ""
             yield Support(side, f"{WORDS[kind]} {side}", (event.id,), value, unit, "pass" if good else "fail", why, lot)
 

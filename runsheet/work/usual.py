@@ -42,7 +42,6 @@ MOST_ABSORBANCE = 3.0
 """From here on a number is no absorbance a bench photometer shows, and below it hardly a transmittance in percent."""
 LEAST_ABSORBANCE = -0.05
 """Below this no clean solvent reads, unless the zero was taken on something else."""
-READ_IN = {"absorbance": "A", "transmittance": "%T"}
 MOST_EDITS = 500
 MEASURED = ("amount", "extract_ml", "added_mg", "expected", "full_g", "empty_g", "wet_g", "dry_g", "dish_g")
 """Fields of a row that are much the same in all rows of a kind."""
@@ -137,9 +136,8 @@ def _reading(run: Run, row: Setup | Standard | Row, new: Sequence[Number]) -> st
         if finer is not None and not any(taken):  # once taken, it is the step that is not the display's
             return f"{finer} has more digits than a display in steps of {step}: is one too many? (F has the step)"
     for each in map(float, new):
-        if not isinstance(row, Setup) and _below_zero(each, reads):
-            what = "above a clear beam: is it a digit" if reads == "transmittance" else "below zero: is it the sign"
-            return f"{each:g} {READ_IN[reads]} is far {what}, or the zero?"
+        if not isinstance(row, Setup) and (why := _below_zero(each, reads)):
+            return why
         if reads == "transmittance" and lowest < each < MOST_ABSORBANCE:
             return f"{each:g} %T is {absorbance(each):.2f} A: is it an absorbance?"
         if reads == "absorbance" and MOST_ABSORBANCE <= each <= 110:
@@ -152,10 +150,13 @@ def _finer(value: Number, step: Number | None) -> bool:
     return bool(step) and Decimal(str(value)) % Decimal(str(step)) != 0
 
 
-def _below_zero(value: float, reads: str) -> bool:
-    if reads == "transmittance":
-        return value > 0 and absorbance(value) < LEAST_ABSORBANCE
-    return reads == "absorbance" and value < LEAST_ABSORBANCE
+def _below_zero(value: float, reads: str) -> str:
+    """Why a reading is far from what clean solvent reads, on its other side, or nothing."""
+    if reads == "transmittance" and value > 0 and absorbance(value) < LEAST_ABSORBANCE:
+        return f"{value:g} %T is far above a clear beam: is it a digit, or the zero?"
+    if reads == "absorbance" and value < LEAST_ABSORBANCE:
+        return f"{value:g} A is far below zero: is it the sign, or the zero?"
+    return ""
 
 
 def _dilution(value: Number, steps: Sequence[Number]) -> str:

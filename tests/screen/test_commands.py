@@ -10,8 +10,8 @@ import pytest
 
 from runsheet.run import edit
 from runsheet.run.disk import store
-from runsheet.screen.read_only import ReadOnlyStore
-from runsheet.screen.session import READ_ONLY, Session
+from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
+from runsheet.screen.session import Session
 from tests.make import at, document, row, standards
 from tests.screen.scripted import NOW, Scripted
 

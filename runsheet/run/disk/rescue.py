@@ -151,13 +151,13 @@ def set_aside(disk: Disk) -> None:
 
 def any_there() -> bool:
     """Whether there is a rescue of any run."""
-    return any(True for place in state.places() for _ in _in(place))
+    return any(True for _ in _all())
 
 
 def by_name() -> dict[str, list[Path]]:
     """The rescues there are, by what `state.plain` makes of the name of the document each was begun for."""
     found: dict[str, list[Path]] = {}
-    for path in (place / name for place in state.places() for name in _in(place)):
+    for path in _all():
         found.setdefault(path.name.rsplit("-", 2)[0], []).append(path)
     return found
 
@@ -234,10 +234,14 @@ def _begun(whole: bytes) -> str:
 
 
 def _matching(key: str, here: str) -> Iterator[Path]:
-    for place in state.places():
-        for name in _in(place):
-            if name.endswith(f"-{here}{ENDING}") or (key and f"-{key}-" in name):
-                yield place / name
+    for path in _all():
+        if path.name.endswith(f"-{here}{ENDING}") or (key and f"-{key}-" in path.name):
+            yield path
+
+
+def _all() -> Iterator[Path]:
+    """Every rescue of any run."""
+    return (place / name for place in state.places() for name in _in(place))
 
 
 def _in(place: Path) -> list[str]:
