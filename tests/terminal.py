@@ -34,6 +34,7 @@ KEYS = {
     "f4": "\x1bOS",
     "enter": "\r",
     "escape": "\x1b",
+    "tab": "\t",
     "up": "\x1b[A",
     "down": "\x1b[B",
     "right": "\x1b[C",

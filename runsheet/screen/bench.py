@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from textual.containers import Container, Vertical
 from textual.message import Message
 
-from runsheet.screen import keys, keystrokes, moving, panes, pasting, questions, scanning
+from runsheet.screen import escape, keys, keystrokes, moving, panes, pasting, questions, scanning
 from runsheet.screen.canvas import CanvasScreen
 from runsheet.screen.content import Content
 from runsheet.screen.context import Leave, Prompt, commit
@@ -352,8 +352,10 @@ class Bench(CanvasScreen, inherit_bindings=False):
         """Take a key, unless it may be part of a scan: then it waits until that is known."""
         event.stop()
         event.prevent_default()
-        if event.key.startswith("alt+"):  # of a letter it is not the letter's command
-            return
+        for key in escape.apart(event, idle=self.idle):
+            self._key(key)
+
+    def _key(self, event: events.Key) -> None:
         if self._burst.second_end(event):
             return
         if self._burst.begins(event):

@@ -20,7 +20,9 @@ assert sys.platform != "win32"  # noqa: S101 - nothing here is loaded there
 
 import termios  # noqa: E402
 
-from textual.drivers.linux_driver import LinuxDriver  # noqa: E402
+from textual.drivers import linux_driver  # noqa: E402
+
+from runsheet.screen.escape import Reader  # noqa: E402
 
 if TYPE_CHECKING:
     from textual.app import App
@@ -32,7 +34,10 @@ BELOW = "\x1b[999;1H\r\n"
 HIDE_CURSOR = "\x1b[?25l"
 
 
-class SuspendingDriver(LinuxDriver):
+linux_driver.XTermParser = Reader  # type: ignore[attr-defined]
+
+
+class SuspendingDriver(linux_driver.LinuxDriver):
     """Textual's driver for POSIX terminals, suspended and resumed as a whole."""
 
     cursor = HIDE_CURSOR

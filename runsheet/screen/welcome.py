@@ -19,6 +19,7 @@ from runsheet.methods import laboratory
 from runsheet.run.disk import files, state, store
 from runsheet.screen.canvas import Canvas, CanvasScreen, Line, clipped
 from runsheet.screen.content import Content
+from runsheet.screen.escape import apart
 from runsheet.screen.page import Page
 from runsheet.screen.typing_line import TypingLine
 from runsheet.work import new_run
@@ -152,8 +153,11 @@ class Welcome(CanvasScreen, inherit_bindings=False):
         """Send a key to the question where there is one, else to the list."""
         event.stop()
         event.prevent_default()
+        for key in apart(event, idle=not self.query_one(Asked).label):
+            self._key(key.key, key.character)
+
+    def _key(self, name: str, character: str | None) -> None:
         page, asked = self.query_one(Page), self.query_one(Asked)
-        name, character = event.key, event.character
         if not asked.label:
             if name == "escape" or (name == "q" and not (page.content and page.content.filter.text)):
                 self._leave(None)

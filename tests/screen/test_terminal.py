@@ -174,15 +174,3 @@ def test_the_comma_of_a_keypad_is_a_comma(water: Path, terminals: list[Terminal]
     terminal.send("q")
     assert terminal.exit_code() == 0
     assert readings(water) == [Decimal("0.112")]
-
-
-def test_alt_and_a_letter_is_not_the_letter_s_command(water: Path, terminals: list[Terminal]) -> None:
-    terminal = opened(water, terminals)
-    before = water.read_bytes()
-    for key in (b"\x1bq", b"\x1br", b"\x1bU", b"\x1bi"):
-        terminal.send(key)
-        terminal.settle(0.2)
-    assert not terminal.ended
-    assert "NEXT insert" in terminal.text()
-    assert "Insert a row" not in terminal.text()
-    assert water.read_bytes() == before

@@ -54,11 +54,16 @@ class Typist:
         return run
 
     def keys(self, *keys: str) -> None:
-        """Press keys at a pace; after Escape until it is answered, for with the next key it would be another one."""
+        """Press keys at a pace."""
         for key in keys:
             self.terminal.send(key)
-            if self.terminal.pump(3.0 if key == "escape" else 0.3):
+            if self.terminal.pump(0.3):
                 self.terminal.settle(0.08, 1.0)
+
+    def asked(self, *keys: str) -> None:
+        """Press keys at whose end something unusual is asked about."""
+        self.keys(*keys)
+        self.terminal.wait("nusual: ")
 
     def typed(self, text: str) -> None:
         self.keys(text, "enter")
@@ -187,7 +192,7 @@ def water(folder: Path) -> dict[str, Any]:
         day.goes_to("W-1")
         day.keys(HOME, "0")  # a digit on a name
         day.scan("v8-2")  # a bottle of no row
-        day.keys("tab", "tab", *"0.1", "enter")  # a reading among the amounts: asked about
+        day.asked("tab", "tab", *"0.1", "enter")  # a reading among the amounts
         day.keys("escape", "escape")
         day.rows(absorbance, stop="W-1")
         day.reads("W-1", "0.112")
@@ -243,12 +248,12 @@ def soil(folder: Path) -> dict[str, Any]:
         )
         day.rows(transmittance, stop="G-1")
         day.goes_to("G-1")
-        day.typed("0.245")  # an absorbance typed to a photometer that reads %T: asked about
+        day.asked("0.245", "enter")  # an absorbance typed to a photometer that reads %T
         day.keys("escape", "\x15")
         day.value("G-1", "56.9")
         day.goes_to("G-2")
         day.keys("d")
-        day.typed("7")  # a dilution of no house: asked about
+        day.asked("7", "enter")  # a dilution of no house
         day.keys("\x15")
         day.typed("5")
         day.reads("G-2", "71.3")

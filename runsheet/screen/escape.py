@@ -1,0 +1,41 @@
+"""Escape and the key after it, which a slow line brings together, told apart.
+
+Owns: what Textual's reader makes of both, and what a screen makes of that. Invariant: an Escape that was pressed is
+never lost with the next key, so that Enter after it takes what it should have left.
+
+A terminal sends Alt and a key as Escape and the key. Textual takes both for one when they come within its delay: of a
+letter it makes an Alt key, of a digit a currency sign, of Enter and of all other keys the key without the Escape. Two
+private names of it are touched: `XTermParser._sequence_to_key_events` and `_ansi_sequences.ANSI_SEQUENCES_KEYS`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual import _ansi_sequences, events
+from textual._xterm_parser import XTermParser
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+ALT = "alt+"
+for _key in "0123456789-fb":  # signs of another keyboard, and words to go by, which are made of two keys
+    _ansi_sequences.ANSI_SEQUENCES_KEYS.pop(f"\x1b{_key}", None)  # type: ignore[attr-defined]
+
+
+class Reader(XTermParser):
+    """Textual's reader of keys, which names each key that came with Escape."""
+
+    def _sequence_to_key_events(self, sequence: str, alt: bool = False) -> Iterable[events.Key]:  # noqa: FBT001, FBT002
+        for event in super()._sequence_to_key_events(sequence):
+            yield events.Key(f"{ALT}{event.key}", event.character) if alt else event
+
+
+def apart(event: events.Key, *, idle: bool) -> list[events.Key]:
+    """The keys one is made of: Escape first, where it has something to leave; a letter with Alt is no command."""
+    if not event.key.startswith(ALT):
+        return [event]
+    key = events.Key(event.key.removeprefix(ALT), event.character)
+    if not idle:
+        return [events.Key("escape", "\x1b"), key]
+    return [] if (event.character or "").isalpha() else [key]
