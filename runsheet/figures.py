@@ -44,7 +44,9 @@ def against(value: float, limit: float, form: str, limit_form: str = ".6g") -> t
 
 def _longer(value: float, form: str, more: int) -> str:
     sign, _, rest = form.partition(".")
-    return f"{value:{sign}.{int(rest[:-1]) + more}{rest[-1]}}"
+    digits, kind = int(rest[:-1]) + more, rest[-1]
+    text = f"{value:{sign}.{digits}{kind}}"
+    return text if "e" not in text else f"{'+' if sign and value >= 0 else ''}{figure(value, digits)}"
 
 
 def beside(value: float | None, limits: Iterable[float | None], digits: int = 4) -> str:

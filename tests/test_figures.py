@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import runsheet
 from runsheet.figures import against, beside, csv_line, some, unrunnable
 
 RUN = "=1+cmd|' /C calc'!A0"
@@ -86,6 +89,8 @@ def test_any_line_reads_back(values: list[Any]) -> None:
         (14.7, 15, ".0f", ".6g", ("14.7", "15")),
         (0.12360, 0.12351, ".3g", ".3g", ("0.1236", "0.1235")),
         (5, 5, ".1f", ".6g", ("5.0", "5")),
+        (12345678.0, 12345679, ".4g", ".4g", ("12345678", "12345679")),
+        (12345.0, 20000, "+.4g", ".4g", ("+12345", "20000")),
     ],
 )
 def test_a_figure_beside_the_limit_it_is_beyond_is_seen_to_be(
@@ -115,3 +120,10 @@ def test_a_figure_in_a_table_is_seen_on_its_side_of_each_limit(
 )
 def test_of_names_that_are_not_all_given_the_others_are_counted(most: int, told: str) -> None:
     assert some(["A", "B", "C"], most, ", ") == told
+
+
+def test_no_sentence_writes_a_figure_with_an_exponent_of_its_own() -> None:
+    """`.4g` makes 1e+04 of 10000, and 20 of 20.001 beside a limit of 20: figures have their words in one place."""
+    source = Path(runsheet.__file__).parent
+    others = {path for path in source.rglob("*.py") if re.search(r":\.[0-9]g\}", path.read_text(encoding="utf-8"))}
+    assert others == {source / "work" / "new_run.py"}  # which rounds a number that is written to the document

@@ -10,7 +10,7 @@ import csv as csv_
 import io
 from typing import TYPE_CHECKING, Any
 
-from runsheet.figures import counted, minute, unrunnable
+from runsheet.figures import counted, figure, minute, unrunnable
 from runsheet.history import audit as audits
 from runsheet.report.blocks import Heading, Items, Paragraph, Table
 from runsheet.review.cases import KINDS
@@ -94,7 +94,7 @@ def _same(same: Same) -> str:
 
 def group_cells(group: Group) -> tuple[str, ...]:
     """A group as its cells: counts, and a rate where there are enough."""
-    rate = f"{100 * group.cases / group.readings:.2g}" if group.cases >= FEW and group.readings else "few"
+    rate = figure(100 * group.cases / group.readings, 2) if group.cases >= FEW and group.readings else "few"
     runs = f"{group.runs} of {group.of_runs}"
     return (group.by, group.name, KINDS[group.kind].words, str(group.cases), runs, str(group.readings), rate)
 

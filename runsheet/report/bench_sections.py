@@ -88,7 +88,7 @@ def _curve_facts(result: CalibrationResult, uncertainty: Uncertainty | None) -> 
 
 def _zero(result: CalibrationResult) -> str:
     """What the used zero standards read; without any there is no zero, and 0 is what is computed with."""
-    return f"{result.zero:.6g} A" if result.zero_read else "no zero standard is read and used: 0 A"
+    return f"{figures.figure(result.zero, 6)} A" if result.zero_read else "no zero standard is read and used: 0 A"
 
 
 def _coverage(result: CalibrationResult, uncertainty: Uncertainty | None) -> str:
@@ -97,8 +97,10 @@ def _coverage(result: CalibrationResult, uncertainty: Uncertainty | None) -> str
     if k is None:
         return "none: nothing is fitted, or no degree of freedom is left"
     if uncertainty is not None and uncertainty.coverage is not None:
-        return f"{k:.3g}, chosen in the method"
-    return f"{k:.3g}, " + ("usual where nothing is fitted" if result.direct else "two-sided t at the confidence")
+        return f"{figures.figure(k, 3)}, chosen in the method"
+    return f"{figures.figure(k, 3)}, " + (
+        "usual where nothing is fitted" if result.direct else "two-sided t at the confidence"
+    )
 
 
 NAMES = ("Critical value", "Detection limit", "Quantification limit")
@@ -118,7 +120,7 @@ def _din(result: CalibrationResult) -> Iterator[tuple[str, str]]:
         yield f"{name} (DIN 32645)", said
     yield (
         "DIN 32645 at",
-        f"alpha = beta = {risk:.3g}, one-sided; quantification two-sided, k = {DIN_K}; m = 1 reading",
+        f"alpha = beta = {figures.figure(risk, 3)}, one-sided; quantification two-sided, k = {DIN_K}; m = 1 reading",
     )
 
 

@@ -9,6 +9,8 @@ import html
 import math
 from typing import TYPE_CHECKING
 
+from runsheet.figures import figure
+
 if TYPE_CHECKING:
     from runsheet.show.plot import Plot
 
@@ -70,7 +72,7 @@ def _axes(plot: Plot, xs: tuple[float, float], ys: tuple[float, float]) -> str:
         parts += [_line((x, floor), (x, floor + 3)), _text(x, floor + 14, plot.x_label(value, 6), "middle")]
     for value in ticks(*ys):
         y = floor - (value - ys[0]) / (ys[1] - ys[0]) * (floor - 12)
-        parts += [_line((LEFT - 3, y), (LEFT, y)), _text(LEFT - 6, y + 4, f"{value:.6g}", "end")]
+        parts += [_line((LEFT - 3, y), (LEFT, y)), _text(LEFT - 6, y + 4, figure(value, 6), "end")]
     parts.append(_text((LEFT + right) / 2, HEIGHT - 6, plot.x_title, "middle"))
     parts.append(f'<g transform="rotate(-90 12 {floor / 2})">{_text(12, floor / 2, plot.y_title, "middle")}</g>')
     return "\n".join(parts)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute import calibration
 from runsheet.compute.limits import letters
-from runsheet.figures import when
+from runsheet.figures import figure, when
 from runsheet.run.kinds import CLIENTS, WORDS
 from runsheet.run.model import Sample
 
@@ -99,7 +99,7 @@ def _names(some: list[ClientResult], lines: tuple[ClientResult, ...]) -> dict[st
 
 def _k(line: ClientResult) -> str:
     sure = "" if line.confidence is None else f", {line.confidence * 100:g} %"
-    return f"k = {line.coverage:.3g}{sure}" if line.coverage is not None else "k not known"
+    return f"k = {figure(line.coverage, 3)}{sure}" if line.coverage is not None else "k not known"
 
 
 def _of(name: str, rows: list[RowResult], sheet: Sheet) -> Iterator[ClientResult]:

@@ -191,7 +191,7 @@ def _far(value: float, usual: float) -> bool:
 
 
 def _times(value: float, usual: float) -> str:
-    return f"{value / usual:.3g} times" if value > usual else f"1/{usual / value:.3g} of"
+    return f"{figure(value / usual, 3)} times" if value > usual else f"1/{figure(usual / value, 3)} of"
 
 
 def _level(run: Run, place: int, readings: tuple[Number, ...]) -> str:

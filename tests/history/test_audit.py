@@ -172,6 +172,7 @@ def test_counts_stand_beside_rates_and_few_cases_have_none(tmp_path: Path) -> No
         ("B", "1", True),
     ]
     assert unread == []
+    assert told.group_cells(by["analyst", "M. Tarn"]._replace(cases=5, readings=5))[-1] == "100"
 
 
 @pytest.mark.parametrize("form", ["text", "markdown", "html", "csv", "json"])

@@ -304,7 +304,7 @@ def test_a_standard_left_out_and_taken_back_moves_no_result_without_a_reason(wat
 
 # --- usual or not ---------------------------------------------------------------------------------------------------
 
-UNUSUAL = "Unusual: 0.112 is 1/8.93e+03 of the nominal 1000."
+UNUSUAL = "Unusual: 0.112 is 1/8929 of the nominal 1000."
 
 
 def test_a_reading_typed_into_the_column_of_amounts_is_asked_about_once(water: Path) -> None:

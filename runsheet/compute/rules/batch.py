@@ -17,7 +17,7 @@ from runsheet.compute.comparison import rpd, same_basis
 from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import FRACTION_WORDS, plain_lot
-from runsheet.figures import against, counted
+from runsheet.figures import against, beside, counted, figure
 from runsheet.run.kinds import BLANKABLE, CONTROLS, JOURNEY_BLANKS, PAIRS, SOLVENT_STANDARDS, SPIKES, spoken
 
 if TYPE_CHECKING:
@@ -78,6 +78,11 @@ def method_blank(run: Computed) -> Iterator[Finding]:
         yield run.bearing(_method_blank(row, run), partial(run.reach.with_flag, "B", row))
 
 
+def _not_below(row: RowResult) -> str:
+    result, limit = beside(row.result, (row.reporting,)), figure(row.reporting)
+    return f"{result} {row.unit} is not below the reporting limit {limit}"
+
+
 def _method_blank(row: RowResult, run: Computed) -> Finding:
     unit = row.unit or ""
     made = Finding("method-blank", (row.id,), row.result, None, row.reporting, "pass", "", unit, read_at=row.row.at)
@@ -90,7 +95,7 @@ def _method_blank(row: RowResult, run: Computed) -> Finding:
         return made._replace(state="warn", why=why)
     if row.reporting is None or below(row.result, row.reporting):
         return made
-    why = f"{row.result:.4g} {row.unit} is not below the reporting limit {row.reporting:.4g}"
+    why = _not_below(row)
     samples = [
         other for other in run.group(row) if other.kind == "sample" and other.is_reported and other.unit == row.unit
     ]
@@ -271,7 +276,7 @@ def field_blank(run: Computed) -> Iterator[Finding]:
     """A blank that made the samples' journey is below its reporting limit."""
     for row in run.of_kind(*JOURNEY_BLANKS):
         if row.result is not None and row.reporting is not None and not below(row.result, row.reporting):
-            why = f"{row.result:.4g} {row.unit} is not below the reporting limit {row.reporting:.4g}"
+            why = _not_below(row)
             yield Finding(
                 "field-blank", (row.id,), row.result, None, row.reporting, "warn", why, row.unit or "",
                 read_at=row.row.at,

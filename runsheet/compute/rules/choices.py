@@ -13,6 +13,7 @@ from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.batch import agreement
 from runsheet.compute.rules.events import blank_verdict
+from runsheet.figures import against
 from runsheet.run.kinds import CHECK_STANDARDS, CONTROLS, REPEATED, SPIKES, VERIFYING
 
 if TYPE_CHECKING:
@@ -112,5 +113,6 @@ def result_chosen(run: Computed) -> Iterator[Finding]:
         finding = agreement("result-chosen", each, kept, optional(run.limits(each.fraction).duplicate_rpd_percent))
         if finding.state == "fail":
             word = "void" if row.void else "superseded"
-            why = f"the {word} reading gives {each.result:.4g}, the reported one {kept.result:.4g} {kept.unit or ''}"
+            gives, reported = against(each.result, kept.result, ".4g", ".4g")
+            why = f"the {word} reading gives {gives}, the reported one {reported} {kept.unit or ''}"
             yield finding._replace(rows=(row.id, kept.id), state="warn", why=why.strip())

@@ -17,7 +17,7 @@ from runsheet.compute.readings import as_left
 from runsheet.compute.results import Finding
 from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import plain_lot
-from runsheet.figures import against, some
+from runsheet.figures import against, figure, some
 from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, spoken
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def blank_verdict(row: RowResult, run: Computed) -> Finding:
     if row.net is None:
         return made._replace(state="fail", why="no calibration to judge it by", affects=affects)
     off, most = against(row.net, limit or 0, "+.4g")
-    why = f"found off by {off}, limit {most}{_holds(row, run)}{_after_it(row, run)}"
+    why = f"found off by {off}, limit {most}{_holds(row, run)}{_after_it(row, run, limit or 0)}"
     return made._replace(state="fail", why=why, affects=affects)
 
 
@@ -85,18 +85,18 @@ def _holds(row: RowResult, run: Computed) -> str:
     return f": the rows {sides} it are held" if sides else ""
 
 
-def _after_it(row: RowResult, run: Computed) -> str:
+def _after_it(row: RowResult, run: Computed, limit: float) -> str:
     """How a blank found off was left, and what is subtracted after it."""
     if not any(other is row for other in run.read):  # a void one: nothing is subtracted for it
         return ""
     if row.row.rezeroed:
         left = as_left(row, run.run.instrument.reads)
-        return "" if row.left_good else f"; left at {left:.4g} after re-zeroing"
+        return "" if row.left_good else f"; left at {against(left, limit, '.4g')[0]} after re-zeroing"
     curve = row.calibration.calibration if row.calibration else None
     if curve is None or row.calibration is None or (curve.drift or "last") != "last":
         return "; not re-zeroed"
     subtracted = as_left(row, None) - (0 if (curve.zero_standard or "subtract") == "subtract" else row.calibration.zero)
-    return f"; not re-zeroed, {subtracted:.4g} is subtracted after it"
+    return f"; not re-zeroed, {figure(subtracted)} is subtracted after it"
 
 
 def check(run: Computed) -> Iterator[Finding]:

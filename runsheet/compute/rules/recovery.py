@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most, inside, pair
 from runsheet.compute.results import Finding
-from runsheet.figures import against
+from runsheet.figures import against, figure
 from runsheet.run.kinds import SPIKES
 
 if TYPE_CHECKING:
@@ -115,5 +115,5 @@ def _too_small(row: RowResult) -> str:
     added = float(row.row.added_mg) / amounts.mass_factor
     if at_most(parent.result, BIG_PARENT * added):
         return ""
-    more = f"{parent.id} holds more than {BIG_PARENT} times what was added ({added:.3g} {row.unit})"
+    more = f"{parent.id} holds more than {BIG_PARENT} times what was added ({figure(added, 3)} {row.unit})"
     return f"{more}, spike too small: recovery not judged"

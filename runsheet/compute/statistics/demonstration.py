@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most, finite, inside
 from runsheet.compute.statistics.control_charts import mean_and_s
-from runsheet.figures import counted
+from runsheet.figures import beside, counted, figure
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -75,9 +75,11 @@ def judge(recoveries: Iterable[float | None], criteria: Criteria = INTERIM_8000D
 
 
 def _failures(mean: float, s: float, criteria: Criteria) -> Iterator[str]:
-    if not inside(mean, criteria.mean_low, criteria.mean_high):
-        yield f"the mean recovery is {mean:.4g} %, limits {criteria.mean_low:g}-{criteria.mean_high:g} %"
+    low, high = criteria.mean_low, criteria.mean_high
+    if not inside(mean, low, high):
+        yield f"the mean recovery is {beside(mean, (low, high))} %, limits {low:g}-{high:g} %"
     if criteria.s is not None and not at_most(s, criteria.s):
-        yield f"s is {s:.3g} %, at most {criteria.s:g} %"
+        yield f"s is {beside(s, (criteria.s,), 3)} %, at most {criteria.s:g} %"
     if criteria.rsd is not None and not at_most(100 * s, criteria.rsd * mean):  # a mean of 0 has no RSD to divide by
-        yield f"s is {s:.3g} % at a mean of {mean:.4g} %, at most {criteria.rsd:g} % of it"
+        off = beside(s, (criteria.rsd * mean / 100,), 3)
+        yield f"s is {off} % at a mean of {figure(mean)} %, at most {criteria.rsd:g} % of it"

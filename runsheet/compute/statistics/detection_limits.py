@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 from runsheet.compute.compare import at_most, finite
 from runsheet.compute.statistics.control_charts import mean_and_s
 from runsheet.compute.statistics.student_t import one_sided
+from runsheet.figures import against
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -173,7 +174,8 @@ def _other_level(spiked: float | None, level: float | None) -> str:
         return "its spiked concentration is not known"
     if at_most(abs(spiked - level), SAME_LEVEL * max(spiked, level)):
         return ""
-    return f"spiked to {spiked:.4g}, the latest to {level:.4g}: one level counts"
+    one, latest = against(spiked, level, ".4g", ".4g")
+    return f"spiked to {one}, the latest to {latest}: one level counts"
 
 
 def positive(value: float | None) -> float | None:

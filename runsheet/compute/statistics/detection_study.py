@@ -29,6 +29,7 @@ from runsheet.compute.statistics.detection_limits import (
     months_on,
     positive,
 )
+from runsheet.figures import beside
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -144,7 +145,7 @@ def _advice(
     spikes: Part, blanks: Part, level: float | None, estimate: float | None, verified_at: datetime | None
 ) -> Iterable[str]:
     if level is not None and estimate is not None and not inside(times := level / estimate, 2, 10):
-        yield f"spiked to {times:.3g} times the limit: 2 to 10 times is typical"
+        yield f"spiked to {beside(times, (2, 10), 3)} times the limit: 2 to 10 times is typical"
     if spikes.n > 1 and spikes.s == 0:
         yield "the spikes' results are all equal: rounded too coarsely for a study"
     if verified_at is not None:
@@ -176,7 +177,7 @@ def _verification(existing: float, verified: float | None, blanks: Part, *, comp
     if ratio is None or not complete:
         return Verification(existing, verified, ratio, count, above, None, f"not complete; {shares}")
     near = inside(ratio, 0.5, 2.0)
-    words = f"{ratio:.4g} times the existing limit, 0.5 to 2.0 allowed; {shares}"
+    words = f"{beside(ratio, (0.5, 2.0))} times the existing limit, 0.5 to 2.0 allowed; {shares}"
     verdict = "it may be kept" if near and few else "it may not be kept: the new one replaces it"
     return Verification(existing, verified, ratio, count, above, near and few, f"{verdict}; {words}")
 

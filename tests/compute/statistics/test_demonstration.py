@@ -111,3 +111,15 @@ def test_no_recoveries_raise(recoveries: list[float | None]) -> None:
     made = judge(recoveries)
     assert isinstance(made, Demonstration)
     assert (made.passes is None) == bool(made.missing)
+
+
+@pytest.mark.parametrize(
+    ("recoveries", "said"),
+    [
+        ([100.9, 101.0, 101.1, 101.004], "the mean recovery is 101.001 %, limits 83-101 %"),
+        ([81.0, 103.013, 81.0, 103.013], "s is 12.7 %, at most 11 %"),
+        ([92 - 9.5268, 92 + 9.5268, 92 - 9.5268, 92 + 9.5268], "s is 11.001 %, at most 11 %"),
+    ],
+)
+def test_a_figure_that_fails_is_seen_beyond_its_limit(recoveries: list[float], said: str) -> None:
+    assert said in judge(recoveries, OIL_GREASE_1664B).failures
