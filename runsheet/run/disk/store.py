@@ -169,6 +169,10 @@ class Store:
             self._saver.want(last.text.encode() if last.text else self._pages.write(run), self._entries)
         if found.behind or found.torn:
             self._saver.save(timeout=2)
+        if (aside := self._log.aside) is not None:
+            kept = "kept" if place.disk.look(aside) is not None else "will be kept"
+            torn = "the end of the log cannot be read, as after a power cut; it is left out and"
+            self.notes = (*self.notes, f"{torn} {kept} in {aside.name}")
 
     # --- state ---
 
@@ -412,10 +416,7 @@ def _kept_apart(place: RunPlace, found: RunOnDisk) -> list[str]:
         apart = files.unused(kept, "apart", place.clock()).with_suffix(".log")
         place.disk.replace(kept, apart)
         notes.append(f"entries of an earlier opening do not fit the log; they are kept in {apart}")
-    if found.unreadable:
-        aside = files.torn_of(place.document, place.clock()).name
-        notes.append(f"the end of the log cannot be read, as after a power cut; it is left out and kept in {aside}")
-    elif found.torn and not found.rescued:
+    if found.torn and not found.unreadable and not found.rescued:
         notes.append("the last edit in the log was cut short before it was accepted; it is left out")
     if found.data and has_comments(found.data.decode()):
         notes.append(f"comments are not kept; {files.beside(place.document, 'before-edit').name} will have them")
