@@ -32,6 +32,7 @@ def pytest_addoption(parser: pytest.Parser, pluginmanager: pytest.PytestPluginMa
 
 
 processes.collect_seldom()  # as the program does
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as well: the cores are the other tests'
 
 
 def pytest_collection_finish() -> None:

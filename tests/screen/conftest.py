@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from runsheet import demo
+from runsheet.run.disk import store
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
     from tests.terminal import Terminal
+
+
+@pytest.fixture(autouse=True)
+def _closed(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Every run opened here is closed after the test: each looks at its document as long as it is open."""
+    opened: list[store.Store] = []
+
+    def open_(*given: Any, **more: Any) -> store.Store:
+        opened.append(real(*given, **more))
+        return opened[-1]
+
+    real = store.open_for_writing
+    monkeypatch.setattr(store, "open_for_writing", open_)
+    yield
+    for each in opened:
+        each.close(0.5)
 
 
 @pytest.fixture
