@@ -54,8 +54,8 @@ def _own_folders() -> None:
 
 @pytest.fixture(scope="session", autouse=True)
 def _signals() -> None:
-    """The signals that a shell has its background jobs ignore: the programs of a test would inherit that."""
-    for name, how in (("SIGINT", signal.default_int_handler), ("SIGQUIT", signal.SIG_DFL)):
+    """The signals that a shell or nohup has its jobs ignore: the programs of a test would inherit that."""
+    for name, how in (("SIGINT", signal.default_int_handler), ("SIGQUIT", signal.SIG_DFL), ("SIGHUP", signal.SIG_DFL)):
         number = getattr(signal, name, None)  # Windows has but one of them
         if number is not None and signal.getsignal(number) is signal.SIG_IGN:
             signal.signal(number, how)

@@ -20,9 +20,7 @@ assert sys.platform != "win32"  # noqa: S101 - nothing here is loaded there
 
 import termios  # noqa: E402
 
-from textual.drivers import linux_driver  # noqa: E402
-
-from runsheet.screen.escape import Reader  # noqa: E402
+from textual.drivers.linux_driver import LinuxDriver  # noqa: E402
 
 if TYPE_CHECKING:
     from textual.app import App
@@ -34,10 +32,7 @@ BELOW = "\x1b[999;1H\r\n"
 HIDE_CURSOR = "\x1b[?25l"
 
 
-linux_driver.XTermParser = Reader  # type: ignore[attr-defined]
-
-
-class SuspendingDriver(linux_driver.LinuxDriver):
+class SuspendingDriver(LinuxDriver):
     """Textual's driver for POSIX terminals, suspended and resumed as a whole."""
 
     cursor = HIDE_CURSOR

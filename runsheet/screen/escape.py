@@ -4,8 +4,9 @@ Owns: what Textual's reader makes of both, and what a screen makes of that. Inva
 never lost with the next key, so that Enter after it takes what it should have left.
 
 A terminal sends Alt and a key as Escape and the key. Textual takes both for one when they come within its delay: of a
-letter it makes an Alt key, of a digit a currency sign, of Enter and of all other keys the key without the Escape. Two
-private names of it are touched: `XTermParser._sequence_to_key_events` and `_ansi_sequences.ANSI_SEQUENCES_KEYS`.
+letter it makes an Alt key, of a digit a currency sign, of Enter and of all other keys the key without the Escape. Only
+f and b stay the words to go by that they are where Alt and an arrow send them. Two private names of it
+are touched: `XTermParser._sequence_to_key_events` and `_ansi_sequences.ANSI_SEQUENCES_KEYS`.
 """
 
 from __future__ import annotations
@@ -19,16 +20,20 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 ALT = "alt+"
-for _key in "0123456789-fb":  # signs of another keyboard, and words to go by, which are made of two keys
+for _key in "0123456789-":  # signs of another keyboard are made of these
     _ansi_sequences.ANSI_SEQUENCES_KEYS.pop(f"\x1b{_key}", None)  # type: ignore[attr-defined]
 
 
-class Reader(XTermParser):
-    """Textual's reader of keys, which names each key that came with Escape."""
+_events_of = XTermParser._sequence_to_key_events  # noqa: SLF001 - a name is given to what it leaves nameless
 
-    def _sequence_to_key_events(self, sequence: str, alt: bool = False) -> Iterable[events.Key]:  # noqa: FBT001, FBT002
-        for event in super()._sequence_to_key_events(sequence):
-            yield events.Key(f"{ALT}{event.key}", event.character) if alt else event
+
+def _named(reader: XTermParser, sequence: str, alt: bool = False) -> Iterable[events.Key]:  # noqa: FBT001, FBT002
+    """The keys of a sequence; those that came with Escape, whatever they are, say so."""
+    for event in _events_of(reader, sequence):
+        yield events.Key(f"{ALT}{event.key}", event.character) if alt else event
+
+
+XTermParser._sequence_to_key_events = _named  # type: ignore[method-assign, assignment, unused-ignore]  # noqa: SLF001
 
 
 def apart(event: events.Key, *, idle: bool) -> list[events.Key]:

@@ -46,9 +46,7 @@ def test_what_was_escaped_from_is_not_taken_by_the_enter_after_it(water: Path, t
     assert readings(water) == [Decimal("0.112")]
 
 
-@pytest.mark.parametrize(
-    ("key", "shown"), [("/", "Find: _"), ("t", "Note on OS-08: _"), ("f", "shown: unread"), ("b", "NEXT read SB4")]
-)
+@pytest.mark.parametrize(("key", "shown"), [("/", "Find: _"), ("t", "Note on OS-08: _"), ("i", "Insert a row")])
 def test_a_command_right_after_escape_is_the_command(
     water: Path, terminals: list[Terminal], key: str, shown: str
 ) -> None:
