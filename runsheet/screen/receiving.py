@@ -105,6 +105,8 @@ class Receiving:
         self._armed: tuple[str, int, str] | None = None
         """The cell whose reading the next line is without Enter."""
         self._just_armed = False
+        self._further: tuple[str, int, str] | None = None
+        """The read row that a line was awaited for, and asks about something before it is taken."""
         self._accepted: tuple[datetime, str] | None = None
         """When the last reading was accepted, and its row."""
         self._painted = 0.0
@@ -143,7 +145,7 @@ class Receiving:
     def take(self, line: Line) -> None:
         """Take one line: for the row it is awaited for, else among those that wait, else as none."""
         found = Number(why=line.why) if line.why else number_in(line.raw, self._pattern)
-        here = self._here()
+        here = self._here(more=self._armed is not None)
         arrived = Arrived(line, found, came_at=here[2] if here is not None else "")
         self._more += len(self._kept) == KEPT
         self._kept.append(arrived)
@@ -152,9 +154,10 @@ class Receiving:
             self._unsaid = f"not taken, {found.why}: {visible(line.raw)}"
             return
         self._waiting.append(arrived)
-        if self._armed is not None and self._armed == self._here(more=True):
+        if self._armed is not None and self._armed == here:
             self._armed, self.shown = None, arrived
             if doubt := self._doubt(arrived):
+                self._further = here
                 self._unsaid = f"not taken without Enter. {doubt}"
             else:
                 self.accept()
@@ -186,6 +189,8 @@ class Receiving:
 
     def look(self, *, fresh: bool = False) -> None:
         """Show what is proposed where the cursor is; with `fresh` a newer line and the port's state too."""
+        if self.bench.idle and self._further != self._here(more=True):
+            self._further = None
         here = self._here()
         self._drop_made()
         if self._armed != self._here(more=True):
@@ -212,7 +217,7 @@ class Receiving:
     def _here(self, *, more: bool = False) -> tuple[str, int, str] | None:
         """The reading cell the cursor is in, by place and row, where nothing is asked, shown over it or typed.
 
-        It is one that waits for a reading, or with `more` one that may have another.
+        It is one that waits for a reading, or for an answer about a further one, or with `more` one that may have one.
         """
         bench = self.bench
         if not bench.idle or bench.session.read_only or bench.editing.field != "readings" or bench.item is None:
@@ -220,7 +225,8 @@ class Receiving:
         row = getattr(bench.session.run, bench.pane.array)[bench.place]
         counts = getattr(row, "void", None) is None and getattr(row, "use", None) is not False
         waits = not row.readings or (bench.active == "setup" and bench.item.state == "todo")
-        return (bench.pane.array, bench.place, name_of(bench)) if counts and (waits or more) else None
+        here = (bench.pane.array, bench.place, name_of(bench))
+        return here if counts and (waits or more or here == self._further) else None
 
     def _propose(self) -> None:
         """Show the newest line; those before it are passed over."""
@@ -326,7 +332,7 @@ class Receiving:
 
     def accepted(self, name: str, arrived: Arrived | None, *, typed: bool) -> None:
         """Note that a reading was accepted, and the line that was in its cell."""
-        self._accepted = (self.bench.session.clock(), name)
+        self._accepted, self._further = (self.bench.session.clock(), name), None
         if arrived is not None:
             at = self._waiting.index(arrived)
             for each in self._waiting[:at]:
@@ -343,7 +349,7 @@ class Receiving:
         self.shown.fate = "thrown away"
         self._waiting.remove(self.shown)
         self.bench.message = f"{self.shown.text} thrown away; l lists what came"
-        self.shown = None
+        self.shown = self._further = None
         return True
 
     def sent(self, arrived: Arrived, *, typed: bool) -> Received:

@@ -456,6 +456,31 @@ def test_a_read_row_gets_a_further_reading_only_when_asked(water: Path) -> None:
     assert [(each.new, each.raw) for each in logged(water)] == [("[0.112]", None), ("[0.112, 0.114]", "0.114")]
 
 
+def test_a_further_reading_that_is_asked_about_stays_at_its_row(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.press("f3", "down", "down", "T")
+        drive.now += timedelta(seconds=9)
+        drive.sent("0.125")
+        drive.pause()
+        assert drive.proposed == "0.125?"
+        assert "15 results move" in drive.receiving.words
+        drive.press("n")
+        drive.pause()
+        assert "It came at S2: is it this row's?" in drive.receiving.words
+        drive.press("f3")
+        drive.pause()
+        assert drive.proposed == ""
+        drive.press("T")
+        drive.sent("0.126")
+        drive.pause()
+        drive.press("enter", *typed("the third filling"), "f3")
+        drive.sent("0.127")
+        assert drive.proposed == ""
+
+    drive = work(water, do)
+    assert [str(each) for each in drive.document.standard[2].readings][-1] == "0.126"
+
+
 def test_without_a_photometer_the_keys_say_so(water: Path) -> None:
     seen: list[str] = []
     for key in ("T", "l"):
