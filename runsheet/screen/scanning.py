@@ -44,6 +44,7 @@ def take(bench: Bench, text: str) -> None:
 
 
 def _drop(bench: Bench) -> None:
-    """Put the entry away that the scan's first digits have begun."""
+    """Put away what the scan's first digits have begun: an entry, or the question for a lot with those of the house."""
+    bench.prompt = None
     if bench.grid.entry is not None:
         bench.editing.drop()

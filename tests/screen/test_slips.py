@@ -92,6 +92,21 @@ def test_a_scanned_name_goes_to_its_row(text: str, row: str, water: Path) -> Non
     assert drive.bench.pane.columns[drive.bench.grid.column].key == "readings"
 
 
+@pytest.mark.parametrize("code", ["123ABC", "123456"])
+def test_the_first_digits_of_a_scan_leave_no_question_for_a_lot(code: str, water: Path) -> None:
+    house = '[[material]]\nlot = "ST-1"\nuse = "stock"\nconcentration = 4130\n'
+    water.with_name("laboratory.toml").write_text(house, encoding="utf-8")
+    drive = Drive(water)
+    old = drive.document.standard[0].lot
+
+    def look(drive: Drive) -> None:
+        assert drive.bench.column.key == "lot"
+        assert drive.bench.prompt is None
+        assert drive.bench.message == f"scanned {code}: no row and no sample has that name"
+
+    assert drive.run("f3", "end", "left", f"scan:{code}", then=look).document.standard[0].lot == old
+
+
 def test_a_search_round_a_scan_works_too(water: Path) -> None:
     assert Drive(water).run("slash", "scan:OS-10").bench.item.id == "OS-10"
 
