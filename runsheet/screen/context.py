@@ -26,11 +26,13 @@ if TYPE_CHECKING:
 
 
 class Leave(NamedTuple):
-    """What Escape does in a walk over the panes, in place of leaving all as it was."""
+    """What Escape does in place of leaving all as it was: in a walk, or after a step that is taken already."""
 
     do: Callable[[], None]
     words: str
     """After the key, as `goes back to the list`."""
+    covers: bool = True
+    """Whether the question is one of a walk over the panes; beside it nothing of the sheet is shown."""
 
 
 @dataclass
@@ -44,7 +46,7 @@ class Prompt:
     takes_block: Callable[[str], None] | None = None
     """What a pasted text of several lines is given to."""
     leave: Leave | None = None
-    """Of a walk over the panes; beside its questions nothing of the sheet is shown."""
+    """What Escape does, where it is not that all stays as it was."""
     words: bool = False
     """Whether only words answer it, as a reason or a yes: never a number, and never a scanned name."""
     offers: Sequence[Offer] = ()
@@ -67,7 +69,7 @@ class Prompt:
     @property
     def covers(self) -> bool:
         """Whether it is a question of a walk over the panes."""
-        return self.leave is not None
+        return self.leave is not None and self.leave.covers
 
     def takes(self, text: str, *, scanned: bool = False) -> bool:
         """Take an answer where it is one; else the question stays, with the reason in `trouble`."""

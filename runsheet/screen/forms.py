@@ -30,6 +30,7 @@ from runsheet.run.model import (
 )
 from runsheet.screen import questions
 from runsheet.screen.content import Content
+from runsheet.screen.context import Leave
 from runsheet.show import places
 from runsheet.work import limit_source, offers, photometer, usual
 
@@ -92,11 +93,15 @@ def _cut(name: str, more: str) -> str:
 
 
 def ask_field(
-    context: Context, field: Field, name: str, text: str, again: Callable[[], None], *, keeps: bool = False
+    context: Context, field: Field, name: str, text: str, again: Callable[[], None], leave: Leave | None = None
 ) -> None:
-    """Ask for a field, offering what the house has; `again` is done once it is taken, or kept where `keeps`."""
+    """Ask for a field, offering what the house has; `again` is done once it is taken.
+
+    With `leave` it belongs to a step that is taken already, and an empty text leaves what is there.
+    """
     found = offered(context, field)
-    context.ask(f"{name}:", _Asked(context, field, again, found, keeps=keeps).answer, text, offers=found)
+    asked = _Asked(context, field, again, found, keeps=leave is not None)
+    context.ask(f"{name}:", asked.answer, text, leave=leave, offers=found)
 
 
 def offered(context: Context, field: Field) -> list[Offer]:
@@ -184,7 +189,7 @@ def _with_blank_limit(context: Context, again: Callable[[], None]) -> None:
         return
     field = Field("method.blank.concentration", BlankLimits, "concentration")
     label = f"{why[0].upper()}{why[1:]}. Its limit in mg/L of extract, Enter: none yet"
-    ask_field(context, field, label, "", again, keeps=True)
+    ask_field(context, field, label, "", again, Leave(again, "leaves it without one", covers=False))
 
 
 def _is_limit(field: Field) -> bool:
@@ -203,7 +208,8 @@ def _ask_source(context: Context, field: Field, again: Callable[[], None]) -> No
 
     said = tables.said(field.model, field.name)
     words = said.words if said else field.name
-    context.ask(f"Where does the limit ({words}) come from? Enter: {limit_source.HERE}:", answer)
+    leave = Leave(again, f"leaves it as {limit_source.HERE}", covers=False)
+    context.ask(f"Where does the limit ({words}) come from? Enter: {limit_source.HERE}:", answer, leave=leave)
 
 
 REASONS = ("void", "reason", "struck_reason")

@@ -103,9 +103,10 @@ class Linear(Cursor):
         prompt, self.prompt = self.prompt, None
         content, self._content = self._content, None
         if text == ESCAPE:
-            self.say("nothing changed")
             if prompt is not None and prompt.leave is not None:
                 prompt.leave.do()
+            else:
+                self.say("nothing changed")
         elif prompt is not None:
             proposed = prompt.line.text if prompt.line.proposed else ""
             if not prompt.takes(text or proposed):

@@ -153,6 +153,15 @@ def test_a_question_can_be_left(line: Line) -> None:
     assert line.run is before
 
 
+def test_what_was_changed_before_a_question_is_left_is_not_said_to_be_unchanged(line: Line) -> None:
+    told = line.say(":limits")
+    number = next(each.split()[0] for each in told if each.endswith("method.batch.samples"))
+    assert line.say(number, "15")[-1].endswith("(:escape leaves it as set in this run)")
+    assert "nothing changed" not in line.say(":escape")
+    assert line.run.method.batch is not None
+    assert line.run.method.batch.samples == 15
+
+
 def test_a_reading_no_photometer_gives_asks_why(line: Line) -> None:
     told = line.say("9")
     assert told[0].startswith("OS-08: 9 is no usual absorbance. Why is it right?")

@@ -202,6 +202,31 @@ def test_a_direct_reading_analyser_in_one_step_and_back(empty: Path) -> None:
     assert len(run.setup) == 7
 
 
+def test_escape_after_a_step_is_not_said_to_leave_all_as_it_was(empty: Path) -> None:
+    seen: list[str] = []
+    change = ("F", typed("instrument.reads"), typed("concentration"))
+    Drive(empty).run("L", typed("check.recovery_percent"), typed("80 120"), then=lambda d: seen.extend(d.screen()))
+    assert seen[-1] == "Enter confirms, Escape leaves it as set in this run"
+    assert seen[-5].startswith("F4 Sample queue: ")
+    drive = Drive(empty).run("L", typed("check.every_readings"), typed("12"), "escape", then=look_at_form)
+    method = drive.document.method
+    assert method.check is not None
+    assert method.sources is not None
+    assert (method.check.every_readings, method.sources["check.every_readings"]) == (12, "set in this run")
+    seen.clear()
+    Drive(empty).run(*change, then=lambda drive: seen.extend(drive.screen()))
+    assert seen[-1] == "Enter confirms, Escape leaves it without one"
+    Drive(empty).run("F", typed("instrument.reads"), typed("absorbance"))
+    assert Drive(empty).run(*change, "escape", then=look_at_form).document.instrument.reads == "concentration"
+
+
+def look_at_form(drive: Drive) -> None:
+    """The form is there again, and nothing is said that is not so."""
+    assert drive.bench.prompt is None
+    assert drive.bench.query_one(Page).content is not None
+    assert "nothing changed" not in drive.bench.message
+
+
 @pytest.mark.parametrize(("answer", "limit"), [("2", "2"), ("", None)])
 def test_a_blank_limit_in_absorbance_is_asked_for_in_what_is_read_now(
     answer: str, limit: str | None, empty: Path
