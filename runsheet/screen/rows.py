@@ -13,7 +13,7 @@ from runsheet.run import edit, entry
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS, WORDS, Kind
 from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.content import Content
-from runsheet.screen.context import place_of
+from runsheet.screen.context import Leave, place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
@@ -57,7 +57,10 @@ def _ask_on(context: Context, at: int, fields: list[str]) -> None:
     name, rest, row = fields[0], fields[1:], context.session.run.queue[at - 1]
     field = Field(f"queue[{at}].{name}", Row, name)
     label = f"{row.id}, {ASK_WORDS.get(name, name)}"
-    ask_field(context, field, label, entry.shown(getattr(row, name)), lambda: _ask_on(context, at, rest), keeps=True)
+    stays = Leave(
+        lambda: context.say(f"the new row {row.id} stays as it is"), "leaves the new row as it is", covers=False
+    )
+    ask_field(context, field, label, entry.shown(getattr(row, name)), lambda: _ask_on(context, at, rest), stays)
 
 
 ASKS = {

@@ -220,6 +220,17 @@ def test_escape_after_a_step_is_not_said_to_leave_all_as_it_was(empty: Path) -> 
     assert Drive(empty).run(*change, "escape", then=look_at_form).document.instrument.reads == "concentration"
 
 
+def test_escape_leaves_a_row_that_was_inserted_and_says_so(empty: Path) -> None:
+    seen: list[str] = []
+    asked = ("f4", "i", typed("matrix spike"))
+    Drive(empty).run(*asked, then=lambda drive: seen.extend(drive.screen()))
+    assert seen[-1].endswith("Escape leaves the new row as it is")
+    Drive(empty).run("u")
+    drive = Drive(empty).run(*asked, "escape", then=lambda drive: seen.append(drive.bench.message))
+    assert [row.kind for row in drive.document.queue] == ["spike"]
+    assert seen[-1] == "the new row MS1 stays as it is"
+
+
 def look_at_form(drive: Drive) -> None:
     """The form is there again, and nothing is said that is not so."""
     assert drive.bench.prompt is None
