@@ -18,6 +18,7 @@ from runsheet.screen import pages
 from runsheet.screen.content import Content
 from runsheet.screen.context import Leave
 from runsheet.screen.read_only import READ_ONLY
+from runsheet.screen.typing_line import agreed
 
 if TYPE_CHECKING:
     from typing import Any
@@ -48,7 +49,9 @@ def _begin(context: Context, name: str) -> None:
         context.say(f"not begun: {why}")
     elif any(signature.role == "reviewer" for signature in signing.standing(run)):
         context.ask(
-            "A reviewer signed this run. Why is it reviewed again?", lambda why: _again(context, name, why.strip())
+            "A reviewer signed this run. Why is it reviewed again?",
+            lambda why: _again(context, name, why.strip()),
+            words=True,
         )
     else:
         Walk(context, name, "").go()
@@ -82,11 +85,13 @@ class Walk:
             self.context.close_page()
             self.context.say(self._done())
 
-    def _ask(self, title: str, lines: list[str], label: str, answer: Any, trouble: str) -> None:
+    def _ask(
+        self, title: str, lines: list[str], label: str, answer: Any, trouble: str = "", *, words: bool = False
+    ) -> None:
         content = Content(f"Review by {self.name}: {title}", [*WHAT, *lines])
         content.foot = "up, down and page keys scroll; Escape leaves the walk"
         self.context.open_page(content)
-        self.context.ask(label, answer, leave=Leave(self._leave, "leaves the walk; V goes on"))
+        self.context.ask(label, answer, leave=Leave(self._leave, "leaves the walk; V goes on"), words=words)
         self.context.say(trouble)
 
     def _keep(self, **said: Any) -> None:
@@ -112,21 +117,22 @@ class Walk:
         lines = [f"{name}, {kind}" + (f", read {row.at:%Y-%m-%d %H:%M}" if row.at else ""), ""]
         lines.append("Type its raw readings as the notebook has them, a space between two.")
         if differing:
-            label = "differs: Enter keeps it as a finding, or type it again:"
+            label = "differs: y keeps it as a finding, or type it again:"
             lines += ["", f"Typed {entry.shown(differing)}: that differs from the sheet."]
-            lines += ["Enter keeps it as a finding, for the analyst; or type it again."]
+            lines += ["y keeps it as a finding, for the analyst; or type it again."]
         self._ask(f"row {at}", lines, label, lambda text: self._typed(name, text.strip(), differing), trouble)
 
     def _typed(self, name: str, text: str, differing: tuple[Any, ...]) -> None:
+        if differing and agreed(text):  # what the sheet had is said beside it, whatever becomes of it
+            had = notebook.rows(self.context.session.run)[name].readings
+            self._keep(row=name, readings=differing, note=f"differed: the sheet had {entry.shown(had)}")
+            return
         parsed = entry.parse(Review, "readings", text, self.context.session.clock())
         values = tuple(parsed.value or ())
         if parsed.complaint:
             self._ask_row(name, f"not taken: {parsed.complaint}", differing)
-        elif not values and not differing:
-            self._ask_row(name, "not taken: nothing was typed")
-        elif not values:  # kept as it differs; what the sheet had is said beside it, whatever becomes of it
-            had = notebook.rows(self.context.session.run)[name].readings
-            self._keep(row=name, readings=differing, note=f"differed: the sheet had {entry.shown(had)}")
+        elif not values:  # an Enter struck twice, too
+            self._ask_row(name, "not taken: nothing was typed", differing)
         elif values == notebook.rows(self.context.session.run)[name].readings:
             self._keep(row=name, readings=values)
         else:
@@ -136,9 +142,8 @@ class Walk:
 
     def _ask_exception(self, words: str) -> None:
         at = f"{self.exception_count - len(self.exceptions) + 1} of {self.exception_count}"
-        self._ask(
-            f"exception {at}", [words], f"Seen {at}, Enter, or a remark:", lambda text: self._seen(words, text), ""
-        )
+        label = f"Seen {at}, Enter, or a remark:"
+        self._ask(f"exception {at}", [words], label, lambda text: self._seen(words, text), words=True)
 
     def _seen(self, words: str, remark: str) -> None:
         self._keep(exception=words, note=remark.strip() or None)
@@ -154,6 +159,7 @@ class Walk:
         differ = [f.rows[0] for f in self.context.session.sheet.quality if f.rule == "review" and f.state == "fail"]
         if differ:
             rows = f"{len(differ)} rows differ" if len(differ) > 1 else "1 row differs"
-            return f"{rows}: correct {differ[0]} with its reason, or V types it again; then S signs"
+            return f"{rows}: correct {differ[0]} with its reason, or V types it again"
         seen, typed = counted(self.exception_count, "exception"), counted(self.row_count, "row")
-        return f"{seen} seen, {typed} typed again; S signs"
+        why = signing.refusal(self.context.session.sheet, self.name, pages.reported(self.context).audit.entered_by)
+        return f"{seen} seen, {typed} typed again; {why or 'S signs as reviewer'}"

@@ -28,14 +28,14 @@ def typed(text: str) -> Iterator[keys.Happening]:
 
 
 def walking(bench: Bench, random_: random.Random) -> Iterator[keys.Happening]:
-    """Begin a walk now and then, answer its questions half of the time, else do anything."""
+    """Begin a walk now and then, answer its questions most of the time, else do anything."""
     chance = random_.random()
     if bench.prompt is None and chance < 0.1:
         yield events.Key("escape", None)
         yield events.Key("V", "V")
         yield from typed("R. Holt")
-    elif bench.prompt is not None and bench.prompt.covers and chance < 0.5:
-        yield from typed(random_.choice(("0.1", "", "0,2", "x", "0.000", "9")))
+    elif bench.prompt is not None and bench.prompt.covers and chance < 0.8:
+        yield from typed(random_.choice(("0.1", "", "y", "y", "y", "0,2", "x", "0.000", "9")))
     else:
         yield from anything(bench, random_)
 

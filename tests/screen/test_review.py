@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 NOW = demo.NOW["soil-day"]
 WRONG = "0.777"
+UNSIGNED = "the analyst signs first, anew after a change"
 BEGIN: list[str | list[str]] = ["V", typed("R. Holt")]
 
 
@@ -67,7 +68,7 @@ def test_a_whole_walk_is_kept_in_the_document_and_the_log(soil: Path) -> None:
     assert [entry.row for entry in found[: len(ROWS)]] == list(ROWS)
     assert [entry.exception for entry in found[len(ROWS) :]] == list(EXCEPTIONS)
     assert {(entry.by, entry.at) for entry in found} == {("R. Holt", NOW)}
-    assert f"{len(EXCEPTIONS)} exceptions seen, 5 rows typed again; S signs" in "\n".join(seen)
+    assert f"{len(EXCEPTIONS)} exceptions seen, 5 rows typed again; {UNSIGNED}" in " ".join(" ".join(seen).split())
     assert "Review by" not in "\n".join(seen)
     logged = [entry.edit.path for step in opening.look(soil).log.steps for entry in step.entries if step.count]
     assert logged == [f"review[{n}]" for n in range(1, len(found) + 1)]
@@ -84,6 +85,13 @@ def test_a_remark_is_kept_with_its_exception(soil: Path) -> None:
     assert [(entry.exception, entry.note) for entry in made.document.review[5:]] == [(EXCEPTIONS[0], "asked M. Tarn")]
 
 
+@pytest.mark.parametrize("sent", [typed("0.112"), "scan:G-1"])
+def test_neither_a_number_nor_a_scan_is_a_remark(sent: str | list[str], soil: Path) -> None:
+    made, seen = drive(soil, *WALK[: 2 + len(ROWS)], sent)
+    assert len(made.document.review) == len(ROWS)
+    assert any(line.startswith("Seen 1 of ") for line in seen)
+
+
 def test_escape_keeps_what_was_done_and_the_walk_goes_on_from_there(soil: Path) -> None:
     made, seen = drive(soil, *BEGIN, answer(ROWS[0]), typed(WRONG)[:-1], "escape")
     assert [entry.row for entry in made.document.review] == [ROWS[0]]
@@ -96,14 +104,17 @@ def test_escape_keeps_what_was_done_and_the_walk_goes_on_from_there(soil: Path) 
     assert f"Seen 2 of {len(EXCEPTIONS)}, Enter, or a remark: _" in "\n".join(seen)
     made, seen = drive(soil, *BEGIN, *(["enter"] * (len(EXCEPTIONS) - 1)), *BEGIN)
     assert len(made.document.review) == len(ROWS) + len(EXCEPTIONS)
-    assert "S signs" in "\n".join(seen)
+    assert UNSIGNED in " ".join(" ".join(seen).split())
 
 
 def test_what_differs_is_not_kept_before_it_is_said_twice(soil: Path) -> None:
     made, seen = drive(soil, *BEGIN, typed(WRONG))
     assert made.document.review == ()
-    assert "differs: Enter keeps it as a finding, or type it again: _" in "\n".join(seen)
+    assert "differs: y keeps it as a finding, or type it again: _" in "\n".join(seen)
     assert f"Typed {WRONG}: that differs from the sheet." in seen
+    made, seen = drive(soil, *BEGIN, typed(WRONG), "enter")
+    assert made.document.review == ()
+    assert "not taken: nothing was typed" in "\n".join(seen)
     made, _ = drive(soil, *BEGIN, typed(WRONG), answer(ROWS[0]), "escape")
     assert [f.state for f in made.sheet.quality if f.rule == "review"] == ["pass"]
 
@@ -113,7 +124,7 @@ def test_a_disagreement_stands_as_a_finding_until_the_sheet_is_corrected(soil: P
     place, row = next((n, each) for n, each in drawn if each.kind not in SOLVENT_STANDARDS)
     at = ROWS.index(row.id)
     has = " ".join(map(str, row.readings))
-    made, seen = drive(soil, *BEGIN, *map(answer, ROWS[:at]), typed("0.061"), "enter", "escape")
+    made, seen = drive(soil, *BEGIN, *map(answer, ROWS[:at]), typed("0.061"), typed("y"), "escape")
     assert [str(value) for value in made.document.review[at].readings] == ["0.061"]
     why = f"typed again from the notebook as 0.061, the sheet has {has}"
     assert [(f.rows, f.why) for f in made.sheet.quality if f.rule == "review" and f.why] == [((row.id,), why)]
@@ -129,10 +140,10 @@ def test_a_disagreement_stands_as_a_finding_until_the_sheet_is_corrected(soil: P
 
 
 def test_a_row_that_differs_is_typed_again_at_the_end(soil: Path) -> None:
-    _, seen = drive(soil, *BEGIN, typed(WRONG), "enter", *WALK[3:])
+    _, seen = drive(soil, *BEGIN, typed(WRONG), typed("y"), *WALK[3:])
     assert f"1 row differs: correct {ROWS[0]} with its reason, or V types it again" in "\n".join(seen)
     made, seen = drive(soil, *BEGIN, answer(ROWS[0]))
-    assert "5 rows typed again; S signs" in "\n".join(seen)
+    assert "5 rows typed again; the analyst signs first" in "\n".join(seen)
     assert {f.state for f in made.sheet.quality if f.rule == "review"} == {"pass"}
 
 
@@ -217,7 +228,9 @@ def test_a_walk_after_the_analyst_signed_asks_for_no_reason_and_both_signatures_
     assert run is not None
     todo = left(run)
     presses = [*BEGIN, *map(answer, todo.rows), *(["enter"] * len(todo.exceptions)), "S", typed("R. Holt")]
-    made, seen = drive(soil, *presses)
+    _, seen = drive(soil, *presses[:-2])
+    assert "typed again; S signs as reviewer" in "\n".join(seen)
+    made, seen = drive(soil, *presses[-2:])
     assert "signed as reviewer" in "\n".join(seen)
     assert made.document.amendment == ()
     assert [signature.role for signature in signing.standing(made.document)] == ["analyst", "reviewer"]
@@ -228,6 +241,8 @@ def test_a_walk_after_the_reviewer_signed_needs_a_reason(soil: Path) -> None:
     made, seen = drive(soil, *BEGIN, "enter")
     assert made.document.review == ()
     assert "a signed run needs a reason" in "\n".join(seen)
+    _, seen = drive(soil, *BEGIN, typed("2"))
+    assert "a number is no answer here" in seen[-1]
     todo = left(made.document)
     made, _ = drive(soil, *BEGIN, typed("not walked before"), *map(answer, todo.rows[:2]), "escape")
     assert [amendment.reason for amendment in made.document.amendment] == ["not walked before"]
