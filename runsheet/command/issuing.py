@@ -35,7 +35,7 @@ def add(commands: Any) -> None:
         "--reason", default="", metavar="WORDS", help="why a report is replaced; needed from the second on"
     )
     issue_.add_argument(
-        "--not-reviewed", action="store_true", help="a lone worker's: every page says that nobody reviewed it"
+        "--not-reviewed", action="store_true", help="a lone worker's: every page says: not independently reviewed"
     )
     issue_.set_defaults(command=issue)
     issued_ = commands.add_parser(

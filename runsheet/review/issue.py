@@ -65,7 +65,7 @@ def _by_signature(sheet: Sheet, trail: Trail, *, not_reviewed: bool) -> str:
         why = f": {fallen[-1].signature.name} signed it, and {fallen[-1].fallen}" if fallen else ""
         return f"no valid {role}'s signature{why}"
     if not_reviewed and "reviewer" in standing:
-        return f"{standing['reviewer'].signature.name} reviewed and signed it: it cannot be called not reviewed"
+        return f"{standing['reviewer'].signature.name} signed it as reviewer: it cannot be called not reviewed"
     kept = standing[role].signature.results
     if kept and kept != printed.digest(printed.printed(sheet)):
         return "the results computed now are not those that were signed"

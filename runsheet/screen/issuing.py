@@ -1,4 +1,4 @@
-"""Issuing the report from the screen: who, why again, and whether nobody reviewed it.
+"""Issuing the report from the screen: who, why again, and whether without a reviewer's signature.
 
 Owns: what is asked before a report is issued. Invariant: what would refuse it is said before anything is asked, and the
 report's file is written only once it is issued.
@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.exits import Refusal
+from runsheet.report.issue_marks import NOT_REVIEWED
 from runsheet.report.issuing import Asked
 from runsheet.review import issue as issues
 from runsheet.run.disk import files
@@ -32,13 +33,14 @@ def issue(context: Context) -> None:
     elif _refused(context, not_reviewed=True):
         context.say(f"not issued: {why}")
     else:
-        words = f"Nobody reviewed {session.run.run.id}, and every page will say so. Issue it? y/n:"
+        without = f"{session.run.run.id} has no valid reviewer's signature"
+        words = f"{without}, and every page will say: {NOT_REVIEWED}. Issue it? y/n:"
         context.ask(
             words,
             lambda answer: (
                 _ask_who(context, not_reviewed=True)
                 if agreed(answer)
-                else context.say("not issued: nobody reviewed it")
+                else context.say("not issued: no valid reviewer's signature")
             ),
             words=True,
         )

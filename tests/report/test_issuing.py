@@ -218,7 +218,7 @@ def test_a_lone_worker_says_so_and_every_page_says_it(bench: Bench) -> None:
 
 
 def test_a_reviewed_run_cannot_be_called_not_reviewed(signed: Bench) -> None:
-    with pytest.raises(Refusal, match=r"R. Holt reviewed and signed it"):
+    with pytest.raises(Refusal, match=r"R. Holt signed it as reviewer"):
         signed.issue(Asked("M. Tarn", not_reviewed=True))
 
 

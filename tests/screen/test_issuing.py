@@ -9,6 +9,7 @@ import pytest
 from runsheet.command import main
 from runsheet.run import edit, text
 from runsheet.run.disk import register
+from runsheet.run.model import Review
 from tests.review.test_signing import NOW, noted
 from tests.screen.scripted import Scripted
 
@@ -31,7 +32,7 @@ def test_a_report_is_issued_and_the_title_line_says_so(day: Scripted) -> None:
     assert day.run("issue").said[-1] == "not issued: there is no edit log of it"
     day.run("sign", "M. Tarn").run("sign", "R. Holt")
     assert day.session.signed == "signed by M. Tarn, R. Holt"
-    assert day.session.next_to_sign == "reviewed and signed: O issues the report"
+    assert day.session.next_to_sign == "signed by analyst and reviewer: O issues the report"
     assert day.run("issue", "R. Holt").said[-1] == (
         "GR-0422 is issued, in GR-0422.html; a read-only copy is kept in issued/"
     )
@@ -52,9 +53,21 @@ def test_a_report_is_issued_and_the_title_line_says_so(day: Scripted) -> None:
 
 def test_who_works_alone_is_asked(day: Scripted) -> None:
     day.run("sign", "M. Tarn").run("issue", "n")
-    assert (day.said[-1], day.session.run.issued) == ("not issued: nobody reviewed it", ())
+    assert (day.said[-1], day.session.run.issued) == ("not issued: no valid reviewer's signature", ())
     day.run("issue", "y", "M. Tarn")
     assert "not independently reviewed" in day.session.path.with_name("GR-0422.html").read_text(encoding="utf-8")
+
+
+def test_who_was_walked_through_but_did_not_sign_is_not_said_to_have_reviewed_nothing(day: Scripted) -> None:
+    day.run("sign", "M. Tarn").run("review", "R. Holt")
+    made = edit.insert_row(day.session.run, "review", 1, Review(by="R. Holt", at=NOW, exception="seen"))
+    assert day.session.commit([made]) == ""
+    day.prompt = None
+    day.run("issue")
+    assert day.prompt is not None
+    assert day.prompt.label == (
+        "GR-0422 has no valid reviewer's signature, and every page will say: not independently reviewed. Issue it? y/n:"
+    )
 
 
 def test_from_the_command_line(day: Scripted, capsys: pytest.CaptureFixture[str]) -> None:
@@ -85,4 +98,4 @@ def test_the_title_line_keeps_who_signed_in_sight_at_80_columns(tmp_path: Path) 
     made = Drive(path, now=NOW)
     made.run("S", typed("M. Tarn"), "S", typed("R. Holt"), then=lambda drive: seen.extend(drive.screen()))
     assert "signed by M. Tarn, R. Holt" in seen[0]
-    assert any(line.startswith("NEXT reviewed and signed: O issues the report") for line in seen)
+    assert any(line.startswith("NEXT signed by analyst and reviewer: O issues the report") for line in seen)
