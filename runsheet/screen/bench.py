@@ -89,6 +89,8 @@ class Bench(CanvasScreen, inherit_bindings=False):
         """Take the keys of the commands, as a user's key file has them."""
         self.commands: Sequence[keys.Command] = tuple(commands)
         self._keys = {pane.name: keys.bindings(pane.name, commands) for pane in panes.PANES}
+        for grid in self.grids.values():
+            grid.empty = keys.in_words(grid.pane.empty, commands)
 
     # --- layout -------------------------------------------------------------------------------------------------
 
@@ -242,7 +244,8 @@ class Bench(CanvasScreen, inherit_bindings=False):
         sheet = self.session.sheet
         for grid in self.grids.values():
             pane = grid.pane
-            notes = [*pane.notes(sheet), *self._history_notes(pane.name)]
+            notes = [keys.in_words(note, self.commands) for note in pane.notes(sheet)]
+            notes += self._history_notes(pane.name)
             grid.show(pane.items(sheet), pane.summary(sheet), notes)
         self._paint_lines()
 

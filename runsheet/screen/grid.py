@@ -41,6 +41,7 @@ class Grid(Canvas):
         """Show a pane."""
         super().__init__(id=pane.name, classes="grid")
         self.pane, self.look = pane, look
+        self.empty = pane.empty
         self.items: Sequence[Any] = ()
         self.places: Sequence[int] = ()
         self.filter: Filter | None = None
@@ -89,7 +90,7 @@ class Grid(Canvas):
         title = self._title(width, where if apart else "")
         lines = [title, self._header(titles, "" if apart else where, width), *(self._line(at, shown) for at in body)]
         if not self.items:
-            lines.append(((clipped(self.pane.empty, width), self.look.plain()),))
+            lines.append(((clipped(self.empty, width), self.look.plain()),))
         notes = [part for note in self.notes for part in _wrapped(visible(note), width)]
         notes = ["", *notes] if notes else []
         return [*lines, *(((clipped(note, width), self.look.plain()),) for note in notes)]

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import re
+import unicodedata
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet import tables
 from runsheet.problem import Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from runsheet.screen.context import Context
 
@@ -217,6 +219,58 @@ def shown(key: str) -> str:
     return SHOWN.get(key, key.upper() if len(key) > 1 and key[1:].isdigit() else key.replace("ctrl+", "^"))
 
 
+def of(name: str, commands: Sequence[Command] = COMMANDS) -> str:
+    """The first key of a command, by its name, as a person would write it."""
+    return shown(next(command.keys[0] for command in commands if command.name == name))
+
+
+SAID = {
+    "{} reads it": "dilute",
+    "it again with {}": "reread",
+    "it again ({})": "reread",
+    "{} begins another": "new_calibration",
+    "{} plans the shortest": "repeat_held",
+    "{} notes what was done": "action",
+    "({} in the QC pane)": "action",
+    "first row with {}": "insert",
+    "{} in the standard table": "insert",
+    "press {} to insert": "insert",
+    "{} inserts a row": "insert",
+    "{} plans one": "plan",
+    "{} issues the report": "issue",
+    "{} reviews": "review",
+    "{} goes on": "review",
+    "{} types it again": "review",
+    "{} signs": "sign",
+    "{} shows the charts": "history",
+    "{} shows all cautions": "cautions",
+    "{} edits these facts": "facts",
+    "({} has the step)": "facts",
+    "void ({})": "void",
+    "the row ({})": "void",
+    "out ({})": "toggle_use",
+    "changed with {}": "edit",
+    "{} says how": "why",
+    "{} goes to the next": "go_next",
+    "{} takes it back": "undo",
+    "{} lists what came": "lines",
+    "older: {})": "lines",
+}
+"""How a sentence names a key, and the command it is of."""
+_OURS = {phrase.format(of(name)): (phrase, name) for phrase, name in SAID.items()}
+_SAID = re.compile("|".join(rf"(?<!\w){re.escape(phrase)}" for phrase in _OURS))
+
+
+def in_words(text: str, commands: Sequence[Command]) -> str:
+    """A sentence of ours with the user's own keys: rooms below this one know no key file."""
+
+    def own(found: re.Match[str]) -> str:
+        phrase, name = _OURS[found[0]]
+        return phrase.format(of(name, commands))
+
+    return _SAID.sub(own, text)
+
+
 def bindings(pane: str, commands: Sequence[Command] = COMMANDS) -> dict[str, Command]:
     """The commands that work in a pane, by key."""
     return {key: command for command in commands if pane in command.panes for key in command.keys}
@@ -226,33 +280,53 @@ def customised(text: str) -> tuple[tuple[Command, ...], list[Problem]]:
     """The commands with the keys of a user's key file, and what is wrong with that file.
 
     The file is TOML: a command's name and its keys, as `dilute = ["d", "f12"]`. A line that names no command, is no
-    list of keys, or takes a key another command has in the same pane is a problem, and that command keeps its keys.
+    list of keys, or takes a key another command has in the same pane is a problem, and that command keeps its keys. All
+    lines together are looked at, so that two commands may exchange theirs.
     """
     data, problems = tables.parse(text)
-    commands = list(COMMANDS)
-    places = {command.name: at for at, command in enumerate(commands)}
+    commands = {command.name: command for command in COMMANDS}
     for name, given in (data or {}).items():
-        if name not in places:
-            near = difflib.get_close_matches(name, places, n=1)
+        if name not in commands:
+            near = difflib.get_close_matches(name, commands, n=1)
             problems.append(Problem(name, f"is no command{f'; did you mean {near[0]}?' if near else ''}"))
         elif not isinstance(given, list) or not given or not all(isinstance(key, str) and key for key in given):
             problems.append(Problem(name, 'expected a list of keys, as ["d", "f12"]'))
+        elif wrong := next((key for key in given if not _is_key(key)), ""):
+            problems.append(Problem(name, f"{wrong} is the name of no key, as f12, ctrl+g or question_mark"))
         else:
-            changed = commands[places[name]]._replace(keys=tuple(given))
-            if clash := _clash(changed, commands):
-                problems.append(Problem(name, clash))
-            else:
-                commands[places[name]] = changed
-    return tuple(commands), problems
+            commands[name] = commands[name]._replace(keys=tuple(given))
+    own, taken = {command.name: command for command in COMMANDS}, list(commands)
+    while taken:  # from the last on; where one keeps its keys, they may clash with another's
+        name = taken.pop()
+        if commands[name] != own[name] and (clash := _clash(commands[name], commands.values())):
+            problems.append(Problem(name, clash))
+            commands[name] = own[name]
+            taken = list(commands)
+    return tuple(commands.values()), problems
 
 
-def _clash(changed: Command, commands: Sequence[Command]) -> str:
+def _is_key(key: str) -> bool:
+    """Whether some key has this name."""
+    from textual.keys import Keys  # not needed by the line by line mode, which reads no key file
+
+    plain = re.sub(r"^((ctrl|shift|alt)\+)+(?=.)", "", key)
+    if len(plain) == 1 or plain in {each.value for each in Keys}:
+        return True
+    try:
+        return bool(unicodedata.lookup(plain.replace("_", " ")))
+    except KeyError:
+        return plain in ("slash", "backslash", "at", "underscore", *RESERVED)  # Textual's own names
+
+
+def _clash(changed: Command, commands: Iterable[Command]) -> str:
     """Which other command has one of the keys in one of the panes, or that typing needs it."""
+    names = {short: name for name, short in SHOWN.items()}
     for key in changed.keys:
-        if key.isdigit() or key in RESERVED:
+        if key.isdigit() or key in RESERVED or key in "+-.,":
             return f"{key} is needed for typing and moving"
         for other in commands:
-            if other.name != changed.name and key in other.keys and set(other.panes) & set(changed.panes):
+            theirs = {names.get(each, each) for each in other.keys}
+            if other.name != changed.name and names.get(key, key) in theirs and set(other.panes) & set(changed.panes):
                 return f"{key} is the key of {other.name}"
     return ""
 

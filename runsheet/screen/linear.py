@@ -306,7 +306,7 @@ class Linear(Cursor):
 
     def say(self, message: str) -> None:
         """Tell something."""
-        self._write(visible(message))
+        self._write(visible(linear_words.spoken(message)))
 
     def _tell(self, lines: Sequence[str]) -> None:
         for each in lines:

@@ -36,13 +36,26 @@ def opening(session: Session) -> list[str]:
     return [told, *back, *store.notes, *house, *half, f"? lists the commands; {number}"]
 
 
+_HERE = {
+    "t notes what was done, in QC": ":action notes what was done",  # t would be of a row
+    "(t in the QC pane)": "(:action)",
+    "V reviews": "the screen reviews",
+}
+
+
+def spoken(text: str) -> str:
+    """A sentence, with what is done here in the place of a key that only the screen has."""
+    for there, here in _HERE.items():
+        text = text.replace(there, here)
+    return text
+
+
 def next_thing(session: Session, read: tuple[PaneName, int] | None) -> str:
     """What to do next and why; `read` is the row a number is the reading of, named where it is not what is next."""
     step = next_step.next_step(session.sheet, session.dilution_offered)
     if step.done and session.next_to_sign:
         return f"NEXT {session.next_to_sign}: {step.why}"
     words = "lamp on: :start begins the warm-up" if step.words.startswith("lamp on") else step.words
-    words = words.replace("t notes what was done, in QC", ":action notes what was done")  # t would be of a row
     offer = f", :{step.offer}" if step.offer else ""
     other = read is not None and (step.offer is not None or read != (step.pane, step.row))
     whose = f"; a number now is {_name(session.sheet, *read)}'s reading" if read is not None and other else ""

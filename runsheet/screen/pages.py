@@ -7,6 +7,7 @@ that own them.
 from __future__ import annotations
 
 import os
+import re
 import textwrap
 from importlib import resources
 from pathlib import Path
@@ -37,7 +38,8 @@ ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
 
 def help_texts(context: Context) -> list[str]:
     """The guide to a day, the keys, and what the marks mean."""
-    guide = resources.files("runsheet.screen").joinpath("help.md").read_text(encoding="utf-8").splitlines()
+    written = resources.files("runsheet.screen").joinpath("help.md").read_text(encoding="utf-8")
+    guide = re.sub(r"\{(\w+)\}", lambda found: keys.of(found[1], context.commands), written).splitlines()
     table = [
         f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(context.commands)
     ]
@@ -67,6 +69,7 @@ def _finding(context: Context, finding: Finding) -> Content:
         *findings.basis(finding, context.session.run.method),
         f"action taken: {action.taken}" if action else "t notes what was done about it",
     ]
+    lines = [keys.in_words(line, context.commands) for line in lines]
     return Content(f"Why: {finding.rule}", [part for line in lines for part in text.wrapped(line, 78)])
 
 

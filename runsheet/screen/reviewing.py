@@ -14,7 +14,7 @@ from runsheet.review import signing, walk
 from runsheet.run import edit, entry
 from runsheet.run.disk.lock import login
 from runsheet.run.model import Review, Row
-from runsheet.screen import pages
+from runsheet.screen import keys, pages
 from runsheet.screen.content import Content
 from runsheet.screen.context import Leave
 from runsheet.screen.read_only import READ_ONLY
@@ -88,7 +88,9 @@ class Walk:
     def _ask(
         self, title: str, lines: list[str], label: str, answer: Any, trouble: str = "", *, words: bool = False
     ) -> None:
-        content = Content(f"Review by {self.name}: {title}", [*WHAT, *lines])
+        content = Content(
+            f"Review by {self.name}: {title}", [*(keys.in_words(line, self.context.commands) for line in WHAT), *lines]
+        )
         content.foot = "up, down and page keys scroll; Escape leaves the walk"
         self.context.open_page(content)
         self.context.ask(label, answer, leave=Leave(self._leave, "leaves the walk; V goes on"), words=words)

@@ -13,7 +13,7 @@ from rich.cells import cell_len
 from textual.geometry import Offset
 
 from runsheet.figures import counted, visible
-from runsheet.screen import status_words
+from runsheet.screen import keys, status_words
 from runsheet.screen.canvas import Canvas, Line, clipped
 from runsheet.show import state as words
 
@@ -81,26 +81,30 @@ class StatusLines(Canvas):
         trouble = wrap(visible(status_words.trouble(bench)), max(1, width))
         saved = status_words.saved(bench)
         told = bench.message if covered else status_words.next_thing(bench)
-        next_words = clipped(visible(told), max(0, width - len(saved) - 1), more=look.more)
+        next_words = clipped(self._said(told), max(0, width - len(saved) - 1), more=look.more)
         lines.append(((f"{next_words} {saved}", look.strong()),))
         room = len(lines) if not (bench.prompt or bench.message) else len(lines) - 2
         for at, line in enumerate(trouble[:room]):  # whole, with its path: the other panes can wait
             lines[at] = ((line, look.strong()),)
-        lines.append(((clipped(status_words.footer(bench, width), width), plain),))
+        lines.append(((clipped(keys.in_words(status_words.footer(bench, width), bench.commands), width), plain),))
         return lines
+
+    def _said(self, text: str) -> str:
+        """A sentence as it is shown: with the user's own keys, and nothing that a terminal would obey."""
+        return visible(keys.in_words(text, self.bench.commands))
 
     def _messages(self, width: int) -> list[Line]:
         """What was asked, what went wrong, or why the cell is what it is; what is long in several lines."""
         bench, look = self.bench, self.look
         if bench.prompt is not None:
             # Room for what is typed beside the last line of a long question.
-            *above, last = wrap(visible(bench.prompt.label), max(20, width - ANSWER)) or [""]
+            *above, last = wrap(self._said(bench.prompt.label), max(20, width - ANSWER)) or [""]
             label = f"{last} "
             text, caret = bench.prompt.line.window(max(1, width - len(label) - 1))
             self._typed = cell_len(label + text[:caret])
             line = ((label, look.strong()), (clipped(text + "_", max(0, width - len(label))), look.plain()))
             return [*(((clipped(part, width), look.strong()),) for part in above), line]
         if bench.message:
-            parts = wrap(visible(bench.message), max(20, width)) or [""]
+            parts = wrap(self._said(bench.message), max(20, width)) or [""]
             return [((clipped(part, width, more=look.more), look.strong()),) for part in parts]
-        return [((clipped(visible(status_words.cell(bench)), width, more=look.more), look.plain()),)]
+        return [((clipped(self._said(status_words.cell(bench)), width, more=look.more), look.plain()),)]

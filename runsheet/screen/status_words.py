@@ -28,9 +28,9 @@ SMALLEST = (80, 24)
 
 def others(bench: Bench) -> Iterator[tuple[str, Pane[Any]]]:
     """The panes not in sight, with the key that opens each."""
-    for number, pane in enumerate(panes.PANES):
+    for pane in panes.PANES:
         if pane.name != bench.active:
-            yield f"F{number + 2}", pane
+            yield keys.of(f"pane_{pane.name}", bench.commands), pane
 
 
 def next_thing(bench: Bench) -> str:
@@ -38,7 +38,7 @@ def next_thing(bench: Bench) -> str:
     step = next_step(bench.session.sheet, bench.session.dilution_offered)
     if step.done and bench.session.next_to_sign:
         return f"NEXT {bench.session.next_to_sign}: {step.why}"
-    offer = " with b" if step.offer else ""
+    offer = f" with {keys.of('insert_due', bench.commands)}" if step.offer else ""
     return f"NEXT {step.words}{offer}: {step.why}"
 
 
