@@ -7,7 +7,7 @@ new field is on its form by itself; every change is a step like any other.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
@@ -51,6 +51,8 @@ class Field:
     """Where it stands in the document."""
     model: type
     name: str
+    sample: str = ""
+    """The sample whose table the first value makes, where there is none yet: a form that is looked at makes none."""
 
 
 def fields_of(model: Any, path: str) -> Iterator[Field]:
@@ -66,14 +68,14 @@ def fields_of(model: Any, path: str) -> Iterator[Field]:
 
 def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], at: int = 0) -> None:
     """Show a form; a chosen field is asked for and the form comes back where it was."""
-    run = context.session.run
-    found = made(run)
+    found = made(context.session.run)
+    run = next((_laid(context.session.run, field)[0] for field in found if field.sample), context.session.run)
     names = [places.place(run, field.path) for field in found]
     width = min(max(map(len, names), default=0), NAMES)
 
     def choose(number: int) -> None:
         field = found[number]
-        old = entry.shown(edit.value_at(context.session.run, field.path))
+        old = entry.shown(edit.value_at(_laid(context.session.run, field)[0], field.path))
         context.close_page()
         ask_field(context, field, names[number], old, lambda: open_form(context, title, made, number))
 
@@ -82,6 +84,14 @@ def open_form(context: Context, title: str, made: Callable[[Run], list[Field]], 
         for name, field in zip(names, found, strict=True)
     ]
     context.open_page(Content(title, texts, choose), at)
+
+
+def _laid(run: Run, field: Field) -> tuple[Run, list[Edit]]:
+    """The run with the table a field stands in, and what makes that."""
+    if not field.sample or any(each.id == field.sample for each in run.sample):
+        return run, []
+    made = edit.insert_row(run, "sample", len(run.sample) + 1, Sample(id=field.sample))
+    return edit.apply(run, made), [made]
 
 
 NAMES = 60
@@ -131,7 +141,7 @@ class _Asked:
         complaint = complaint or (questions.no_name(text) if named else "")
         if complaint:
             return f"not accepted: {complaint}"
-        run = context.session.run
+        run, first = _laid(context.session.run, field)
         if self.keeps and parsed.value is None:
             self.again()
             return None
@@ -141,8 +151,8 @@ class _Asked:
             if named:  # what names the row follows
                 plain = context.session.writing(named[1], int(named[2]) - 1, "id", parsed.value)
             made = chosen.edits(run, field.path, parsed.value) if chosen is not None else plain
-            made = photometer.followed(run, made)
-            edit.apply_all(run, made)
+            made = [*first, *photometer.followed(run, made)]
+            edit.apply_all(context.session.run, made)
         except EditError as error:
             return f"not accepted: {'; '.join(places.problem(run, problem) for problem in error.problems)}"
         expired = chosen is not None and chosen.expired
@@ -151,7 +161,7 @@ class _Asked:
             self._asked = text
             return f"unusual: {why}. Enter takes it"
         asks = _is_limit(field) and parsed.value is not None
-        if not made or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
+        if made == first or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
             self.again()
             return None
         why = questions.about_name(context.session, named[1], int(named[2]) - 1, parsed.value) if named else ""
@@ -249,23 +259,11 @@ def row(context: Context) -> None:
     if context.item is None:
         return
     if pane == "queue":
-        _with_sample(context)
         open_form(context, "This row", lambda run: _row_fields(run, place))
     elif pane == "standards":
         open_form(context, "This standard", lambda run: _standard_fields(run, place))
     elif pane == "setup":
         open_form(context, "This setup check", lambda _run: list(fields_of(Setup, f"setup[{place + 1}]")))
-
-
-def _with_sample(context: Context) -> None:
-    """Make the table of the sample as received, where the row reads one from the field and there is none yet."""
-    item, run = context.item, context.session.run
-    if (
-        item.kind == "sample"
-        and item.sample not in {sample.id for sample in run.sample}
-        and not context.session.read_only
-    ):
-        context.commit([edit.insert_row(run, "sample", len(run.sample) + 1, Sample(id=item.sample))])
 
 
 def _standard_fields(run: Run, place: int) -> list[Field]:
@@ -277,9 +275,11 @@ def _standard_fields(run: Run, place: int) -> list[Field]:
 
 
 def _row_fields(run: Run, place: int) -> list[Field]:
-    read = run.queue[place]
-    found = list(fields_of(Row, f"queue[{place + 1}]"))
-    for at, sample in enumerate(run.sample, 1):
-        if sample.id == (read.sample or read.id):
-            found += (each for each in fields_of(Sample, f"sample[{at}]") if each.name != "id")  # its row's name
-    return found
+    read, found = run.queue[place], list[Field]()
+    name = read.sample or read.id
+    tables_ = [at for at, sample in enumerate(run.sample, 1) if sample.id == name]
+    new = name if not tables_ and read.kind == "sample" else ""
+    for at in [len(run.sample) + 1] if new else tables_:
+        fields_ = fields_of(Sample, f"sample[{at}]")
+        found += (replace(each, sample=new) for each in fields_ if each.name != "id")  # its row's name
+    return [*fields_of(Row, f"queue[{place + 1}]"), *found]

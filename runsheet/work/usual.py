@@ -123,7 +123,7 @@ def _rse(found: CalibrationResult | None) -> float:
 
 def _reading(run: Run, row: Setup | Standard | Row, new: Sequence[Number]) -> str:
     """Why readings look like those of another scale, or nothing."""
-    reads, lowest = run.instrument.reads or "absorbance", 0.0
+    reads = run.instrument.reads or "absorbance"
     if isinstance(row, Setup):
         if row.check == "dark":
             return ""
@@ -138,7 +138,9 @@ def _reading(run: Run, row: Setup | Standard | Row, new: Sequence[Number]) -> st
     for each in map(float, new):
         if not isinstance(row, Setup) and (why := _below_zero(each, reads)):
             return why
-        if reads == "transmittance" and lowest < each < MOST_ABSORBANCE:
+        if reads == "transmittance" and each <= 0 and isinstance(row, Setup):  # elsewhere it is refused
+            return f"{each:g} %T lets nothing through: is it an absorbance?"
+        if reads == "transmittance" and 0 < each < MOST_ABSORBANCE:
             return f"{each:g} %T is {absorbance(each):.2f} A: is it an absorbance?"
         if reads == "absorbance" and MOST_ABSORBANCE <= each <= 110:
             return f"{each:g} A lets through next to nothing: is it %T?"

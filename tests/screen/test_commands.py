@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
 
-from runsheet.run import edit
+from runsheet.run import edit, text
 from runsheet.run.disk import store
 from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
 from runsheet.screen.session import Session
 from tests.make import at, document, row, standards
+from tests.review.test_signing import NOW as SIGNED
+from tests.review.test_signing import noted
 from tests.screen.scripted import NOW, Scripted
 
 if TYPE_CHECKING:
@@ -282,3 +285,21 @@ def test_another_calibration_is_said_to_have_the_levels_it_has(tmp_path: Path) -
     assert made == [5, 50]
     title = next(command.title for command in day.commands if command.name == "new_calibration")
     assert title == "another calibration from the last one's levels: other cell, other lots"
+
+
+def test_a_form_that_is_looked_at_makes_no_table_of_a_sample_and_asks_a_signed_run_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "soil.toml"
+    path.write_text(text.write(replace(noted(), sample=())), encoding="utf-8")
+    day = Scripted(path, SIGNED)
+    day.run("sign", "M. Tarn")
+    day.place = next(at for at, row in enumerate(day.session.run.queue) if row.id == "G-1")
+    day.active = "queue"
+    day.run("row_form")
+    assert (day.prompt, day.session.run.sample) == (None, ())
+    assert day.session.signed == "signed by M. Tarn"
+    day.run("row_form", "sample[1].site", "tank 4", "the site was left out")
+    made = day.session.run.sample
+    assert [(each.id, each.site) for each in made] == [("G-1", "tank 4")]
+    day.run("undo")
+    assert day.session.run.sample == ()
+    day.session.store.close()

@@ -163,6 +163,11 @@ def test_setup_checks_have_scales_of_their_own() -> None:
     assert "is it an absorbance?" in told("full-scale", "0.1")
     assert told("full-scale", "99.9") == ""
     assert told("dark", "0.1") == ""
+    assert told("dark", "0.0") == ""
+    assert told("full-scale", "0.000") == "0 %T lets nothing through: is it an absorbance?"
+    run = replace(run, setup=tuple(replace(check, reads="transmittance") for check in run.setup))
+    assert told("zero", "0.000") == "0 %T lets nothing through: is it an absorbance?"
+    assert told("zero", "100.0") == ""
 
 
 def standards(*values: str) -> Run:
