@@ -42,6 +42,8 @@ class Moved(NamedTuple):
     """By how much the one of them moves most that still is a figure other than 0, percent of what it was."""
     lost: int
     """Those of them that are none now."""
+    others: int
+    """Results that are of another unit, fraction, kind or sample now, whatever their figures."""
     marks: int
     """Rows whose flags, printed result or state differ, their figures apart."""
     verdicts: int
@@ -55,8 +57,14 @@ class Moved(NamedTuple):
             most = f", at most {_percent(self.percent)} %" if self.percent else ""
             lost = f", {self.lost} lost" if self.lost else ""
             told.append(f"{counted(self.results, 'result moves', 'results move')}{most}{lost}")
+        if self.others:
+            told.append(f"{counted(self.others, 'result is', 'results are')} of another unit, fraction, kind or sample")
         if self.marks:
-            told.append(counted(self.marks, "row gets another flag or state", "rows get other flags or states"))
+            one, more = (
+                "row gets another flag, state or printed result",
+                "rows get other flags, states or printed results",
+            )
+            told.append(counted(self.marks, one, more))
         if self.verdicts and not told:
             told.append(counted(self.verdicts, "verdict turns", "verdicts turn"))
         return "; ".join(told)
@@ -71,9 +79,11 @@ def asked(run: Run, edits: Sequence[Edit], now: datetime) -> str:
     except EditError:  # whoever takes them says so
         return ""
     found = compare(evaluate(run, now), evaluate(new, now))
-    replaced = any(made.action != "set" or made.old is not None for made in edits if _may(run, made))
+    replaced = any(_replaces(made) for made in edits if _may(run, made))
     limit = any(made.path.startswith("method") for made in edits)
-    return found.words if found.results or (found.marks and replaced) or (found.verdicts and limit) else ""
+    return (
+        found.words if found.results or found.others or (found.marks and replaced) or (found.verdicts and limit) else ""
+    )
 
 
 def compare(old: Sheet, new: Sheet) -> Moved:
@@ -82,11 +92,12 @@ def compare(old: Sheet, new: Sheet) -> Moved:
     pairs = [(row, after[row.id]) for row in old.rows if row.counted and row.id in after]
     pairs = [(row, other) for row, other in pairs if other.counted and row.row.readings == other.row.readings]
     steps = [step for row, other in pairs if (step := _step(row, other)) is not None]
+    others = sum(row.result is not None and _what(row) != _what(other) for row, other in pairs)
     marks = sum(_step(row, other) is None and _mark(row) != _mark(other) for row, other in pairs)
     before, then = ({(f.rule, f.rows): f.state for f in sheet.quality} for sheet in (old, new))
     verdicts = sum(before.get(key) != then.get(key) for key in {*before, *then})
     figures = [step for step in steps if step != float("inf")]
-    return Moved(len(steps), max(figures, default=0.0), len(steps) - len(figures), marks, verdicts)
+    return Moved(len(steps), max(figures, default=0.0), len(steps) - len(figures), others, marks, verdicts)
 
 
 def _step(row: RowResult, other: RowResult) -> float | None:
@@ -104,6 +115,10 @@ def _steps(row: RowResult, other: RowResult) -> Iterator[float]:
             yield abs(now - was) / abs(was) * 100 if was else 100.0
 
 
+def _what(row: RowResult) -> tuple[object, ...]:
+    return row.unit, row.fraction, row.kind, row.sample
+
+
 def _mark(row: RowResult) -> tuple[object, ...]:
     return (row.flags, row.reported, row.state) if row.result is not None else ()
 
@@ -113,6 +128,11 @@ def _percent(value: float) -> str:
     places = max(0, 1 - math.floor(math.log10(value)))
     up = math.ceil(value * 10**places - 1e-6) / 10**places
     return f"{up:,.{places}f}".rstrip("0").rstrip(".") if places else f"{up:,.0f}"
+
+
+def _replaces(made: Edit) -> bool:
+    """Whether an edit takes the place of something: that a row is reported stands there although nobody wrote it."""
+    return made.action != "set" or made.old is not None or made.path.endswith(".report")
 
 
 def _may(run: Run, made: Edit) -> bool:

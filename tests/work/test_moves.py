@@ -70,6 +70,26 @@ def test_a_limit_that_turns_a_verdict_is_asked_about_and_one_that_does_not_is_no
     assert asked(run, "method.check.recovery_percent", [89, 111]) == ""
 
 
+@pytest.mark.parametrize(
+    ("field", "value"), [("matrix", "solid"), ("sample", "OS-02"), ("kind", "field-blank"), ("silica_gel", False)]
+)
+def test_a_result_that_becomes_one_of_something_else_is_asked_about(field: str, value: object, run: Run) -> None:
+    told = asked(run, f"queue[{place(run, 'OS-01')}].{field}", value)
+    assert told.startswith("1 result is of another unit, fraction, kind or sample")
+
+
+def test_so_is_the_unit_of_all(run: Run) -> None:
+    assert asked(run, "method.unit", "mg/kg") == "12 results are of another unit, fraction, kind or sample"
+
+
+def test_a_result_that_is_printed_otherwise_is_not_said_to_get_a_flag(run: Run) -> None:
+    told = "2 rows get other flags, states or printed results"
+    assert asked(run, "method.figures", 2) == told
+    assert asked(run, f"queue[{place(run, 'OS-01')}].report", value=False) == (
+        "1 row gets another flag, state or printed result"
+    )
+
+
 def test_a_reading_taken_is_no_change(run: Run) -> None:
     assert asked(run, f"queue[{place(run, 'OS-08')}].readings", [Decimal("0.112")]) == ""
 
@@ -93,4 +113,4 @@ def test_nothing_is_asked_before_anything_is_read(run: Run) -> None:
     ("value", "said"), [(99.6, "100"), (1.84, "1.9"), (1.8, "1.8"), (0.012, "0.012"), (49.99999999999999, "50")]
 )
 def test_at_most_is_not_rounded_below_what_it_is(value: float, said: str) -> None:
-    assert moves.Moved(1, value, 0, 0, 0).words == f"1 result moves, at most {said} %"
+    assert moves.Moved(1, value, 0, 0, 0, 0).words == f"1 result moves, at most {said} %"
