@@ -55,6 +55,10 @@ class Field:
     """The sample whose table the first value makes, where there is none yet: a form that is looked at makes none."""
 
 
+NOT_TYPED = ("sources", "readings", "struck", "log")
+"""Fields that have a way of their own; which log a document belongs to is said by that log."""
+
+
 def fields_of(model: Any, path: str) -> Iterator[Field]:
     """The fields of a table of the document, those of tables within it too."""
     hints = get_type_hints(model)
@@ -62,7 +66,7 @@ def fields_of(model: Any, path: str) -> Iterator[Field]:
         inner = next((arg for arg in (hints[field.name], *get_args(hints[field.name])) if is_dataclass(arg)), None)
         if isinstance(inner, type):
             yield from fields_of(inner, f"{path}.{field.name}")
-        elif field.name not in ("sources", "readings", "struck"):
+        elif field.name not in NOT_TYPED:
             yield Field(f"{path}.{field.name}", model, field.name)
 
 

@@ -141,7 +141,7 @@ def _may(run: Run, made: Edit) -> bool:
         return False
     found = _FIELD.match(made.path)
     table, field = (found[1], found[3]) if found else (made.path.split(".")[0], None)
-    if table in WORDS_ONLY or field in ("note", "at", "started"):
+    if table in WORDS_ONLY or field in ("note", "started") or (field == "at" and made.old is None):
         return False
     if made.action == "insert":
         return bool(made.new and made.new.get("readings")) or table == "standard"

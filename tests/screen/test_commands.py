@@ -303,3 +303,12 @@ def test_a_form_that_is_looked_at_makes_no_table_of_a_sample_and_asks_a_signed_r
     day.run("undo")
     assert day.session.run.sample == ()
     day.session.store.close()
+
+
+def test_no_form_has_the_name_of_the_log(day: Scripted) -> None:
+    day.session.begin_log()
+    assert day.session.run.run.log
+    day.run("facts")
+    assert day.page is not None
+    assert any(line.endswith("run.note") for line in day.page.texts)
+    assert not any(line.endswith("run.log") for line in day.page.texts)

@@ -78,6 +78,13 @@ def test_a_result_that_becomes_one_of_something_else_is_asked_about(field: str, 
     assert told.startswith("1 result is of another unit, fraction, kind or sample")
 
 
+def test_the_time_it_was_read_at_moves_a_row_too(run: Run) -> None:
+    path = f"queue[{place(run, 'OS-01')}].at"
+    assert asked(run, path, datetime.fromisoformat("2026-03-11T08:20:00+01:00")) == "1 result moves, 1 lost"
+    assert asked(run, path, datetime.fromisoformat("2026-03-12T10:00:00+01:00")).startswith("1 row gets another flag")
+    assert asked(run, path, run.queue[place(run, "OS-01") - 1].at) == ""
+
+
 def test_so_is_the_unit_of_all(run: Run) -> None:
     assert asked(run, "method.unit", "mg/kg") == "12 results are of another unit, fraction, kind or sample"
 
