@@ -48,6 +48,7 @@ KEPT = 200
 """Lines listed."""
 WAITS, PASSED = "waits", "passed over for a newer one"
 NO_PORT = "no photometer is read: runsheet FILE --from PORT"
+NOT_HERE = "nothing is read from the photometer into a run that is only looked at"
 
 
 @dataclass
@@ -359,6 +360,10 @@ class Receiving:
 
     # --- commands ---------------------------------------------------------------------------------------------------
 
+    @property
+    def _no_port(self) -> str:
+        return NOT_HERE if self.bench.session.read_only else NO_PORT
+
     def await_next(self) -> None:
         """Take the next line for the present row without Enter; a second time that is taken back, as by any key."""
         if self._armed is not None:
@@ -366,7 +371,8 @@ class Receiving:
             return
         here = self._here(more=True)
         if self.feed is None or here is None:
-            self.bench.say(NO_PORT if self.feed is None else "the next number can be taken in a reading cell only")
+            where = "the next number can be taken only in the reading cell of a row that counts"
+            self.bench.say(self._no_port if self.feed is None else where)
             return
         self._armed, self._just_armed = here, True
 
@@ -374,7 +380,7 @@ class Receiving:
         """List what came and what became of it; one that was not taken may be chosen, all that wait thrown away."""
         feed = self.feed
         if feed is None:
-            self.bench.say(NO_PORT)
+            self.bench.say(self._no_port)
             return
         lines = list(reversed(self._kept))
         first = f"throw away what waits ({len(self._waiting)})"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.exits import Refusal
 from runsheet.port import named
+from runsheet.screen.receiving import NOT_HERE
 
 if TYPE_CHECKING:
     from runsheet.methods.laboratory import Laboratory, Output
@@ -37,13 +38,7 @@ def listen(bench: Bench) -> None:
         return
     if session.read_only:
         if asked:
-            bench.say(
-                " ".join(
-                    filter(
-                        None, (bench.message, "nothing is read from the photometer into a run that is only looked at")
-                    )
-                )
-            )
+            bench.say(" ".join(filter(None, (bench.message, NOT_HERE))))
         return
     try:
         bench.receiving.listen(named.named(where, output), output.pattern if output is not None else None)

@@ -11,7 +11,11 @@ import pytest
 from runsheet.port.feed import Feed, Line
 from runsheet.port.named import Port
 from runsheet.run.disk import files, log, opening
+from runsheet.screen.bench import Bench
 from runsheet.screen.page import Page
+from runsheet.screen.read_only import ReadOnlyStore
+from runsheet.screen.session import Session
+from runsheet.screen.style import Look
 from tests.screen.driving import NOW, Drive, character, typed
 
 if TYPE_CHECKING:
@@ -400,6 +404,16 @@ def test_the_next_line_is_taken_without_enter_for_one_row(water: Path) -> None:
     assert [each.entered for each in logged(water)] == [log.RECEIVED]
 
 
+def test_a_void_row_takes_no_number_and_is_not_said_to_have_no_reading_cell(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.press("v", *typed("spilled"), "slash", *typed("OS-08"), "T")
+        assert drive.bench.item.void
+        assert drive.bench.column.key == "readings"
+        assert drive.bench.message == "the next number can be taken only in the reading cell of a row that counts"
+
+    work(water, do)
+
+
 @pytest.mark.parametrize("names", [("T",), ("up", "down"), ("l", "escape"), ("f",), ("right", "left")])
 def test_any_key_takes_that_back(names: tuple[str, ...], water: Path) -> None:
     def do(drive: Wired) -> None:
@@ -486,6 +500,19 @@ def test_without_a_photometer_the_keys_say_so(water: Path) -> None:
     for key in ("T", "l"):
         Drive(water).run(key, then=lambda drive: seen.append(drive.bench.message))
     assert seen == ["no photometer is read: runsheet FILE --from PORT"] * 2
+
+
+def test_a_run_that_is_only_looked_at_is_not_told_to_name_a_port(water: Path) -> None:
+    seen: list[str] = []
+    follower = opening.Follower(water)
+    run = follower.found.run
+    assert run is not None
+    for key in ("T", "l"):
+        made = Drive(water)
+        writer, made.bench = made.store, Bench(Session(ReadOnlyStore(follower, run), water, lambda: NOW), Look())
+        made.run(key, then=lambda drive: seen.append(drive.bench.message))
+        writer.close()
+    assert seen == ["nothing is read from the photometer into a run that is only looked at"] * 2
 
 
 # --- undo, setup, signed ---------------------------------------------------------------------------------------------
