@@ -195,9 +195,11 @@ class Editing:
                 self._onward(advance=False, move=move)
             else:
                 self.accept(move=move)
-        elif grid.entry is not None and grid.entry.key(name, character):
-            self._typed = True
-            self._draft()
+        elif grid.entry is not None:
+            before = grid.entry.text
+            if grid.entry.key(name, character):
+                self._typed |= grid.entry.text != before  # a caret that moves types nothing
+                self._draft()
 
     def _answer(self, name: str, *, fast: bool) -> None:
         """Take a key while an unusual entry is asked about: Enter takes it, Escape goes back to it.

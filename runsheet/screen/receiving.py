@@ -147,7 +147,8 @@ class Receiving:
         """Take one line: for the row it is awaited for, else among those that wait, else as none."""
         found = Number(why=line.why) if line.why else number_in(line.raw, self._pattern)
         here = self._here(more=self._armed is not None)
-        arrived = Arrived(line, found, came_at=here[2] if here is not None else "")
+        under = here or self._here(covered=True)
+        arrived = Arrived(line, found, came_at=under[2] if under is not None else "")
         self._more += len(self._kept) == KEPT
         self._kept.append(arrived)
         if found.why:
@@ -215,13 +216,19 @@ class Receiving:
             each.fate = each.became
             self.shown = None if each is self.shown else self.shown
 
-    def _here(self, *, more: bool = False) -> tuple[str, int, str] | None:
+    def _here(self, *, more: bool = False, covered: bool = False) -> tuple[str, int, str] | None:
         """The reading cell the cursor is in, by place and row, where nothing is asked, shown over it or typed.
 
+        With `covered` it may be.
         It is one that waits for a reading, or for an answer about a further one, or with `more` one that may have one.
         """
         bench = self.bench
-        if not bench.idle or bench.session.read_only or bench.editing.field != "readings" or bench.item is None:
+        if (
+            not (bench.idle or covered)
+            or bench.session.read_only
+            or bench.editing.field != "readings"
+            or bench.item is None
+        ):
             return None
         row = getattr(bench.session.run, bench.pane.array)[bench.place]
         counts = getattr(row, "void", None) is None and getattr(row, "use", None) is not False

@@ -388,6 +388,27 @@ def test_a_proposal_stays_with_its_cell(water: Path) -> None:
     assert read(work(water, do)) == {}
 
 
+def test_a_line_that_came_while_something_stood_over_a_row_is_that_rows(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.press("v")
+        drive.sent("0.112")
+        drive.press(*typed("spilled"), "n")
+        drive.pause()
+        assert drive.bench.item.id == "OS-09"
+        assert drive.receiving.words.endswith("It came at OS-08: is it this row's?")
+
+    work(water, do)
+
+
+def test_a_caret_that_moves_in_what_was_sent_types_nothing(water: Path) -> None:
+    def do(drive: Wired) -> None:
+        drive.sent("0.112")
+        drive.press("e", "left", "end", "enter")
+
+    work(water, do)
+    assert [each.entered for each in logged(water)] == [log.RECEIVED]
+
+
 # --- without Enter --------------------------------------------------------------------------------------------------
 
 
