@@ -220,8 +220,7 @@ def _ask_source(context: Context, field: Field, again: Callable[[], None]) -> No
             context.commit([edit.set_value(context.session.run, limit_source.path(limit), text.strip())])
         again()
 
-    said = tables.said(field.model, field.name)
-    words = said.words if said else field.name
+    words = places.place(context.session.run, field.path)
     leave = Leave(again, f"leaves it as {limit_source.HERE}", covers=False)
     context.ask(f"Where does the limit ({words}) come from? Enter: {limit_source.HERE}:", answer, leave=leave)
 

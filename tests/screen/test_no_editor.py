@@ -208,6 +208,8 @@ def test_escape_after_a_step_is_not_said_to_leave_all_as_it_was(empty: Path) -> 
     Drive(empty).run("L", typed("check.recovery_percent"), typed("80 120"), then=lambda d: seen.extend(d.screen()))
     assert seen[-1] == "Enter confirms, Escape leaves it as set in this run"
     assert seen[-5].startswith("F4 Sample queue: ")
+    label = "Where does the limit (check standard: recovery, %) come from? Enter: set in this run:"
+    assert label in " ".join(" ".join(seen[-5:-2]).split())
     drive = Drive(empty).run("L", typed("check.every_readings"), typed("12"), "escape", then=look_at_form)
     method = drive.document.method
     assert method.check is not None
