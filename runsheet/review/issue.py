@@ -39,9 +39,10 @@ def refusal(sheet: Sheet, trail: Trail, *, not_reviewed: bool, reason: str) -> s
     run = sheet.run
     return (
         _by_log(run, trail)
+        or _by_last(run)
         or _by_signature(sheet, trail, not_reviewed=not_reviewed)
         or ("" if sheet.state in ("pass", "qualified") else "the run fails" if sheet.state == "fail" else UNFINISHED)
-        or _by_last(run, reason)
+        or _by_reason(run, reason)
     )
 
 
@@ -72,9 +73,14 @@ def _by_signature(sheet: Sheet, trail: Trail, *, not_reviewed: bool) -> str:
     return ""
 
 
-def _by_last(run: Run, reason: str) -> str:
+def _by_last(run: Run) -> str:
+    """That it is issued already: no signature would change that."""
     if run.issued and not changed_since(run):
         return f"{run.issued[-1].number} is this document; nothing changed since"
+    return ""
+
+
+def _by_reason(run: Run, reason: str) -> str:
     if run.issued and not any(sign.isalpha() for sign in reason):
         return f"{number(run)} replaces {run.issued[-1].number}: a reason in words is needed"
     return ""

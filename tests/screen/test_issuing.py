@@ -56,6 +56,8 @@ def test_who_works_alone_is_asked(day: Scripted) -> None:
     assert (day.said[-1], day.session.run.issued) == ("not issued: no valid reviewer's signature", ())
     day.run("issue", "y", "M. Tarn")
     assert "not independently reviewed" in day.session.path.with_name("GR-0422.html").read_text(encoding="utf-8")
+    # What is issued already is not said to lack a signature: none would let it be issued again.
+    assert day.run("issue").said[-1] == "not issued: GR-0422 is this document; nothing changed since"
 
 
 def test_who_was_walked_through_but_did_not_sign_is_not_said_to_have_reviewed_nothing(day: Scripted) -> None:
