@@ -231,7 +231,9 @@ _NAME = re.compile(r"(queue|standard)\[(\d+)\]\.id")
 
 
 def refused(field: Field, value: Any) -> str:
-    """Why a solvent cannot be used here, or a reason is none; or nothing."""
+    """Why a solvent cannot be used here, a reason is none, or a no would be taken for a second source; or nothing."""
+    if field.name == "verified" and str(value).lower() in ("y", "yes", "n", "no", "none", "-"):
+        return "name the run and its second source, or leave it empty"
     if field.name in REASONS and not any(character.isalpha() for character in str(value)):
         return "a number is no reason"
     return solvents.refusal(str(value)) if field.path == "solvent.name" else ""

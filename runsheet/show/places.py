@@ -49,6 +49,7 @@ FIELDS = {
     "final_ml": "final volume, mL",
     "concentration": "concentration, mg/L",
     "drift": "baseline",
+    "verified": "verified in another run, by which second source",
 }
 """Where the field's own name is not the bench's word."""
 TABLES = {"run": "run", "instrument": "photometer", "solvent": "solvent", "setup": "setup check"}

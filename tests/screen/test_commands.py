@@ -312,3 +312,11 @@ def test_no_form_has_the_name_of_the_log(day: Scripted) -> None:
     assert day.page is not None
     assert any(line.endswith("run.note") for line in day.page.texts)
     assert not any(line.endswith("run.log") for line in day.page.texts)
+
+
+@pytest.mark.parametrize("answer", ["no", "Yes"])
+def test_a_no_is_not_what_verified_a_calibration(answer: str, day: Scripted) -> None:
+    day.run("facts", "calibration[1].verified", answer)
+    assert day.prompt is not None
+    assert day.prompt.trouble == "not accepted: name the run and its second source, or leave it empty"
+    assert day.session.run.calibration[0].verified is None
