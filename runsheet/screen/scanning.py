@@ -40,7 +40,9 @@ def take(bench: Bench, text: str) -> None:
         bench.editing.accept(advance=True)
     else:
         _drop(bench)
-        bench.say(f"scanned {visible(text)}: no row and no sample has that name")
+        received = any(sample.id == text for sample in bench.session.run.sample)
+        why = "no row reads that sample" if received else "no row and no sample has that name"
+        bench.say(f"scanned {visible(text)}: {why}")
 
 
 def _drop(bench: Bench) -> None:

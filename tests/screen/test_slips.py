@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet import demo
+from runsheet.run import edit
+from runsheet.run.model import Sample
 from runsheet.screen.page import Page
 from runsheet.screen.panes import QUEUE
 from runsheet.screen.status_words import next_thing
@@ -105,6 +107,15 @@ def test_the_first_digits_of_a_scan_leave_no_question_for_a_lot(code: str, water
         assert drive.bench.message == f"scanned {code}: no row and no sample has that name"
 
     assert drive.run("f3", "end", "left", f"scan:{code}", then=look).document.standard[0].lot == old
+
+
+def test_a_scanned_sample_without_a_row_is_not_said_to_be_none(water: Path) -> None:
+    said: list[str] = []
+    drive = Drive(water)
+    sample = edit.insert_row(drive.bench.session.run, "sample", 1, Sample(id="OS-77"))
+    assert drive.bench.session.commit([sample]) == ""
+    drive.run("scan:OS-77", then=lambda drive: said.append(drive.bench.message))
+    assert said == ["scanned OS-77: no row reads that sample"]
 
 
 def test_a_search_round_a_scan_works_too(water: Path) -> None:
