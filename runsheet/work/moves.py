@@ -3,8 +3,9 @@
 Owns: `asked`, the one place that decides it. Invariant: a reading taken is no change, nor is a fact given for the first
 time; whatever moves a figure that stood there is one, be it the row's own or one for all rows.
 
-A figure that was not there cannot move: solids weighed after the extract was read ask nothing. A limit moves no figure,
-so what is asked about is whether a flag, a state or a verdict turns with it.
+A figure that was not there cannot move: solids weighed after the extract was read ask nothing. The U of a result is
+one, and so is what the result is of. A limit moves no figure, so what is asked about is whether a flag, a state or a
+verdict turns with it.
 """
 
 from __future__ import annotations
@@ -44,6 +45,8 @@ class Moved(NamedTuple):
     """Those of them that are none now."""
     others: int
     """Results that are of another unit, fraction, kind or sample now, whatever their figures."""
+    spreads: int
+    """Results that stay, with another U or with none."""
     marks: int
     """Rows whose flags, printed result or state differ, their figures apart."""
     verdicts: int
@@ -59,12 +62,11 @@ class Moved(NamedTuple):
             told.append(f"{counted(self.results, 'result moves', 'results move')}{most}{lost}")
         if self.others:
             told.append(f"{counted(self.others, 'result is', 'results are')} of another unit, fraction, kind or sample")
+        if self.spreads:
+            told.append(counted(self.spreads, "result gets another U", "results get another U"))
         if self.marks:
-            one, more = (
-                "row gets another flag, state or printed result",
-                "rows get other flags, states or printed results",
-            )
-            told.append(counted(self.marks, one, more))
+            one = "row gets another flag, state or printed result"
+            told.append(counted(self.marks, one, "rows get other flags, states or printed results"))
         if self.verdicts and not told:
             told.append(counted(self.verdicts, "verdict turns", "verdicts turn"))
         return "; ".join(told)
@@ -81,9 +83,8 @@ def asked(run: Run, edits: Sequence[Edit], now: datetime) -> str:
     found = compare(evaluate(run, now), evaluate(new, now))
     replaced = any(_replaces(made) for made in edits if _may(run, made))
     limit = any(made.path.startswith("method") for made in edits)
-    return (
-        found.words if found.results or found.others or (found.marks and replaced) or (found.verdicts and limit) else ""
-    )
+    figures = found.results or found.others or found.spreads
+    return found.words if figures or (found.marks and replaced) or (found.verdicts and limit) else ""
 
 
 def compare(old: Sheet, new: Sheet) -> Moved:
@@ -93,11 +94,12 @@ def compare(old: Sheet, new: Sheet) -> Moved:
     pairs = [(row, other) for row, other in pairs if other.counted and row.row.readings == other.row.readings]
     steps = [step for row, other in pairs if (step := _step(row, other)) is not None]
     others = sum(row.result is not None and _what(row) != _what(other) for row, other in pairs)
+    spreads = sum(_step(row, other) is None and _spread(row, other) for row, other in pairs)
     marks = sum(_step(row, other) is None and _mark(row) != _mark(other) for row, other in pairs)
     before, then = ({(f.rule, f.rows): f.state for f in sheet.quality} for sheet in (old, new))
     verdicts = sum(before.get(key) != then.get(key) for key in {*before, *then})
     figures = [step for step in steps if step != float("inf")]
-    return Moved(len(steps), max(figures, default=0.0), len(steps) - len(figures), others, marks, verdicts)
+    return Moved(len(steps), max(figures, default=0.0), len(steps) - len(figures), others, spreads, marks, verdicts)
 
 
 def _step(row: RowResult, other: RowResult) -> float | None:
@@ -113,6 +115,12 @@ def _steps(row: RowResult, other: RowResult) -> Iterator[float]:
             yield float("inf")
         elif was is not None and abs(now - was) > SAME * max(abs(was), abs(now)):
             yield abs(now - was) / abs(was) * 100 if was else 100.0
+
+
+def _spread(row: RowResult, other: RowResult) -> bool:
+    """Whether the U that stood beside a result is another."""
+    was, now = row.expanded, other.expanded
+    return was is not None and (now is None or abs(now - was) > SAME * max(abs(was), abs(now)))
 
 
 def _what(row: RowResult) -> tuple[object, ...]:

@@ -85,6 +85,13 @@ def test_the_time_it_was_read_at_moves_a_row_too(run: Run) -> None:
     assert asked(run, path, run.queue[place(run, "OS-01") - 1].at) == ""
 
 
+@pytest.mark.parametrize(
+    ("path", "value"), [("method.uncertainty.coverage", 3), ("calibration[1].confidence", Decimal("0.5"))]
+)
+def test_what_moves_each_u_alone_is_asked_about(path: str, value: object, run: Run) -> None:
+    assert asked(run, path, value) == "12 results get another U"
+
+
 def test_so_is_the_unit_of_all(run: Run) -> None:
     assert asked(run, "method.unit", "mg/kg") == "12 results are of another unit, fraction, kind or sample"
 
@@ -120,4 +127,4 @@ def test_nothing_is_asked_before_anything_is_read(run: Run) -> None:
     ("value", "said"), [(99.6, "100"), (1.84, "1.9"), (1.8, "1.8"), (0.012, "0.012"), (49.99999999999999, "50")]
 )
 def test_at_most_is_not_rounded_below_what_it_is(value: float, said: str) -> None:
-    assert moves.Moved(1, value, 0, 0, 0, 0).words == f"1 result moves, at most {said} %"
+    assert moves.Moved(1, value, 0, 0, 0, 0, 0).words == f"1 result moves, at most {said} %"
