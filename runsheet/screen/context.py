@@ -84,6 +84,10 @@ class Prompt:
         return not self.trouble
 
 
+NEEDED = "a reason is needed"
+"""Why an empty answer is none: the question stays, since what is typed next would be commands."""
+
+
 class Context(Protocol):
     """Where the cursor is, and how a person is spoken with."""
 
@@ -182,8 +186,11 @@ def commit(context: Context, edits: Sequence[Edit], reason: str, then: Callable[
             then()
         return not complaint
 
-    def answer(why: str) -> None:
+    def answer(why: str) -> str | None:
+        if not why.strip():
+            return NEEDED
         take(why)
+        return None
 
     question = "" if reason.strip() else context.session.question(edits)
     if question:

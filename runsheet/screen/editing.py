@@ -17,6 +17,7 @@ from runsheet import tables
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.screen import questions
+from runsheet.screen.context import NEEDED
 from runsheet.screen.forms import Field, ask_field, offered
 from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import TypingLine
@@ -279,9 +280,14 @@ class Editing:
             self._onward(advance=advance, move=move)
         elif question := self._question(parsed.value):
             self._asked = None
-            bench.ask(
-                question, lambda reason: self._finish(parsed.value, reason, advance=advance, move=move), words=True
-            )
+
+            def answer(reason: str) -> str | None:
+                if not reason.strip():
+                    return NEEDED
+                self._finish(parsed.value, reason, advance=advance, move=move)
+                return None
+
+            bench.ask(question, answer, words=True)
         elif self._asked != text and self._must_ask(parsed.value):
             self._asked, self._meant = text, True
             bench.say(f"{self._unusual} Enter takes it, Escape goes back")
@@ -320,9 +326,6 @@ class Editing:
 
     def _finish(self, value: Any, reason: str, *, advance: bool, move: tuple[int, int]) -> None:
         bench, field, sent, typed = self.bench, self.field, self._sent, self._typed
-        if not reason.strip() and self._question(value):
-            bench.say("not accepted: this needs a reason")
-            return
         try:
             edits = self._edits(value)
         except EditError as error:

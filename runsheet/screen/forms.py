@@ -30,7 +30,7 @@ from runsheet.run.model import (
 )
 from runsheet.screen import questions
 from runsheet.screen.content import Content
-from runsheet.screen.context import Leave
+from runsheet.screen.context import NEEDED, Leave
 from runsheet.show import places
 from runsheet.work import limit_source, offers, photometer, usual
 
@@ -179,11 +179,11 @@ class _Asked:
     def _because(self, question: str, made: Sequence[Edit]) -> None:
         """Ask why, and have the step taken with the answer."""
 
-        def answer(why: str) -> None:
-            if why.strip():
-                self.context.commit(made, why, self.again)
-            else:
-                self.context.say("not accepted: this needs a reason")
+        def answer(why: str) -> str | None:
+            if not why.strip():
+                return NEEDED
+            self.context.commit(made, why, self.again)
+            return None
 
         self.context.ask(question, answer, words=True)
 

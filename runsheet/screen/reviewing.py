@@ -16,7 +16,7 @@ from runsheet.run.disk.lock import login
 from runsheet.run.model import Review, Row
 from runsheet.screen import keys, pages
 from runsheet.screen.content import Content
-from runsheet.screen.context import Leave
+from runsheet.screen.context import NEEDED, Leave
 from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import agreed
 
@@ -50,18 +50,11 @@ def _begin(context: Context, name: str) -> None:
     elif any(signature.role == "reviewer" for signature in signing.standing(run)):
         context.ask(
             "A reviewer signed this run. Why is it reviewed again?",
-            lambda why: _again(context, name, why.strip()),
+            lambda why: Walk(context, name, why.strip()).go() if why.strip() else NEEDED,
             words=True,
         )
     else:
         Walk(context, name, "").go()
-
-
-def _again(context: Context, name: str, why: str) -> None:
-    if why:
-        Walk(context, name, why).go()
-    else:
-        context.say("nothing changed: a signed run needs a reason")
 
 
 class Walk:

@@ -13,7 +13,7 @@ from runsheet.run import edit, entry
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS, WORDS, Kind
 from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.content import Content
-from runsheet.screen.context import Leave, place_of
+from runsheet.screen.context import NEEDED, Leave, place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
@@ -278,11 +278,11 @@ def void(context: Context) -> None:
     context.ask(label, lambda text: _with_reason(context, path, text), words=True)
 
 
-def _with_reason(context: Context, path: str, text: str) -> None:
+def _with_reason(context: Context, path: str, text: str) -> str | None:
     if not text.strip():
-        context.say("nothing changed: a reason is needed")
-    else:
-        context.commit([edit.set_value(context.session.run, path, text.strip())], text.strip())
+        return NEEDED
+    context.commit([edit.set_value(context.session.run, path, text.strip())], text.strip())
+    return None
 
 
 def rezero(context: Context) -> None:

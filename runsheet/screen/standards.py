@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, get_args
 from runsheet.run import edit
 from runsheet.run.model import Model, Weighting
 from runsheet.screen import panes
-from runsheet.screen.context import place_of
+from runsheet.screen.context import NEEDED, place_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,11 +30,11 @@ def toggle_use(context: Context) -> None:
     off = edit.set_value(run, f"{place}.use", value=False)
     moved = context.session.moved([off])
 
-    def answer(text: str) -> None:
+    def answer(text: str) -> str | None:
         if not text.strip():
-            context.say("nothing changed: a reason is needed")
-        else:
-            context.commit([off, edit.set_value(run, f"{place}.reason", text.strip())], text.strip())
+            return NEEDED
+        context.commit([off, edit.set_value(run, f"{place}.reason", text.strip())], text.strip())
+        return None
 
     told = f" ({moved})" if moved else ""
     context.ask(f"{context.item.standard.id} left out{told}, because:", answer, words=True)

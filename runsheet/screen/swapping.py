@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.figures import readings
 from runsheet.screen.content import Content
-from runsheet.screen.context import name_of
+from runsheet.screen.context import NEEDED, name_of
 from runsheet.work import fillings
 
 if TYPE_CHECKING:
@@ -42,13 +42,14 @@ def swap(context: Context) -> None:
 def _because(context: Context, label: str, edits: Sequence[Edit]) -> None:
     """Ask for a reason and make the step."""
 
-    def answer(why: str) -> None:
+    def answer(why: str) -> str | None:
         if not why.strip():
-            context.say("nothing changed: a reason is needed")
-        elif not edits:
-            context.say("nothing changed: both were read alike")
-        else:
+            return NEEDED
+        if edits:
             context.commit(edits, why.strip())
+        else:
+            context.say("nothing changed: both were read alike")
+        return None
 
     context.ask(label, answer, words=True)
 
@@ -75,11 +76,11 @@ def strike(context: Context) -> None:
             _because(context, f"{row.id}: {row.struck[number - len(out)]} counts again. Why?", back)
             return
 
-        def answer(why: str) -> None:
-            if why.strip():
-                context.commit(fillings.strike(context.session.run, array, at, number, why.strip()), why.strip())
-            else:
-                context.say("nothing changed: a reason is needed")
+        def answer(why: str) -> str | None:
+            if not why.strip():
+                return NEEDED
+            context.commit(fillings.strike(context.session.run, array, at, number, why.strip()), why.strip())
+            return None
 
         context.ask(f"{row.id}: {row.readings[number]} struck out, because:", answer, words=True)
 

@@ -46,7 +46,8 @@ def test_a_session_needs_no_screen() -> None:
 def test_void_asks_why_and_is_taken_back(day: Scripted) -> None:
     day.go(17)
     day.run("void", " ")
-    assert (day.session.run.queue[17].void, day.said) == (None, ["nothing changed: a reason is needed"])
+    assert day.prompt is not None
+    assert (day.session.run.queue[17].void, day.prompt.trouble) == (None, "a reason is needed")
     assert day.run("void", "spilt").session.run.queue[17].void == "spilt"
     assert day.run("undo").session.run.queue[17].void is None
     assert day.said[-1] == "undone: OS-07 void"

@@ -166,6 +166,15 @@ def test_a_number_is_no_reason(water: Path) -> None:
     assert "0.125" not in water.with_suffix(".toml.log").read_text()
 
 
+@pytest.mark.parametrize("asks", [["v"], ["f3", "m"], ["f3", "o"]])
+def test_an_enter_struck_twice_leaves_the_question_and_the_words_are_no_commands(asks: list[str], water: Path) -> None:
+    def look(drive: Drive) -> None:
+        assert drive.bench.prompt is not None
+        assert drive.bench.prompt.line.text == "typed wrong"
+
+    Drive(water).run(*asks, "enter", keys("typed wrong"), then=look)
+
+
 def test_words_that_a_slow_line_brings_in_one_piece_are_an_answer(water: Path) -> None:
     drive = Drive(water).run("v", "scan:film on the bottle\n")
     assert drive.document.queue[18].void == "film on the bottle"
