@@ -33,7 +33,7 @@ BLOCKS = ("text", "markdown", "html")
 def history(asked: argparse.Namespace) -> int:
     """Print the control charts of a folder, or its tables for another program."""
     from runsheet.compute.statistics.control_charts import RULES
-    from runsheet.history import charts, export
+    from runsheet.history import charts, export, findings
     from runsheet.report import history as told
     from runsheet.report import history_data
 
@@ -41,6 +41,7 @@ def history(asked: argparse.Namespace) -> int:
         raise Refusal(f"no run rule {unknown[0]}; there are {', '.join(map(str, RULES))}")
     with _tables(asked) as tables:
         if asked.form == "csv":
+            _tell(findings.findings(tables))
             return _out(asked, export.points(tables))
         if asked.form == "sql":
             return _out(asked, "".join(f"{line}\n" for line in export.sql(tables)))
@@ -100,6 +101,7 @@ def audit(asked: argparse.Namespace) -> int:
         raise Refusal("stopped; nothing is kept of it") from None
     same, groups = list(audits.same_readings(runs)), list(audits.grouped(runs))
     if asked.form == "csv":
+        _tell(f"{each.path}: could not be read: {each.why}" for each in unread)
         return _out(asked, told.csv(runs, same))
     if asked.form == "json":
         return _json(asked, told.as_data(runs, unread, same, groups))
@@ -135,7 +137,7 @@ def percent(text: str) -> float:
     except ValueError:
         value = -1.0
     if not 0 <= value < 100:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected percent, as 1.5")
+        raise argparse.ArgumentTypeError(f"{text!r}: expected percent from 0 to below 100, as 1.5")
     return value
 
 
@@ -233,6 +235,12 @@ def _tables(asked: argparse.Namespace) -> Iterator[Tables]:
         yield tables
 
 
+def _tell(lines: Iterable[str]) -> None:
+    """Say what a table of points or cases has no line for: without it, the table seems to be of every document."""
+    for line in lines:
+        streams.tell(f"runsheet: {line}")
+
+
 def _progress() -> Callable[[Progress], bool]:
     if not sys.stderr.isatty():
         return lambda _progress: True
@@ -252,9 +260,8 @@ def _written(asked: argparse.Namespace, blocks: Iterable[Block]) -> str:
 
     told: Sequence[Block] = tuple(blocks)
     if asked.form == "html":
-        return html.write(
-            told, f"{asked.command_name} of {Path(asked.folder).name}   {datetime.now().astimezone():%Y-%m-%d}"
-        )
+        of = Path(asked.folder).resolve()  # "." has no name of its own
+        return html.write(told, f"{asked.command_name} of {of.name or of}   {datetime.now().astimezone():%Y-%m-%d}")
     return {"text": text.write, "markdown": markdown.write}[asked.form](told)
 
 

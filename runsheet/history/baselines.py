@@ -21,6 +21,7 @@ import tomli_w
 
 from runsheet import tables
 from runsheet.compute.statistics.control_charts import OWN_LIMITS_FROM
+from runsheet.figures import counted
 from runsheet.run.disk import files
 from runsheet.tables import Number  # noqa: TC001 - read at run time, to read the file
 
@@ -146,7 +147,7 @@ def freeze(
     )
     count = sum(each.cause is None for each in made)
     if count < LEAST:
-        raise ValueError(f"{count} points; a baseline needs {LEAST}")
+        raise ValueError(f"{counted(count, 'point')}; a baseline needs {LEAST}")
     shared = {name: getattr(series, name) for name in SHARED}
     return Baseline(**shared, by=by, at=now, why=why, digest=digest(made), point=made)
 

@@ -350,6 +350,10 @@ def _stands(path: str, sheet: Sheet) -> Iterator[StandsRow]:
         yield StandsRow(path, what, name, json.dumps(list(rows), ensure_ascii=False))
 
 
+OF_EXTRACTION = ("solvent", "acid", "silica gel", "drying agent")
+"""What has a lot and is no row: the lots of standards and of rows are told with the row's name, and once."""
+
+
 def _each(sheet: Sheet) -> Iterator[tuple[str, str, str]]:
     """Each result's row with one thing it stands on: as what, and its name."""
     run = sheet.run
@@ -362,7 +366,7 @@ def _each(sheet: Sheet) -> Iterator[tuple[str, str, str]]:
         told: list[tuple[str, str | None]] = [*of_run, ("analyst", row.row.analyst)]
         told += [("analyst of the extraction", batch.analyst), ("batch", batch.id)] if batch else []
         told += _stands_on_curve(row)
-        told += [(f"lot of {what}", lot) for what, lot in made.lots]
+        told += [(f"lot of {what}", lot) for what, lot in made.lots if what in OF_EXTRACTION]
         for each in made.supports:
             told += [(each.what, name) for name in each.ids]
             told += [(f"lot of {each.what} {name}", lots.get(name)) for name in each.ids]

@@ -153,12 +153,12 @@ def gone(tables: Tables) -> list[str]:
 
 
 def runs(tables: Tables, text: str) -> list[tuple[str, str, str, str]]:
-    """Find runs by id or title: id, title, path, state in words; in order of time."""
+    """Find runs by id or title: id, path, title, state in words; in order of time."""
     where, sought = _perhaps(["id", "title"], text)
     where = f"{where} OR length(CAST(id || title AS BLOB)) > length(id || title)"  # not all ASCII: as in `_where`
-    rows = tables.rows(f"SELECT id, title, path, words FROM run WHERE {where} ORDER BY last, path", *sought)  # noqa: S608
-    found = [(str(name), str(title), str(path), str(words)) for name, title, path, words in rows]
-    return [run for run in found if _is(run[0], text) or _is(run[1], text)]
+    rows = tables.rows(f"SELECT id, path, title, words FROM run WHERE {where} ORDER BY last, path", *sought)  # noqa: S608
+    found = [(str(name), str(path), str(title), str(words)) for name, path, title, words in rows]
+    return [run for run in found if _is(run[0], text) or _is(run[2], text)]
 
 
 PARTS = 4

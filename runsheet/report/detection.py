@@ -61,7 +61,9 @@ def _study(found: Detection, now: datetime) -> Iterator[Block]:
         yield Items(study.advice)
     rows = (*_rows("spike", study.spikes, unit), *_rows("blank", study.blanks, unit))
     if rows:
-        yield Table(("of", "read", "batch", "document", "row", "result", "unit"), rows, (True,) * 5 + (False, True))
+        yield Table(
+            ("document", "row", "of", "read", "batch", "result", "unit"), rows, (True,) * 5 + (False, True), keys=2
+        )
     if found.left_out:
         yield Paragraph("Left out:")
         yield Items(tuple(f"{row} of {path}: {why}" for path, row, why in found.left_out))
@@ -89,7 +91,7 @@ def _limit(part: Part, unit: str) -> str:
 
 
 def _rows(word: str, part: Part, unit: str) -> tuple[tuple[str, ...], ...]:
-    return tuple((word, f"{m.at:%Y-%m-%d %H:%M}", m.batch, m.run, m.row, _number(m), unit) for m in part.used)
+    return tuple((m.run, m.row, word, f"{m.at:%Y-%m-%d %H:%M}", m.batch, _number(m), unit) for m in part.used)
 
 
 def _number(measured: Measured) -> str:

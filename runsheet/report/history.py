@@ -105,7 +105,7 @@ def one(chart: Chart) -> Iterator[Block]:
     if changes := tuple(chart.changes):
         yield Paragraph("What changed, and may be the cause of what the chart shows from there:")
         rows = tuple(_change(chart, each) for each in changes)
-        yield Table(("from", "document", "row", "what", "was", "is"), rows[-MOST:], (True,) * 6)
+        yield Table(("from", "document", "row", "what", "was", "is"), rows[-MOST:], (True,) * 6, keys=4)
         if len(rows) > MOST:
             yield Paragraph(f"Earlier, not listed: {counted(len(rows) - MOST, 'change')}.")
     if chart.violations:
@@ -115,6 +115,7 @@ def one(chart: Chart) -> Iterator[Block]:
             ("document", "row", "read", "lot", "value", "rule", "the point is"),
             rows,
             (True,) * 4 + (False, False, True),
+            keys=2,
         )
         if len(shown) < len(chart.violations):
             yield Paragraph(f"Earlier, not listed: {counted(len(chart.violations) - len(shown), 'violation')}.")
@@ -253,20 +254,22 @@ def found(
         yield Items(told)
     if runs:
         yield Heading("Runs")
-        yield Table(("run", "title", "document", "state, by the document without its log"), tuple(runs), (True,) * 4)
+        yield Table(
+            ("run", "document", "title", "state, by the document without its log"), tuple(runs), (True,) * 4, keys=2
+        )
     if hits:
         yield Heading("Samples and rows")
         rows = tuple((hit.run, hit.result.path, *_result(hit.result)) for hit in hits)
-        yield Table(("run", "document", *RESULT), rows, (True, True, *LEFT))
+        yield Table(("run", "document", *RESULT), rows, (True, True, *LEFT), keys=3)
     if places:
         yield from _lots(places)
     if recalled:
         yield from _recalled(recalled)
     if not (runs or hits or places or recalled):
         yield Paragraph(
-            "In none of these: no run, sample, row or lot of this name, and no issued result that stands on it; "
-            "persons, photometers and cells are looked for in what issued results stand on, and nowhere else. * stands "
-            "for anything, as in OF-*."
+            "In none of these: no run, title, sample, client's id, site, row or lot of this name, and no issued result "
+            "that stands on it; persons, photometers and cells are looked for in what issued results stand on, and "
+            "nowhere else. * stands for anything, as in OF-*."
         )
 
 
@@ -279,8 +282,8 @@ def _recalled(found: Sequence[Recalled]) -> Iterator[Block]:
     stand = "stands" if len(results) == 1 else "stand"
     told = f"{counted(len(results), 'client result')} in {counted(len(reports), 'report')}"
     yield Heading(f"Issued: {told} {stand} on it")
-    titles = ("client", "sample", "client's id", "report", "issued", "row", "analyte", "reported", "as")
-    yield Table(titles, tuple(map(_letter, found)), (True,) * 7 + (False, True))
+    titles = ("client", "report", "row", "sample", "client's id", "issued", "analyte", "reported", "as")
+    yield Table(titles, tuple(map(_letter, found)), (True,) * 7 + (False, True), keys=3)
     yield Paragraph(
         "By the documents as they are now. Results that were never issued are not in this list, and QC neither; what "
         "hangs on a lot in all runs stands under Lots."
@@ -292,7 +295,7 @@ def _letter(each: Recalled) -> tuple[str, ...]:
     number = f"{r.number}, replaced by {r.replaced}" if r.replaced else r.number
     reported = " ".join(filter(None, (r.reported or "none", r.unit, r.flags)))
     analyte = ANALYTES.get(r.fraction, r.fraction)
-    return r.client, r.sample, r.client_id, number, r.at[:10], r.row, analyte, reported, "; ".join(each.uses)
+    return r.client, number, r.row, r.sample, r.client_id, r.at[:10], analyte, reported, "; ".join(each.uses)
 
 
 def _lots(places: Sequence[Place]) -> Iterator[Block]:

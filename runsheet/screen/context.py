@@ -75,7 +75,8 @@ class Prompt:
         """Take an answer where it is one; else the question stays, with the reason in `trouble`."""
         spoken = not text.strip() or any(character.isalpha() for character in text)
         if self.words and (scanned or not spoken):
-            self.trouble = "a scan answers no question: type the words" if scanned else "a number is no answer here"
+            alone = "a number is" if any(character.isdigit() for character in text) else "signs alone are"
+            self.trouble = "a scan answers no question: type the words" if scanned else f"{alone} no answer here"
             self.line = TypingLine()
             return False
         self.trouble = self.answer(text) or ""

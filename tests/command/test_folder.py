@@ -186,6 +186,49 @@ def test_a_state_found_has_its_numbers_beside_it_and_is_the_documents_alone(tmp_
     assert "K K.toml with reservations: 1 of 1 results carry Q, 2 warnings, 1 failure acted on" in told
 
 
+def test_a_page_about_the_folder_one_stands_in_is_headed_by_its_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "bench one").mkdir()
+    monkeypatch.chdir(tmp_path / "bench one")
+    for name in ("history", "audit"):
+        assert f'content: "{name} of bench one ' in command(name, ".", "--as", "html")
+
+
+@pytest.mark.parametrize(("name", "why"), [("history", "not computed: the file is empty"), ("audit", "could not be")])
+def test_a_table_for_another_program_does_not_keep_what_was_not_read_to_itself(
+    name: str, why: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    put(tmp_path, 0, [row("LCS1", 0.2, kind="control", added_mg=8)])
+    (tmp_path / "broken.toml").write_text("", encoding="utf-8")
+    assert main([name, str(tmp_path), "--as", "csv"]) == 0
+    told = capsys.readouterr()
+    assert f"runsheet: broken.toml: {why}" in told.err
+    assert "broken" not in told.out
+
+
+def test_one_point_is_too_few_for_a_baseline(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    put(tmp_path, 0, [row("LCS1", 0.2, kind="control", added_mg=8)])
+    assert main(["baseline", str(tmp_path), "--of", "control", "--by", "M. Tarn", "--why", "a year"]) == 2
+    assert "not frozen, 1 point; a baseline needs 20" in capsys.readouterr().err
+
+
+def test_each_part_of_a_table_too_wide_names_its_rows(tmp_path: Path) -> None:
+    """The second part had the run alone, which several rows share."""
+    for day in (0, 1):
+        rows = [row("W-1", 0.1), row("W-2", 0.2)]
+        put(tmp_path, day, rows, name="water-of-the-outfalls", run={"id": "R"}, sample=[{"id": "W-1", "site": "weir"}])
+        (tmp_path / "water-of-the-outfalls.toml").rename(tmp_path / f"water-of-the-outfalls-{day}.toml")
+    lines = command("find", str(tmp_path), "W-*").splitlines()
+    last = [line.split() for line in lines if "accepted" in line]
+    assert [line[2] for line in last] == ["W-1", "W-2"]
+
+
+def test_a_site_nowhere_is_said_to_be_nowhere(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["find", str(tmp_path), "weir"]) == 1
+    assert "no run, title, sample, client's id, site, row or lot" in " ".join(capsys.readouterr().out.split())
+
+
 @pytest.mark.parametrize("text", ["", " "])
 def test_nothing_is_not_searched_for(text: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A script with an empty variable was told of each row without a site."""

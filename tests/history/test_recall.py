@@ -63,6 +63,18 @@ def test_every_thing_a_result_stands_on_leads_to_it(bench: Bench) -> None:
     assert recalled(bench, "B. Okoro") == []
 
 
+def test_a_lot_is_told_once_as_what_a_result_stands_on_it(bench: Bench) -> None:
+    """A standard's was told as that of the standard and of the standards, a row's by its kind and without it."""
+    bench.issue()
+    lots = {each.lot for each in bench.run.standard if each.lot} | {each.lot for each in bench.run.queue if each.lot}
+    with opened(bench.document.parent) as tables:
+        for lot in lots:
+            uses = [use for each in search.recall(tables, lot) for use in each.uses]
+            assert uses
+            assert not [use for use in uses if use.startswith("lot of standards ")], uses
+            assert all(" ".join(use.split()[2:-1]) not in {row.id for row in bench.run.queue} for use in uses), uses
+
+
 def test_results_of_a_replaced_report_are_told_with_the_one_that_replaced_it_and_counted_once(
     bench: Bench, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -178,7 +178,7 @@ def test_the_database_passes_over_nothing_that_is_what_was_asked(names: list[str
     connection.executemany(
         "INSERT INTO run VALUES (?, 'a title', ?, 'pass', '')", [(n, str(at)) for at, n in enumerate(names)]
     )
-    found = [int(path) for _, _, path, _ in search.runs(Tables(connection, Path()), text)]
+    found = [int(path) for _, path, _, _ in search.runs(Tables(connection, Path()), text)]
     connection.close()
     assert sorted(found) == [at for at, name in enumerate(names) if search._is(name, text)]  # noqa: SLF001
 

@@ -135,6 +135,7 @@ def test_a_correction_asks_why_and_a_number_is_no_reason(line: Line) -> None:
     line.say("0.101", ":correct 0.111")
     assert line.row("OS-08").readings == (Decimal("0.101"),)
     assert line.say("5")[0].startswith("a number is no answer here")
+    assert line.say("?")[0].startswith("signs alone are no answer here")
     line.say("typed wrong")
     assert line.row("OS-08").readings == (Decimal("0.111"),)
 
