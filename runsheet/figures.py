@@ -136,9 +136,9 @@ def visible(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
-def csv_line(values: Iterable[Any], end: str = "\n") -> str:
+def csv_line(values: Iterable[Any]) -> str:
     """A line of CSV: figures in full and bare, every text in quotes and such that no spreadsheet runs it."""
-    return ",".join(map(_csv_cell, values)) + end
+    return ",".join(map(_csv_cell, values)) + "\n"
 
 
 def _csv_cell(value: Any) -> str:

@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 
 def points(tables: Tables) -> str:
     """Write every point of every chart as CSV, one a line."""
-    lines = [csv_line(TABLES["point"]._fields, "\r\n")]
+    lines = [csv_line(TABLES["point"]._fields)]
     twice = {path for (path,) in tables.rows("SELECT path FROM twice")}
     at, counts = (TABLES["point"]._fields.index(name) for name in ("path", "counts"))
     for row in _rows(tables, "point"):
         if row[at] in twice:  # the run is in another document too, whose points count
             row = (*row[:counts], 0, *row[counts + 1 :])  # noqa: PLW2901
-        lines.append(csv_line(row, "\r\n"))
+        lines.append(csv_line(row))
     return "".join(lines)
 
 

@@ -58,6 +58,7 @@ def test_history_in_every_form(folder: Path, form: str, tmp_path: Path) -> None:
         {"markdown": "# History", "html": "<!DOCTYPE html>", "csv": '"path","row","what"', "sql": "BEGIN;"}[form]
     )
     assert told.count("<svg") == (9 if form == "html" else 0)
+    assert b"\r" not in out.read_bytes()  # plain line ends, in every form
 
 
 def test_detection_says_the_figure_and_what_is_missing(tmp_path: Path) -> None:
