@@ -79,9 +79,12 @@ def uncertainty(lines: tuple[ClientResult, ...], sheet: Sheet) -> str:
     """Say what stands under +/-, of what, and how sure."""
     if not any(line.expanded is not None for line in lines):
         return "No uncertainty is given: no result is a figure with one."
-    scope = "instrument and volumes only"
+    lacks = []
+    if sheet.run.instrument.step is None and any(each.direct for each in sheet.calibrations):
+        lacks.append("of the instrument no display step is given")
     if "volumes" not in relative_parts(sheet.run.method.uncertainty):
-        scope += " (of volumes the method gives none)"
+        lacks.append("of volumes the method gives none")
+    scope = "instrument and volumes only" + (f" ({'; '.join(lacks)})" if lacks else "")
     if sheet.uncertainty_complete:
         known = sheet.run.method.sources or {}
         parts = [known[name] for name in ("uncertainty.precision_percent", "uncertainty.bias_percent") if name in known]

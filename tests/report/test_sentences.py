@@ -22,6 +22,7 @@ from runsheet.report.blocks import Facts, Items, Paragraph
 from runsheet.report.blocks import Table as DataTable
 from runsheet.report.making import NO_LOG, Report
 from runsheet.review.entries import Audit
+from runsheet.show import client_results
 from tests.make import NOW, Table, at, row, run, standards
 
 A = row("A", 0.25, at=at(60))
@@ -113,6 +114,17 @@ def test_volumes_without_an_uncertainty_are_not_said_to_be_in_u() -> None:
         told[name] = next(text for text in paragraphs(client_sections.results(report)) if text.startswith("+/-"))
     assert "instrument and volumes only (of volumes the method gives none)" in told["none"]
     assert "instrument and volumes only; the percentage" in told["volumes"]
+
+
+def test_one_displayed_figure_without_its_step_has_no_uncertainty_rather_than_none_at_all() -> None:
+    """It stood in the client's table as +/- 0, an exact result."""
+    shown: Table = {"calibration": {"model": "direct"}, "standard": [], "instrument": {"reads": "concentration"}}
+    bare = made([row("A", 45.2), row("A-gel", 40, sample="A", silica_gel=True)], **shown)
+    assert [each.expanded for each in client_results.results(bare.sheet)] == [None, None, None]
+    assert client_sections.uncertainty(client_results.results(bare.sheet), bare.sheet).startswith("No unc")
+    twice = made([row("A", 45.2, 46.0)], **shown)
+    told = client_sections.uncertainty(client_results.results(twice.sheet), twice.sheet)
+    assert "only (of the instrument no display step is given; of volumes the method gives none)" in told
 
 
 def test_a_row_above_the_range_is_no_none_of_dilutions() -> None:
