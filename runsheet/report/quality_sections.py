@@ -44,6 +44,8 @@ def quality(report: Report) -> Iterator[Block]:
         more = " more" if any(finding.rule == rule for finding in listed) else ""
         if count:
             yield Paragraph(f"{rule}: {count}{more}, {'which passes' if count == 1 else 'all pass'}.")
+    if not sheet.quality:
+        yield Paragraph("Nothing is judged.")
 
 
 def findings_found(report: Report) -> Iterator[Block]:

@@ -143,7 +143,8 @@ def _second_source(report: Report) -> Iterator[str]:
         why = f" ({finding.why})" if finding.why else ""
         yield f"{finding.rows[0]} lot {lot or 'not recorded'}: {value}, {finding.state}{why}."
     standards = dict.fromkeys(s.lot for s in report.sheet.run.standard if s.lot)
-    yield f"Standards' lots: {', '.join(standards)}." if standards else "The standards' lots are not recorded."
+    none = "The standards' lots are not recorded." if report.sheet.run.standard else ""
+    yield f"Standards' lots: {', '.join(standards)}." if standards else none
 
 
 def _brackets(report: Report) -> Iterator[str]:

@@ -57,4 +57,4 @@ def _line(made: Standing) -> tuple[str, ...]:
 
 def _why(finding: Finding) -> str:
     acted = " (acted on)" if finding.acted_on else ""
-    return f"{finding.rule} {some(finding.rows, 4)}{acted}"
+    return f"{finding.rule} {some(finding.rows, 4)}".strip() + acted

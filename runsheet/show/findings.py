@@ -120,7 +120,7 @@ def _general(path: str) -> str:
 
 def value(finding: Finding) -> str:
     """Write the value of a finding with its unit; empty where it has none."""
-    return "" if finding.value is None else f"{figure_of(finding)} {finding.unit}".rstrip()
+    return "" if finding.value is None else f"{figure_of(finding)}{_unit(finding, finding.value)}"
 
 
 def figure_of(finding: Finding) -> str:
@@ -130,11 +130,21 @@ def figure_of(finding: Finding) -> str:
 
 def limits(finding: Finding) -> str:
     """Write the limits of a finding with their unit."""
-    low, high, unit = finding.low, finding.high, f" {finding.unit}".rstrip()
+    low, high = finding.low, finding.high
     if low is not None and high is not None:
-        return f"{figure(low)} to {figure(high)}{unit}"
+        return f"{figure(low)} to {figure(high)}{_unit(finding, high)}"
     if high is not None:
-        return f"at most {figure(high)}{unit}"
+        return f"at most {figure(high)}{_unit(finding, high)}"
     if low is not None:
-        return f"at least {figure(low)}{unit}"
+        return f"at least {figure(low)}{_unit(finding, low)}"
     return "none set" if finding.value is not None and finding.state == "pass" else ""
+
+
+def _unit(finding: Finding, figure_before: float) -> str:
+    """The unit after a figure: of what is counted, one or several."""
+    unit = finding.unit.removesuffix("s") if figure_before == 1 and finding.unit in COUNTED else finding.unit
+    return f" {unit}".rstrip()
+
+
+COUNTED = ("rows", "readings")
+"""Units of findings that are no units of measurement."""

@@ -160,7 +160,8 @@ def _curve(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> It
     why = "; ".join([*calibration.todos, *calibration.fails, *calibration.warns])
     lots = sorted({s.standard.lot for s in calibration.standards if s.used and s.standard.lot})
     r = None if calibration.curve is None else calibration.curve.r
-    yield Support("calibration", "calibration", (calibration.id,), r, "r", calibration.state, why, ", ".join(lots))
+    verdict = "warn" if calibration.state == "pass" and calibration.warns else calibration.state
+    yield Support("calibration", "calibration", (calibration.id,), r, "r", verdict, why, ", ".join(lots))
     yield from _second_source(calibration, sheet, by_row)
 
 
@@ -197,7 +198,7 @@ def _around(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> I
             if rezeroed:
                 value = as_left(event, sheet.run.instrument.reads)
             if kind == "blank" and event.calibration is not None and event.calibration.direct:
-                unit = "mg/L"
+                unit = "mg/L of extract"
             why = ("re-zeroed" if rezeroed else "") if good else _verdict(by_row.get(event.id, []), kind)[1]
             lot = event.row.lot or ""
             yield Support(side, f"{WORDS[kind]} {side}", (event.id,), value, unit, "pass" if good else "fail", why, lot)

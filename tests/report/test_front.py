@@ -96,5 +96,5 @@ def test_an_empty_run_answers_every_point() -> None:
     assert list(told) == ORDER
     assert all(told.values())
     assert told["Zero and blanks"] == "No zero standard. No solvent blank was read."
-    assert told["Second source"] == "None was read. The standards' lots are not recorded."
+    assert told["Second source"] == "None was read."
     assert told["Corrections"] == "No baseline subtracted. No edit log beside the document."

@@ -17,12 +17,13 @@ from runsheet.report import (
     record_sections,
     review_section,
     reviewer_points,
+    standing_section,
 )
 from runsheet.report.blocks import Facts, Items, Paragraph
 from runsheet.report.blocks import Table as DataTable
 from runsheet.report.making import NO_LOG, Report
 from runsheet.review.entries import Audit
-from runsheet.show import client_results
+from runsheet.show import client_results, findings, stands_on
 from tests.make import NOW, Table, at, row, run, standards
 
 A = row("A", 0.25, at=at(60))
@@ -125,6 +126,44 @@ def test_one_displayed_figure_without_its_step_has_no_uncertainty_rather_than_no
     twice = made([row("A", 45.2, 46.0)], **shown)
     told = client_sections.uncertainty(client_results.results(twice.sheet), twice.sheet)
     assert "only (of the instrument no display step is given; of volumes the method gives none)" in told
+
+
+def test_one_of_what_is_counted_is_no_plural_among_the_limits() -> None:
+    two = made([row("A", 0.1), row("A-2", 0.1, sample="A")])
+    (found,) = [finding for finding in two.sheet.quality if finding.rule == "one-result"]
+    assert (findings.value(found), findings.limits(found)) == ("2 rows", "at most 1 row")
+    check = {"every_readings": 1, "recovery_percent": [90, 110]}
+    late = made([row("A", 0.1), row("B", 0.1), row("C", 0.25, kind="check", expected=100)], method={"check": check})
+    (found,) = [finding for finding in late.sheet.quality if finding.rule == "check-interval"]
+    assert (findings.value(found), findings.limits(found)) == ("2 readings", "at most 1 reading")
+
+
+def test_a_calibration_that_warns_is_no_plain_pass_of_what_stands_on_it() -> None:
+    """A quadratic without a reason: the table of verdicts below it says warn."""
+    (standing,) = stands_on.standings(made([A], calibration={"model": "quadratic"}).sheet)
+    assert standing.supports[0].verdict == "warn"
+    assert stands_on.standings(made([A]).sheet)[0].supports[0].verdict == "pass"
+
+
+def test_a_displayed_blank_is_told_in_its_unit_of_the_extract() -> None:
+    """The method blank beside it is in mg/L of water."""
+    shown: Table = {"calibration": {"model": "direct"}, "standard": [], "instrument": {"reads": "concentration"}}
+    blank = row("SB", 0.5, kind="blank", at=at(59))
+    (standing,) = stands_on.standings(made([blank, A], method={"blank": {"concentration": 2}}, **shown).sheet)
+    assert "SB 0.5 mg/L of extract pass" in [support.short for support in standing.supports]
+
+
+def test_a_run_with_nothing_in_it_has_no_heading_without_a_word_below_it() -> None:
+    bare = made([], standard=[], calibration=[])
+    assert paragraphs(quality_sections.quality(bare)) == ["Nothing is judged."]
+    assert "lots" not in " ".join(dict(reviewer_points.POINTS)["Second source"](bare))
+
+
+def test_a_finding_about_no_row_is_named_without_a_gap() -> None:
+    method = {"blank": {"every_minutes": 10, "absorbance": 0.005}}
+    late = made([A, row("B")], method=method)
+    (table,) = [block for block in standing_section.each_result(late) if isinstance(block, DataTable)]
+    assert "due" in table.rows[0][-1].split("; ")
 
 
 def test_a_row_above_the_range_is_no_none_of_dilutions() -> None:
