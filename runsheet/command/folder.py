@@ -217,6 +217,7 @@ def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tup
         found = open_run.load(document, sheet.run, _progress(), folder=folder)
     except OSError as error:
         raise Refusal(f"{folder}: {error.strerror or error}") from None
+    _tell(found.wrong)
     return found.judged(sheet), tuple(told.of_run(found.charts(sheet)))
 
 

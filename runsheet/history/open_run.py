@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.history import baselines, cache, charts, documents, earlier_runs, extract, good_for
+from runsheet.history import baselines, cache, charts, documents, earlier_runs, extract, findings, good_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -41,6 +41,8 @@ class EarlierRuns:
     """The demonstrations of capability of the folder's runs."""
     baselines: tuple[Baseline, ...] = ()
     """Its frozen limits of control."""
+    wrong: tuple[str, ...] = ()
+    """What is wrong with the folder: documents that could not be computed, and what else counts for nothing."""
 
     def judged(self, sheet: Sheet) -> Sheet:
         """The sheet with what the history says of its points among its findings."""
@@ -84,8 +86,9 @@ def load(
         own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
         past = earlier_runs.past(tables, own, _begun(run))
         read = max(extract.times(run), default=None)  # what comes after a run says nothing of it; one not read is now
-        shown, frozen = good_for.shown(tables, read and read.date()), baselines.read(tables.folder).baselines
-        return EarlierRuns(own, past, tables.unread, shown, frozen)
+        shown, frozen = good_for.shown(tables, read and read.date()), baselines.read(tables.folder)
+        wrong = (*findings.findings(tables), *frozen.problems)
+        return EarlierRuns(own, past, tables.unread, shown, frozen.baselines, wrong)
     finally:
         tables.close()
 

@@ -122,8 +122,11 @@ def one(chart: Chart) -> Iterator[Block]:
 
 
 def of_run(charts: Iterable[Chart]) -> Iterator[Block]:
-    """Say the charts of one run's figures, for its report."""
-    for chart in charts:
+    """Say the charts of one run's figures, for its report; that there is none, where the runs before it are too few."""
+    told = tuple(charts)
+    if not told:
+        yield Paragraph(f"None: no figure of this run has {ENOUGH} points or more from the runs before it.")
+    for chart in told:
         yield Heading(f"{chart.series.title}: {status(chart)}", 3)
         yield from one(chart)
 

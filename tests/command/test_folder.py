@@ -208,6 +208,18 @@ def test_a_table_for_another_program_does_not_keep_what_was_not_read_to_itself(
     assert "broken" not in told.out
 
 
+def test_a_report_with_a_history_too_short_says_so_and_what_was_not_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Asked for control charts, a report without a word of them reads as in control."""
+    path = put(tmp_path, 0, [row("LCS1", 0.2, kind="control", added_mg=8)])
+    (tmp_path / "broken.toml").write_text("", encoding="utf-8")
+    assert main(["report", str(path), "--history", str(tmp_path)]) == 0
+    told = capsys.readouterr()
+    assert "None: no figure of this run has 10 points or more from the runs before it." in told.out
+    assert "runsheet: broken.toml: not computed: the file is empty" in told.err
+
+
 def test_one_point_is_too_few_for_a_baseline(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     put(tmp_path, 0, [row("LCS1", 0.2, kind="control", added_mg=8)])
     assert main(["baseline", str(tmp_path), "--of", "control", "--by", "M. Tarn", "--why", "a year"]) == 2
