@@ -27,7 +27,10 @@ def drawn(sheet: Sheet, made: Sequence[Propagated]) -> tuple[Block, ...]:
     """What the Monte Carlo draws say of each reported result."""
     rows = {row.id: row for row in sheet.rows}
     cells = tuple(propagated.line(each, rows[each.id]) for each in made)
-    said = f"{made[0].draws if made else 0} draws, curve fitted anew in each; shortest interval; {propagated.SOURCE}."
+    if not made:
+        return Heading("Monte Carlo", 2), Paragraph("Nothing is drawn: no reported result has an uncertainty.")
+    anew = ", curve fitted anew in each" if any(c.curve is not None for c in sheet.calibrations) else ""
+    said = f"{made[0].draws} draws{anew}; shortest interval; {propagated.SOURCE}."
     left = (True, *[False] * (len(propagated.TITLES) - 2), True)
     return Heading("Monte Carlo", 2), Paragraph(said), Table(propagated.TITLES, cells, left)
 

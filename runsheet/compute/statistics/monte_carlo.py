@@ -40,15 +40,16 @@ class Propagated:
 
     id: str
     draws: int
-    mean: float
-    u: float
-    """Standard deviation of the draws."""
+    mean: float | None
+    """None where the distribution drawn from has none: t of one degree of freedom, as of two displayed figures."""
+    u: float | None
+    """Standard deviation of the draws; None where the distribution has none, with up to two degrees of freedom."""
     low: float
     high: float
     """The shortest interval that holds the coverage probability."""
     probability: float
     tolerance: float
-    """Numerical tolerance of u written with one digit (clause 7.9.2)."""
+    """Numerical tolerance of u written with one digit (clause 7.9.2); of U / k where the draws have no u."""
     validated: bool | None
     """Whether both ends of result +/- U agree with the interval within the tolerance; None without a U."""
 
@@ -66,7 +67,7 @@ def propagate(sheet: Sheet, draws: int = DRAWS, only: str | None = None) -> list
             curves[row.calibration.id] = _refitted(row.calibration, sigma, random)
         values = _results(row, sheet, curves[row.calibration.id], sigma, random)
         if values is not None:
-            found.append(_summed(row, values))
+            found.append(_summed(row, values, _freedom(row, sheet)))
     return found
 
 
@@ -152,11 +153,24 @@ def _read(row: RowResult, curve: Curve, sigma: Draws, step: float, random: np.ra
 
 def _displayed(row: RowResult, step: float, random: np.random.Generator, draws: int) -> Draws:
     """The deviation of a displayed concentration: t from its own readings, or the display's step where larger."""
+    if scatter := _scatter(row, step):
+        return np.asarray(scatter * random.standard_t(len(row.signals) - 1, draws))
+    return random.uniform(-step / 2, step / 2, draws)
+
+
+def _scatter(row: RowResult, step: float) -> float:
+    """The standard deviation of a displayed row's mean by its own readings; 0 where the display's step is larger."""
     m, mean = len(row.signals), row.mean or 0.0
     scatter = math.sqrt(sum((value - mean) ** 2 for value in row.signals) / (m - 1) / m) if m > 1 else 0.0
-    if scatter >= step / math.sqrt(12) and m > 1:
-        return np.asarray(scatter * random.standard_t(m - 1, draws))
-    return random.uniform(-step / 2, step / 2, draws)
+    return scatter if scatter >= step / math.sqrt(12) else 0.0
+
+
+def _freedom(row: RowResult, sheet: Sheet) -> float:
+    """The degrees of freedom of what was drawn as t."""
+    curve = row.calibration.curve if row.calibration else None
+    if curve is not None:
+        return curve.n - curve.p
+    return len(row.signals) - 1 if _scatter(row, float(sheet.run.instrument.step or 0)) else math.inf
 
 
 def _inverse(curve: Curve, coefficients: Draws, net: Draws, near: float) -> Draws:
@@ -173,12 +187,19 @@ def _inverse(curve: Curve, coefficients: Draws, net: Draws, near: float) -> Draw
     return np.where(np.isfinite(chosen), chosen, near)
 
 
-def _summed(row: RowResult, values: Draws) -> Propagated:
+def _summed(row: RowResult, values: Draws, freedom: float) -> Propagated:
+    """What the draws come to.
+
+    Of a distribution without a mean or a standard deviation the draws have one all the same, another each time: by
+    that, every U would be validated.
+    """
     probability = confidence(row.calibration.calibration) if row.calibration else 0.95
-    u = float(values.std(ddof=1))
+    mean = float(values.mean()) if freedom > 1 else None
+    u = float(values.std(ddof=1)) if freedom > 2 else None
     low, high = shortest(values, probability)
-    delta = tolerance(u)
+    first = row.expanded / row.coverage if row.expanded is not None and row.coverage else 0.0
+    delta = tolerance(first if u is None else u)
     agrees = None
     if row.expanded is not None and row.result is not None:
         agrees = validated((row.result - row.expanded, row.result + row.expanded), (low, high), delta)
-    return Propagated(row.id, len(values), float(values.mean()), u, low, high, probability, delta, agrees)
+    return Propagated(row.id, len(values), mean, u, low, high, probability, delta, agrees)

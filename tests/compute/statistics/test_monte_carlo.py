@@ -74,9 +74,46 @@ def test_a_displayed_concentration_of_one_reading_is_a_rectangle() -> None:
     assert (made.high - made.low) / 2 == pytest.approx(0.95 / 2, rel=0.01)
 
 
+DISPLAYED: dict[str, Any] = {
+    "method": {"unit": "mg/L extract"},
+    "instrument": {"reads": "concentration", "step": 0.1},
+    "calibration": {"model": "direct"},
+    "standard": [],
+}
+
+
+def test_two_displayed_figures_have_no_u_and_validate_none() -> None:
+    """Their t of one degree of freedom has no standard deviation: by that of the draws, any U was validated."""
+    made = propagated(
+        [extract("A", 45.2, 47.9), extract("B", 45.2, 47.9, 46), extract("C", 45, 47, 46, 48)], **DISPLAYED
+    )
+    assert (made["A"].mean, made["A"].u, made["A"].validated) == (None, None, False)
+    assert (made["B"].mean is None, made["B"].u, made["B"].validated) == (False, None, False)
+    assert made["C"].u == pytest.approx(3**0.5 * (5 / 3 / 4) ** 0.5, rel=0.1)
+    assert made["A"].tolerance == pytest.approx(0.5)  # of 1.35
+
+
+def test_a_line_of_three_levels_has_no_u() -> None:
+    made = propagated([extract("A", 0.1)], standard=standards((10, 100, 200), (0.025, 0.25, 0.505)))["A"]
+    assert (made.mean, made.u) == (None, None)
+    assert made.tolerance < 0.1
+
+
+def test_what_is_drawn_is_said_as_it_was(tmp_path: Path) -> None:
+    file = tmp_path / "run.toml"
+    file.write_text(document([extract("A", 45.2)], **DISPLAYED), encoding="utf-8")
+    words = ("results", str(file), "--now", NOW, "--monte-carlo", "1000")
+    assert "1000 draws; shortest interval" in command(*words)
+    file.write_text(document([extract("A", 0.1)], standard=standards((10, 200))), encoding="utf-8")
+    told = command(*words)
+    assert "Nothing is drawn: no reported result has an uncertainty." in told
+    assert "0 draws" not in told
+
+
 def test_dilution_counts_in_a_diluted_row_only() -> None:
     method = {"unit": "mg/L extract", "uncertainty": {"dilution_percent": 5}}
     made = propagated([extract("A", 0.25), extract("B", 0.25, dilution=2)], method=method)
+    assert made["A"].u is not None
     assert made["A"].u < 0.5
     assert made["B"].u == pytest.approx(10.0, rel=0.02)
 
@@ -90,6 +127,7 @@ def test_a_quadratic_keeps_the_root_in_its_range() -> None:
         standard=standards(xs, ys),
         calibration={"model": "quadratic"},
     )["A"]
+    assert made.mean is not None
     assert made.low < made.mean < made.high
     assert made.mean == pytest.approx(85.9, abs=1.0)
 
@@ -136,4 +174,5 @@ def test_of_two_roots_the_one_nearest_the_middle_is_taken_in_every_draw() -> Non
         calibration={"model": "quadratic"},
     )["A"]
     assert made.mean == pytest.approx(100, abs=1)
+    assert made.u is not None
     assert made.u < 1
