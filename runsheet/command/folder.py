@@ -348,8 +348,7 @@ def _over(
 ) -> argparse.ArgumentParser:
     parser = commands.add_parser(name, help=words)
     parser.add_argument("folder", help="a folder; run documents in it and below are read")
-    parser.add_argument("--as", dest="form", choices=forms, default="text", help="the form")
-    parser.add_argument("-o", dest="output", metavar="OUT", help="the file to write; else to standard output")
+    output.arguments(parser, forms)
     parser.set_defaults(command=command, command_name=name)
     return parser
 

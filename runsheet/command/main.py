@@ -14,7 +14,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from runsheet import processes, streams
-from runsheet.command import completion, file_format, folder, issuing, line_by_line, one_run
+from runsheet.command import completion, file_format, folder, issuing, line_by_line, one_run, output
 from runsheet.exits import Exit, Refusal
 from runsheet.figures import visible
 
@@ -59,6 +59,8 @@ def main(arguments: Sequence[str]) -> int:
             _no_command(words)
             words = ["open", *words]
         asked = _parser(words[0] if words[0] in COMMANDS else None).parse_args(words)
+        if "forms" in asked:
+            asked.form = asked.form or output.form(asked.output, asked.forms)
         return int(asked.command(asked))
     except Refusal as refusal:
         streams.tell(f"runsheet: {refusal}")
@@ -150,8 +152,7 @@ def _computing(commands: Any) -> None:
     check.set_defaults(command=one_run.check)
 
     report = _reading(commands, "report", "the report")
-    report.add_argument("--as", dest="form", choices=("text", "markdown", "html"), default="text", help="the form")
-    report.add_argument("-o", dest="output", metavar="OUT", help="the file to write; else to standard output")
+    output.arguments(report, ("text", "markdown", "html"))
     report.add_argument(
         "--history", metavar="FOLDER", help="with control charts, and warnings, from earlier runs there"
     )

@@ -16,11 +16,28 @@ from runsheet import streams
 from runsheet.exits import Refusal
 
 if TYPE_CHECKING:
+    from argparse import ArgumentParser
     from os import stat_result
 
 _RUN = re.compile(r"^\s*(format\s*=|\[run\]|\[\[(queue|standard|setup|calibration)\]\])", re.MULTILINE)
 _LOG = b'{"time": "'
 _LOCK = ('"host"', '"pid"', '"heartbeat"')
+
+
+ENDINGS = {".html": "html", ".htm": "html", ".md": "markdown", ".csv": "csv", ".json": "json", ".sql": "sql"}
+
+
+def arguments(parser: ArgumentParser, forms: tuple[str, ...]) -> None:
+    """Add the form and the file to what a command takes."""
+    parser.add_argument("--as", dest="form", choices=forms, help="the form; else by the ending of OUT, else text")
+    parser.add_argument("-o", dest="output", metavar="OUT", help="the file to write; else to standard output")
+    parser.set_defaults(forms=forms)
+
+
+def form(output: str | None, forms: tuple[str, ...]) -> str:
+    """The form of a file that is asked for by its name alone: a page is no text for its name's sake."""
+    ending = ENDINGS.get(Path(output or "").suffix.lower(), "text")
+    return ending if ending in forms else "text"
 
 
 def write(output: str | None, text: str) -> None:

@@ -108,3 +108,30 @@ def test_a_report_that_cannot_be_written_leaves_the_old_one(run: Path, monkeypat
     assert report(run, output) == 2
     assert output.read_text() == "an earlier report"
     assert sorted(path.name for path in run.parent.iterdir()) == ["KB-0311.toml", "KB-0311.toml.log", "report.txt"]
+
+
+@pytest.mark.parametrize(
+    ("name", "more", "begins"),
+    [
+        ("day.html", (), "<!DOCTYPE html>"),
+        ("day.MD", (), "# Test report"),
+        ("day.txt", (), "Test report"),
+        ("day.json", (), "Test report"),
+        ("day.html", ("--as", "text"), "Test report"),
+    ],
+)
+def test_a_name_s_ending_says_the_form_where_nothing_else_does(
+    name: str, more: tuple[str, ...], begins: str, run: Path
+) -> None:
+    """`report day.toml -o day.html` wrote a page of text, and said that the report is written."""
+    output = run.with_name(name)
+    assert main(["report", str(run), "-o", str(output), *more]) == 0
+    assert output.read_text(encoding="utf-8").startswith(begins)
+
+
+def test_a_folder_s_command_goes_by_the_ending_too(run: Path) -> None:
+    for name, begins in (("a.csv", '"path"'), ("a.json", "{"), ("a.sql", "BEGIN;"), ("a.html", "<!DOCTYPE")):
+        assert main(["history", str(run.parent), "-o", str(run.with_name(name))]) == 0
+        assert run.with_name(name).read_text(encoding="utf-8").startswith(begins)
+    assert main(["find", str(run.parent), "OF-1", "-o", str(run.with_name("b.csv"))]) == 0
+    assert run.with_name("b.csv").read_text(encoding="utf-8").startswith("Where 'OF-1' is")
