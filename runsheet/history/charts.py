@@ -224,7 +224,8 @@ def chart(
     values = [point.value for point in points]
     given = baseline.values if baseline else values[:judged_from]
     limits = limits_of(series, given)
-    violations = () if limits is None else control_charts.violations(values, limits.mean, limits.sigma, rules)
+    judged = limits is not None and limits.n >= ENOUGH  # fewer are shown, and none of them is called out of limits
+    violations = control_charts.violations(values, limits.mean, limits.sigma, rules) if limits and judged else ()
     own = control_charts.own_limits(given) if series.what in RECOVERIES else None
     return Chart(series, tuple(points), of, limits, violations, own, judged_from, tuple(apart), baseline)
 
