@@ -68,7 +68,7 @@ def detection(asked: argparse.Namespace) -> int:
         now = asked.now or datetime.now().astimezone()
         options = Options(recent_blanks=asked.recent_blanks, percentile=asked.percentile)
         found = studies.detections(tables, now, options)
-        shown = studies.capabilities(tables, criteria[asked.criteria])
+        shown = studies.capabilities(tables, criteria[asked.criteria], now.date())
         if asked.form == "json":
             return _json(asked, history_data.studies(tables, found, shown))
         return _out(asked, _written(asked, told.blocks(tables, found, shown, now)))

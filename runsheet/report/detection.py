@@ -73,7 +73,8 @@ def _facts(found: Detection, now: datetime) -> Iterator[tuple[str, str]]:
     study, unit = found.study, found.group.unit
     state = "complete" if study.complete else "NOT COMPLETE, figures provisional"
     yield "Detection limit (MDL)", f"{figure(study.mdl, 3)} {unit}, {state}" if study.mdl else f"none yet; {state}"
-    yield "Spiked at", f"{figure(study.level)} {unit}" if study.level else "not known: added_mg is not given"
+    unknown = "not known: added_mg is not given" if study.spikes.used else "no spike counts"
+    yield "Spiked at", f"{figure(study.level)} {unit}" if study.level else unknown
     yield "MDL_S", _limit(study.spikes, unit)
     yield "MDL_b", _limit(study.blanks, unit)
     if found.offered:

@@ -71,6 +71,18 @@ def test_detection_says_the_figure_and_what_is_missing(tmp_path: Path) -> None:
     assert "1664B" in command("detection", str(tmp_path), "--criteria", "1664-oil-grease")
 
 
+@pytest.mark.parametrize("now", ["2026-01-01T00:00:00+01:00", "2030-01-01T00:00:00+01:00"])
+def test_a_study_of_which_nothing_counts_that_day_says_no_more(now: str, tmp_path: Path) -> None:
+    """The spikes have their added_mg and the blanks their numbers, and a demonstration of later is none of that day."""
+    study(tmp_path)
+    demonstrate(tmp_path, 9, 92, 98, 101, 95)
+    told = command("detection", str(tmp_path), "--now", now)
+    assert "Spiked at              no spike counts" in told
+    assert "MDL_b                  no method blank counts" in told
+    assert "added_mg is not given" not in told
+    assert ("Initial demonstration" in told) == now.startswith("2030")
+
+
 def test_find_says_where_and_ends_with_1_where_nothing_is(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     told = command("find", str(folder), "SS-0")
     assert "SS-0    25  2026-03-11  2026-04-04" in told

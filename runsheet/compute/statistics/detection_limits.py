@@ -128,6 +128,8 @@ def from_blanks(blanks: Iterable[Measured], now: datetime, *, recent: bool, perc
 
 def _of_blanks(count: int, numbers: Sequence[float], *, percentile: bool) -> tuple[Way, float | None, str]:
     """MDL_b of `count` blanks, of which `numbers` are the numerical results in rising order."""
+    if not count:
+        return "none", None, "no method blank counts"
     if not numbers:
         return "none", None, "no method blank gave a numerical result: MDL_b does not apply"
     every = len(numbers) == count
