@@ -48,7 +48,7 @@ def history(asked: argparse.Namespace) -> int:
         made = charts.all_charts(tables, asked.points, asked.rules, asked.of)
         if asked.form == "json":
             return _json(asked, history_data.charts(tables, made))
-        return _out(asked, _written(asked, told.blocks(tables, made)))
+        return _out(asked, _written(asked, told.blocks(tables, made, asked.of)))
 
 
 def detection(asked: argparse.Namespace) -> int:

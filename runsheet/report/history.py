@@ -13,6 +13,7 @@ from runsheet.compute.statistics.control_charts import RULES
 from runsheet.figures import counted, figure, minute
 from runsheet.history import baselines, findings, search
 from runsheet.history.charts import ENOUGH, LATEST, PROVISIONAL, day, only_apart
+from runsheet.history.rows import SERIES
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
 from runsheet.show.client_results import ANALYTES
 from runsheet.show.plot import Plot
@@ -33,8 +34,8 @@ MOST = 12
 """Violations named one by one; the others are counted."""
 
 
-def blocks(tables: Tables, charts: Sequence[Chart]) -> Iterator[Block]:
-    """Say what is wrong with the folder, a line for each chart, then each chart."""
+def blocks(tables: Tables, charts: Sequence[Chart], what: str | None = None) -> Iterator[Block]:
+    """Say what is wrong with the folder, a line for each chart, then each chart; `what` is the one kind asked for."""
     yield Heading(f"History of {tables.folder.name or tables.folder}", 1)
     yield Paragraph(f"{findings.counted(tables)}.")
     told = (*findings.findings(tables), *baselines.read(tables.folder).problems)
@@ -42,13 +43,15 @@ def blocks(tables: Tables, charts: Sequence[Chart]) -> Iterator[Block]:
         yield Heading("Findings")
         yield Items(told)
     alone = tuple(
-        f"{series.title}: {counted(count, 'point')}, held or superseded" for series, count in only_apart(tables)
+        f"{series.title}: {counted(count, 'point')}, held or superseded"
+        for series, count in only_apart(tables)
+        if what in (None, series.what)
     )
     if alone:
         yield Heading("Without a point that counts")
         yield Items(alone)
     if not charts:
-        yield Paragraph("No run has a figure to chart.")
+        yield Paragraph(f"No run has a figure of {SERIES[what]} to chart." if what else "No run has a figure to chart.")
         return
     yield Heading("Charts")
     yield Table(

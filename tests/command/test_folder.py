@@ -232,6 +232,17 @@ def test_a_report_with_a_history_too_short_says_so_and_what_was_not_read(
     assert "runsheet: broken.toml: not computed: the file is empty" in told.err
 
 
+def test_a_kind_of_chart_that_no_run_has_is_no_run_without_figures(tmp_path: Path) -> None:
+    put(tmp_path, 0, [row("LCS1", 0.2, kind="control", added_mg=8)])
+    told = command("history", str(tmp_path), "--of", "spike")
+    assert "No run has a figure of spike recovery to chart." in told
+    held = {"every_readings": 10, "recovery_percent": [90, 110], "closing": True}
+    rows = [row("LCS1", 0.2, kind="control", added_mg=8), row("CCV", 0.1, kind="check", expected=100)]
+    put(tmp_path, 0, rows, method={"check": held})
+    assert "Without a point that counts" in command("history", str(tmp_path))
+    assert "Without a point that counts" not in command("history", str(tmp_path), "--of", "spike")
+
+
 def test_one_point_is_too_few_for_a_baseline(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     put(tmp_path, 0, [row("LCS1", 0.2, kind="control", added_mg=8)])
     assert main(["baseline", str(tmp_path), "--of", "control", "--by", "M. Tarn", "--why", "a year"]) == 2
