@@ -92,7 +92,8 @@ def new(asked: argparse.Namespace) -> int:
     except OSError as error:
         raise Refusal(f"{path}: {error.strerror}") from None
     plain = path.name.endswith(".toml") and not path.name.startswith(".")
-    opens = f"runsheet {'' if plain else 'open '}{shlex.quote(str(path))} opens it"  # `check` alone is a command
+    first = ("" if plain else "open ") + ("-- " if str(path).startswith("-") else "")  # `check` alone is a command
+    opens = f"runsheet {first}{shlex.quote(str(path))} opens it"
     lost = "" if plain else "; the commands over a folder read NAME.toml only, and pass it over"
     streams.tell(f"{path}: a new run by {method.name}; {opens}{lost}")
     return Exit.FINE

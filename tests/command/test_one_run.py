@@ -140,6 +140,14 @@ def test_a_new_run_that_no_folders_history_finds_is_told_so(
     assert "0 runs" in capsys.readouterr().out
 
 
+def test_a_new_run_whose_name_begins_as_an_option_is_told_how_it_is_opened(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "--method", "plain", "--", "-x.toml"]) == 0
+    assert "runsheet -- -x.toml opens it" in capsys.readouterr().err
+
+
 def test_new_makes_a_readable_run_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in methods.names():
         path = tmp_path / f"{name}.toml"
