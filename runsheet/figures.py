@@ -129,6 +129,14 @@ def counted(number: int, what: str, several: str = "") -> str:
     return f"{number} {what if number == 1 else several or f'{what}s'}"
 
 
+COUNTED = ("rows", "readings", "days", "months")
+
+
+def unit_of(value: float, unit: str) -> str:
+    """A unit after a figure: of what is counted, one or several."""
+    return unit.removesuffix("s") if value == 1 and unit in COUNTED else unit
+
+
 def visible(text: str) -> str:
     """Show control characters as escapes, so that a name from a file cannot steer a terminal."""
     if text.isprintable():

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from runsheet.figures import counted
+from runsheet.figures import counted, unit_of
 from runsheet.run.kinds import CLIENTS, SOLVENT_STANDARDS
 
 if TYPE_CHECKING:
@@ -256,7 +256,8 @@ class DueResult:
         """Say how much of the interval is used up."""
         parts = []
         if self.readings_left is not None and self.every_readings is not None:
-            parts.append(f"{self.every_readings - self.readings_left} of {self.every_readings} readings")
+            read, every = self.every_readings - self.readings_left, self.every_readings
+            parts.append(f"{read:g} of {every:g} {unit_of(every, 'readings')}")
         if self.minutes_left is not None and self.every_minutes is not None:
             used = self.every_minutes - self.minutes_left
             # A run that is opened again long afterwards tells days: minutes would be cut at the line's end.

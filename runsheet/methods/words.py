@@ -12,6 +12,7 @@ from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from runsheet import tables
+from runsheet.figures import unit_of
 from runsheet.methods import solvents, standing
 from runsheet.run.model import (
     BatchLimits,
@@ -84,7 +85,7 @@ def describe(method: Method) -> list[Limit]:
     made = []
     for path, value in limits(method):
         words, unit = _words(path)
-        shown = f"{_value(value)} {unit.format(**units)}".strip()
+        shown = f"{_value(value)} {unit_of(value, unit.format(**units))}".strip()
         made.append(Limit(path, words, shown, source_of(method, path)))
     return made
 

@@ -54,7 +54,7 @@ def _times(report: Report) -> Iterator[str]:
     if held:
         longest = max(held, key=lambda f: (f.value or 0) / (f.high or 1))
         value, most = figures.against(longest.value or 0, longest.high or 0, ".1f")
-        yield f"Longest holding {value} of {most} days ({longest.rows[0]})."
+        yield f"Longest holding {value} of {most} {figures.unit_of(longest.high or 0, 'days')} ({longest.rows[0]})."
     measured = [float(s.pH) for s in sheet.run.sample if s.pH is not None]
     high = [s.id for s in sheet.run.sample if s.pH is not None and float(s.pH) > ACID]
     if measured:

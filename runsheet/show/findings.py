@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.rules import BY_NAME
-from runsheet.figures import beside, counted, figure, some, when
+from runsheet.figures import beside, counted, figure, some, unit_of, when
 from runsheet.methods.words import describe
 from runsheet.run.kinds import VERIFYING
 
@@ -141,10 +141,4 @@ def limits(finding: Finding) -> str:
 
 
 def _unit(finding: Finding, figure_before: float) -> str:
-    """The unit after a figure: of what is counted, one or several."""
-    unit = finding.unit.removesuffix("s") if figure_before == 1 and finding.unit in COUNTED else finding.unit
-    return f" {unit}".rstrip()
-
-
-COUNTED = ("rows", "readings")
-"""Units of findings that are no units of measurement."""
+    return f" {unit_of(figure_before, finding.unit)}".rstrip()

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from runsheet import evaluate
+from runsheet.methods import words as method_words
 from runsheet.report import (
     bench_sections,
     client_sections,
@@ -136,6 +137,22 @@ def test_one_of_what_is_counted_is_no_plural_among_the_limits() -> None:
     late = made([row("A", 0.1), row("B", 0.1), row("C", 0.25, kind="check", expected=100)], method={"check": check})
     (found,) = [finding for finding in late.sheet.quality if finding.rule == "check-interval"]
     assert (findings.value(found), findings.limits(found)) == ("2 readings", "at most 1 reading")
+
+
+def test_an_interval_of_one_is_no_plural_wherever_it_is_told() -> None:
+    method = {
+        "blank": {"every_readings": 1, "absorbance": 0.005},
+        "check": {"every_readings": 20.0, "recovery_percent": [90, 110]},
+        "holding": {"collection_to_analysis_days": 1},
+    }
+    one = made([A, row("B")], method=method, sample=[{"id": "A", "collected": at(-3000)}])
+    (holding,) = [finding for finding in one.sheet.quality if finding.rule == "holding" and finding.value]
+    assert findings.limits(holding) == "at most 1 day"
+    assert " of 1 day (A)." in " ".join(filter(None, dict(reviewer_points.POINTS)["Sample times and pH"](one)))
+    assert [due.words for due in one.sheet.due] == ["blank due, 1 of 1 reading", "check not due, 1 of 20 readings"]
+    limits = {limit.path: limit.value for limit in method_words.describe(one.sheet.run.method)}
+    assert limits["blank.every_readings"] == "1 reading"
+    assert limits["holding.collection_to_analysis_days"] == "1 day"
 
 
 def test_a_calibration_that_warns_is_no_plain_pass_of_what_stands_on_it() -> None:
