@@ -188,7 +188,12 @@ def log(asked: argparse.Namespace) -> int:
         if path.is_dir():
             raise Refusal(f"{path}: a folder stands in the file's place") from None
         if path.exists():
-            begins = "" if _has_errors(path) else "; one begins when it is opened for work"
+            run = _workable(path)
+            if run is not None and run.run.log is not None:  # it had one
+                if asked.verify:
+                    return _verified(path, broken=True)
+                raise Refusal(f"{path}: the log that [run] log names is not there") from None
+            begins = "" if run is None else "; one begins when it is opened for work"
             raise Refusal(f"{path}: it has no edit log{begins}") from None
         raise Refusal(f"{path}: {error.strerror}") from None
     except OSError as error:
@@ -197,16 +202,16 @@ def log(asked: argparse.Namespace) -> int:
     return _verified(path, broken=has_errors(problems)) if asked.verify else Exit.FINE
 
 
-def _has_errors(path: Path) -> bool:
-    """Whether a document that is there cannot be worked on."""
+def _workable(path: Path) -> Run | None:
+    """The run of a document that is there; None where it cannot be worked on."""
     from runsheet.problem import has_errors
     from runsheet.run.disk import opening
 
     try:
         found = opening.look(path)
     except OSError:
-        return True
-    return found.run is None or has_errors(found.problems)
+        return None
+    return None if has_errors(found.problems) else found.run
 
 
 def _digest(path: Path) -> int:

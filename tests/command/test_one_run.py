@@ -12,6 +12,9 @@ import pytest
 
 from runsheet import demo, methods, read
 from runsheet.command.main import main
+from runsheet.run.disk import store
+from runsheet.run.edit import Edit
+from tests.make import at, document, row
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -284,6 +287,32 @@ def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFi
     assert main(["log", str(path)]) == 2
     assert main(["log", str(path), "--verify"]) == 2
     assert capsys.readouterr().err.count("run.toml: it has no edit log; one begins when it is opened for work") == 2
+
+
+def test_a_log_that_was_taken_away_is_no_log_that_never_began(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`check` fails the run for it; `log --verify` said that a log begins when the run is opened, and ended with 2."""
+    path = tmp_path / "run.toml"
+    path.write_text(document([row("A", 0.1)], run={"id": "T", "log": "5" * 64}), encoding="utf-8")
+    assert main(["log", str(path), "--verify"]) == 1
+    assert "log broken: the log that [run] log names is not there" in capsys.readouterr().out
+    assert main(["log", str(path)]) == 2
+    assert "the log that [run] log names is not there" in capsys.readouterr().err
+
+
+def test_a_document_made_from_its_log_for_a_look_is_not_said_to_be_made(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(document([row("A", 0.1)]), encoding="utf-8")
+    opened = store.open_for_writing(path, "M. Tarn", at(0))
+    opened.accept([Edit("set", "run.title", None, "a title")], at(1))
+    assert opened.close()
+    path.unlink()
+    main(["check", str(path)])
+    assert "run.toml was missing: this is the run its log holds" in capsys.readouterr().err
+    assert not path.exists()
 
 
 @pytest.mark.parametrize("words", ["not a document", '[run]\nid = "no format"\n'])

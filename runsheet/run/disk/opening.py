@@ -155,7 +155,7 @@ def _rebuilt(found: RunOnDisk, document: Path) -> RunOnDisk:
         run = replay.replay(None, steps)
     except edit.EditError:
         raise FileNotFoundError(f"{document.name} is not there, and no log to make it from") from None
-    note = f"{document.name} was missing; it was made again from its log"
+    note = f"{document.name} was missing: this is the run its log holds"
     return replace(
         found, run=run, ahead=sum(step.count for step in steps), behind=True, known=True, notes=(*found.notes, note)
     )

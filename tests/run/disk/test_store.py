@@ -352,7 +352,7 @@ def test_a_document_that_vanished_is_made_again_from_its_log(document: Path, ope
     document.unlink()
     assert readings(document) == ["0.141", "0.142"]
     run = opened(document)
-    assert run.notes == ("KB-0311.toml was missing; it was made again from its log",)
+    assert run.notes == ("KB-0311.toml was missing: this is the run its log holds",)
     assert run.close()
     assert verified(document) == []
 
