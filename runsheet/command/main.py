@@ -163,8 +163,13 @@ def _computing(commands: Any) -> None:
 def _logging(commands: Any) -> None:
     log = commands.add_parser("log", help="the edit log of a run; with --verify whether it is whole")
     log.add_argument("file", help="a run document, NAME.toml")
-    log.add_argument("--verify", action="store_true", help="find changed, missing or reordered lines; exit code 1")
-    log.add_argument("--digest", action="store_true", help="the SHA-256 of the document that its reports print")
+    one = log.add_mutually_exclusive_group()  # with both, nothing was verified and the exit code was 0
+    one.add_argument(
+        "--verify",
+        action="store_true",
+        help="what it says of the document, each change from outside; exit code 1 where one was, or it is broken",
+    )
+    one.add_argument("--digest", action="store_true", help="the SHA-256 of the document that its reports print")
     log.set_defaults(command=one_run.log)
 
 

@@ -289,6 +289,15 @@ def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFi
     assert capsys.readouterr().err.count("run.toml: it has no edit log; one begins when it is opened for work") == 2
 
 
+def test_a_log_is_verified_or_its_document_s_digest_printed(tmp_path: Path) -> None:
+    """With both, the digest was printed, the log not looked at, and the exit code 0."""
+    path = tmp_path / "run.toml"
+    path.write_text(document([row("A", 0.1)]), encoding="utf-8")
+    with pytest.raises(SystemExit) as ended:
+        main(["log", str(path), "--verify", "--digest"])
+    assert ended.value.code == 2
+
+
 def test_a_log_that_was_taken_away_is_no_log_that_never_began(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
