@@ -30,7 +30,7 @@ from runsheet.history.rows import (
     StudyRow,
 )
 from runsheet.run.kinds import CHECK_STANDARDS, STUDIED
-from runsheet.show import stands_on, state
+from runsheet.show import client_results, stands_on, state
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -295,9 +295,10 @@ def _results(path: str, sheet: Sheet) -> Iterator[ResultRow]:
             at=_iso(row.row.at),
             result=finite(row.result),
             unit=row.unit or "",
+            basis=client_results.basis(row),
             reported=row.reported or "",
             flags="".join(row.flags),
-            state=row.state,
+            state="superseded" if row.counted and not row.reports and not row.void else row.state,
         )
 
 
@@ -420,5 +421,6 @@ def _issued(path: str, sheet: Sheet) -> Iterator[IssuedRow]:
                 fraction=each.fraction or "",
                 reported=each.reported or "",
                 unit=each.unit or "",
+                basis=client_results.basis(row) if row else "",
                 flags=each.flags or "",
             )

@@ -134,9 +134,12 @@ class ResultRow(NamedTuple):
     at: str
     result: float | None
     unit: str
+    basis: str
+    """What a mg/kg is a kg of: dry, as received; empty for another unit."""
     reported: str
     flags: str
     state: str
+    """unread, open, accepted, held, void or superseded."""
 
 
 class LotRow(NamedTuple):
@@ -181,6 +184,8 @@ class IssuedRow(NamedTuple):
     fraction: str
     reported: str
     unit: str
+    basis: str
+    """What a mg/kg is a kg of, by the document as it is now."""
     flags: str
 
 

@@ -299,7 +299,7 @@ def _recalled(found: Sequence[Recalled]) -> Iterator[Block]:
 def _letter(each: Recalled) -> tuple[str, ...]:
     r = each.result
     number = f"{r.number}, replaced by {r.replaced}" if r.replaced else r.number
-    reported = " ".join(filter(None, (r.reported or "none", r.unit, r.flags)))
+    reported = " ".join(filter(None, (r.reported or "none", r.unit, r.basis, r.flags)))
     analyte = ANALYTES.get(r.fraction, r.fraction)
     return r.client, number, r.row, r.sample, r.client_id, r.at[:10], analyte, reported, "; ".join(each.uses)
 
@@ -343,4 +343,5 @@ def _result(result: ResultRow) -> tuple[str, ...]:
     kind = result.kind.replace("-", " ")
     read = minute(result.at)
     where = (result.sample, result.client_id, result.site)
-    return result.row, kind, *where, read, result.reported, result.unit, result.flags, result.state
+    unit = f"{result.unit} {result.basis}".strip()
+    return result.row, kind, *where, read, result.reported, unit, result.flags, result.state

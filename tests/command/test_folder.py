@@ -260,6 +260,19 @@ def test_each_part_of_a_table_too_wide_names_its_rows(tmp_path: Path) -> None:
     assert [line[2] for line in last] == ["W-1", "W-2"]
 
 
+def test_a_row_found_says_what_a_kilogram_is_and_that_it_is_superseded(tmp_path: Path) -> None:
+    """The report's table has both: a superseded row stood as accepted, a dry result in mg/kg of anything."""
+    rows = [
+        row("J-1", 0.4, amount=10, solids_percent=80, sample="J", report=False, reason="spilt"),
+        row("J-2", 0.2, amount=10, solids_percent=80, sample="J"),
+        row("J-3", 0.1, amount=10),
+    ]
+    put(tmp_path, 0, rows, method={"unit": "mg/kg"})
+    lines = command("find", str(tmp_path), "J*", "--as", "markdown").splitlines()
+    ends = [line.split(" | ")[-2:] for line in lines if "day-000" in line]
+    assert ends == [["mg/kg dry", "superseded |"], ["mg/kg dry", "accepted |"], ["mg/kg as received", "accepted |"]]
+
+
 def test_a_site_nowhere_is_said_to_be_nowhere(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["find", str(tmp_path), "weir"]) == 1
     assert "no run, title, sample, client's id, site, row or lot" in " ".join(capsys.readouterr().out.split())
