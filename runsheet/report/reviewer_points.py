@@ -150,9 +150,11 @@ def _second_source(report: Report) -> Iterator[str]:
 def _brackets(report: Report) -> Iterator[str]:
     rows = [row for row in report.sheet.rows if row.kind not in EVENTS]
     for state in ("accepted", "open", "held", "unread"):
-        names = [row.id for row in rows if row.state == state]
+        names = [row.id for row in rows if row.state == state and row.reports]
         if names:
             yield f"{len(names)} {state}" + ("." if state == "accepted" else f": {some(names, 6)}.")
+    if again := [row.id for row in rows if row.state == "held" and not row.reports]:
+        yield f"{len(again)} held and superseded: {some(again, 6)}."
     yield from _bad(report.sheet, "brackets")
 
 

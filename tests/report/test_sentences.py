@@ -155,6 +155,11 @@ def test_an_interval_of_one_is_no_plural_wherever_it_is_told() -> None:
     assert limits["holding.collection_to_analysis_days"] == "1 day"
 
 
+def test_a_superseded_row_is_none_of_those_accepted_or_held() -> None:
+    again = made([row("A", 0.1, report=False, reason="spilt"), row("A-2", 0.1, sample="A")])
+    assert next(iter(dict(reviewer_points.POINTS)["Brackets"](again))) == "1 accepted."
+
+
 def test_a_calibration_that_warns_is_no_plain_pass_of_what_stands_on_it() -> None:
     """A quadratic without a reason: the table of verdicts below it says warn."""
     (standing,) = stands_on.standings(made([A], calibration={"model": "quadratic"}).sheet)
