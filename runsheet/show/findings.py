@@ -27,7 +27,7 @@ def lines(sheet: Sheet) -> list[str]:
     found += [f"todo: calibration {c.id}: {why}" for c in sheet.calibrations for why in c.todos]
     unread = [row.id for row in sheet.rows if row.state == "unread"]
     closed = {name for f in sheet.quality if f.rule == "closing" and f.acted_on for name in f.rows}
-    waiting = [row.id for row in sheet.rows if row.state == "open" and row.id not in closed]
+    waiting = [row.id for row in sheet.rows if row.state == "open" and row.is_reported and row.id not in closed]
     found += [f"todo: {counted(len(unread), 'row')} not read: {some(unread)}"] if unread else []
     rows = f"{len(waiting)} row{' waits' if len(waiting) == 1 else 's wait'}"
     found += [f"todo: {rows} for a closing blank or check standard: {some(waiting)}"] if waiting else []

@@ -276,7 +276,7 @@ def _first_unread(sheet: Sheet) -> int | None:
 
 
 def _closing(sheet: Sheet) -> NextStep | None:
-    waiting = [at for at, row in enumerate(sheet.rows) if row.state == "open"]
+    waiting = [at for at, row in enumerate(sheet.rows) if row.state == "open" and row.is_reported]
     if not waiting:
         return None
     after = {row.kind for row in sheet.rows[waiting[-1] + 1 :] if row.signals}

@@ -155,6 +155,14 @@ def test_an_interval_of_one_is_no_plural_wherever_it_is_told() -> None:
     assert limits["holding.collection_to_analysis_days"] == "1 day"
 
 
+def test_a_superseded_row_waits_for_nothing() -> None:
+    """The state of the run counts reported rows; the list of what is to do named the superseded one beside them."""
+    method = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "closing": True}}
+    gone = row("A", 0.1, report=False, reason="spilt", at=at(60))
+    both = made([gone, row("A-2", 0.1, sample="A", at=at(61)), row("B")], method=method)
+    assert "todo: 1 row waits for a closing blank or check standard: A-2" in findings.lines(both.sheet)
+
+
 def test_a_superseded_row_is_none_of_those_accepted_or_held() -> None:
     again = made([row("A", 0.1, report=False, reason="spilt"), row("A-2", 0.1, sample="A")])
     assert next(iter(dict(reviewer_points.POINTS)["Brackets"](again))) == "1 accepted."

@@ -26,6 +26,14 @@ def test_when_all_is_done_the_state_is_said_in_the_words_of_every_page() -> None
     assert "1 failure acted on" in step.why
 
 
+def test_no_blank_closes_a_superseded_row_alone() -> None:
+    """The state counted no row to close, and NEXT asked for a blank that one row waits for."""
+    method = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "closing": True}}
+    gone = row("A", 0.1, report=False, reason="spilt", at=at(60))
+    step = next_step.next_step(evaluate(made([gone], method=method), NOW))
+    assert "close the batch" not in step.words
+
+
 def cut_off() -> Run:
     """The soil day as it stood when its third check had failed and nothing was read again."""
     at = next(at for at, row in enumerate(day().queue) if row.id == "SB5")
