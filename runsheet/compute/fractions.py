@@ -42,9 +42,7 @@ def _difference(sample: str, whole: RowResult, part: RowResult, run: Run) -> Fra
     polar = one - other
     variance = _variance(whole, part, run)
     coverages = [row.coverage for row in (whole, part) if row.coverage is not None]
-    expanded = (
-        None if variance is None or not coverages else finite(max(coverages) * math.sqrt(max(variance, 0.0))) or None
-    )
+    expanded = None if variance is None or not coverages else finite(max(coverages) * math.sqrt(max(variance, 0.0)))
     below = limits.low(polar, whole, estimates=run.method.estimates is not False)
     flags = {*below, *(SHARED_FLAGS & {*whole.flags, *part.flags})}
     printed = {

@@ -172,11 +172,8 @@ def _invert(row: RowResult, terms: Terms) -> None:
 
 
 def expanded(scale: float, u: float, x: float, relative: float) -> float | None:
-    """U = scale x sqrt(u^2 + x^2 x relative variance).
-
-    None where that is 0, as for one displayed figure without its display step: unknown, since no result is exact.
-    """
-    return finite(scale * math.sqrt(u * u + x * x * relative)) or None
+    """U = scale x sqrt(u^2 + x^2 x relative variance)."""
+    return finite(scale * math.sqrt(u * u + x * x * relative))
 
 
 def _direct_u(values: tuple[float, ...], step: float) -> float | None:

@@ -148,7 +148,7 @@ class RowResult:
     amounts: Amounts | None = None
     result: float | None = None
     expanded: float | None = None
-    """Expanded uncertainty U of the result."""
+    """Expanded uncertainty U of the result; 0, of one displayed figure without its step, is told to nobody as a U."""
     coverage: float | None = None
     detection: float | None = None
     reporting: float | None = None

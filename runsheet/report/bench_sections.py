@@ -177,5 +177,5 @@ def worked(report: Report) -> Iterator[Block]:
 
 def _example(sheet: Sheet) -> RowResult | None:
     """Choose the row to work through: a reported sample, one with a plain figure where there is one."""
-    reported = [row for row in sheet.rows if row.kind == "sample" and row.reported and finite(row.expanded) is not None]
+    reported = [row for row in sheet.rows if row.kind == "sample" and row.reported and finite(row.expanded)]
     return min(reported, key=lambda row: (row.state != "accepted", len(row.flags)), default=None)

@@ -92,7 +92,7 @@ def _queue_row(session: Session, found: RowResult) -> str:
     if (result := columns.reported(found)) and not found.void:
         unit = "" if result.endswith("%") else found.unit or ""
         parts.append(f"result {result} {unit}".strip())
-    if found.expanded is not None and not found.void:
+    if found.expanded and not found.void:
         parts.append(f"U {figure(found.expanded, 2)} (k = {figure(found.coverage, 3)})")
     parts.append(f"flags {found.letters}" if found.letters else "")
     parts.append(columns.state(found))

@@ -110,7 +110,7 @@ def stands_on_page(context: Context) -> Content:
 
 def _drawn(context: Context, row: RowResult) -> list[str]:
     """What a Monte Carlo of the row's result says of its U, where it has one."""
-    if not row.is_reported or row.expanded is None:
+    if not row.is_reported or not row.expanded:
         return []
     from runsheet.compute.statistics import monte_carlo  # and numpy with it, only where this page is opened
     from runsheet.show import drawn

@@ -159,7 +159,7 @@ def _polar(made: FractionsResult, rows: list[RowResult], sheet: Sheet) -> Client
 
 def _with_uncertainty(line: ClientResult, expanded: float | None, rows: list[RowResult], sheet: Sheet) -> ClientResult:
     """The line with U, its k and its confidence, where its result is a figure."""
-    if expanded is None or line.result.startswith("<"):
+    if not expanded or line.result.startswith("<"):
         return line._replace(expanded=None, coverage=None, confidence=None)
     widest = max(rows, key=lambda row: row.coverage or 0)
     return line._replace(expanded=expanded, coverage=widest.coverage, confidence=_confidence(widest, sheet))

@@ -20,7 +20,7 @@ TITLES = ("row", "result", "U", "mean", "u", "from", "to", "first-order U")
 
 def verdict(made: Propagated, row: RowResult) -> str:
     """Whether the first-order U holds, and which way it is off where it does not."""
-    if made.validated is None or row.expanded is None:
+    if made.validated is None or not row.expanded:
         return "no U to validate"
     if made.validated:
         return "validated"
@@ -42,5 +42,5 @@ def words(made: Propagated, row: RowResult) -> str:
 
 def line(made: Propagated, row: RowResult) -> tuple[str, ...]:
     """The draws of one result as cells under `TITLES`."""
-    figures = (row.result, row.expanded, made.mean, made.u, made.low, made.high)
+    figures = (row.result, row.expanded or None, made.mean, made.u, made.low, made.high)
     return (made.id, *(figure(value, 4) for value in figures), verdict(made, row))

@@ -184,7 +184,7 @@ def _factor(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
 
 
 def _uncertainty(row: RowResult, sheet: Sheet) -> Iterator[Step]:
-    if row.expanded is None or row.u_extract is None or row.factor is None:
+    if not row.expanded or row.u_extract is None or row.factor is None:
         return
     parts = relative_parts(sheet.run.method.uncertainty)
     if row.amounts is None or row.amounts.dilution <= 1:

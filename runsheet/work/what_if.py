@@ -201,7 +201,7 @@ def _compared(what: str, sheet: Sheet, other: Sheet, curve: CalibrationResult) -
     return Alternative(
         what,
         tuple(_move(row, changed) for row, changed in pairs),
-        any(row.result is not None and row.expanded is None for row, _ in pairs),
+        any(row.result is not None and not row.expanded for row, _ in pairs),
         curve.curve.r if curve.curve else None,
         curve.rse_percent,
         _lowest_error(curve),
@@ -214,7 +214,7 @@ def _compared(what: str, sheet: Sheet, other: Sheet, curve: CalibrationResult) -
 def _move(row: RowResult, other: RowResult) -> Move:
     both = row.result is not None and other.result is not None
     by = abs((other.result or 0.0) - (row.result or 0.0)) if both else 0.0
-    beyond = row.expanded is not None and not at_most(by, row.expanded)
+    beyond = not at_most(by, row.expanded) if row.expanded else False
     crosses = both and _under(row) != _under(other)
     return Move(row.id, row.result, other.result, beyond, row.flags, other.flags, crosses)
 
@@ -269,7 +269,7 @@ def _beside_u(largest: Move, moves: list[Move], rows: list[RowResult]) -> str:
         return ", beyond its U"
     if others := [move.id for move in moves if move.beyond]:
         return f", and {some(others, 4)} beyond {'its' if len(others) == 1 else 'their'} U"
-    return "" if any(row.expanded is None for row in rows) else ", within its U"
+    return "" if any(not row.expanded for row in rows) else ", within its U"
 
 
 def _without_named(finding: Finding, sheet: Sheet) -> Run | None:

@@ -123,6 +123,7 @@ def test_one_displayed_figure_without_its_step_has_no_uncertainty_rather_than_no
     shown: Table = {"calibration": {"model": "direct"}, "standard": [], "instrument": {"reads": "concentration"}}
     bare = made([row("A", 45.2), row("A-gel", 40, sample="A", silica_gel=True)], **shown)
     assert [each.expanded for each in client_results.results(bare.sheet)] == [None, None, None]
+    assert [each.expanded for each in bare.sheet.rows] == [0, 0]  # what the formula comes to
     assert client_sections.uncertainty(client_results.results(bare.sheet), bare.sheet).startswith("No unc")
     twice = made([row("A", 45.2, 46.0)], **shown)
     told = client_sections.uncertainty(client_results.results(twice.sheet), twice.sheet)

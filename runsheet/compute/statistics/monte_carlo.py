@@ -197,9 +197,9 @@ def _summed(row: RowResult, values: Draws, freedom: float) -> Propagated:
     mean = float(values.mean()) if freedom > 1 else None
     u = float(values.std(ddof=1)) if freedom > 2 else None
     low, high = shortest(values, probability)
-    first = row.expanded / row.coverage if row.expanded is not None and row.coverage else 0.0
+    first = row.expanded / row.coverage if row.expanded and row.coverage else 0.0
     delta = tolerance(first if u is None else u)
     agrees = None
-    if row.expanded is not None and row.result is not None:
+    if row.expanded and row.result is not None:
         agrees = validated((row.result - row.expanded, row.result + row.expanded), (low, high), delta)
     return Propagated(row.id, len(values), mean, u, low, high, probability, delta, agrees)
