@@ -124,7 +124,7 @@ def _one(folder: Path, path: str) -> Audited | Unread:
         run.run.id,
         run.run.analyst or "",
         extract.instrument(run),
-        f"{last:%Y-%m}",
+        f"{last:%Y-%m}" if extract.dated(run) else "",
         sheet.state,
         said.words,
         tuple(cases.cases(sheet, said, told)),

@@ -68,8 +68,8 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
     stands = tuple(_stands(path, sheet)) if run.issued else ()
     return Facts(
         _run(path, stamp, sheet, last),
-        tuple(points(path, sheet)),
-        tuple(_studies(path, sheet)),
+        tuple(points(path, sheet)) if dated(run) else (),
+        tuple(_studies(path, sheet)) if dated(run) else (),
         results,
         lots,
         stands,
@@ -78,9 +78,18 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
     )
 
 
+UNDATED = datetime(2000, 1, 1, tzinfo=UTC)
+"""As of when a run without any time is computed. It is told nowhere: no chart and no study has its figures."""
+
+
 def latest(run: Run) -> datetime:
     """The time of a run's latest reading, else of its opening."""
-    return max([*times(run), *([run.run.opened] if run.run.opened else [])], default=datetime(2000, 1, 1, tzinfo=UTC))
+    return max([*times(run), *([run.run.opened] if run.run.opened else [])], default=UNDATED)
+
+
+def dated(run: Run) -> bool:
+    """Whether any time of the run is known."""
+    return run.run.opened is not None or bool(times(run))
 
 
 def times(run: Run) -> list[datetime]:
@@ -116,7 +125,7 @@ def _run(path: str, stamp: str, sheet: Sheet, last: datetime) -> RunRow:
         instrument(run),
         run.solvent.name or "",
         _iso(about.opened),
-        moment(last),
+        moment(last) if dated(run) else "",
         _iso(max(times(run), default=None)),
         len(run.queue),
         sheet.state,

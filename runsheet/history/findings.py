@@ -26,6 +26,8 @@ def findings(tables: Tables) -> Iterator[str]:
         yield f"{tables.unread} {were} not read: what follows leaves {them} out"
     for path, problem in tables.rows("SELECT path, problem FROM run WHERE problem NOT IN ('', ?) ORDER BY path", NO):
         yield f"{path}: not computed: {problem}"
+    for (path,) in tables.rows(UNDATED):
+        yield f"{path}: no time in it, not even of its opening: its figures are in no chart and no study"
     for (name,) in tables.rows("SELECT id FROM run WHERE id <> '' GROUP BY id HAVING count(*) > 1 ORDER BY id"):
         paths = [
             str(path) for (path,) in tables.rows("SELECT path FROM run WHERE id = ? ORDER BY last DESC, path", name)
@@ -34,6 +36,10 @@ def findings(tables: Tables) -> Iterator[str]:
 
 
 NO = documents.NO_RUN
+UNDATED = """
+SELECT path FROM run WHERE problem = '' AND last = ''
+AND path IN (SELECT path FROM result WHERE result IS NOT NULL) ORDER BY path
+"""
 
 
 def counted(tables: Tables) -> str:

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from runsheet.history import audit as audits
 from runsheet.history import cache, charts, extract, findings, search
 from runsheet.report import history, text
 from tests import many
 from tests.history.folder import opened
-from tests.make import START, document, row
+from tests.make import START, document, row, standards
 
 if TYPE_CHECKING:
     from runsheet.run.model import Run
@@ -191,3 +192,19 @@ def test_days_are_those_of_the_benchs_clock_and_a_run_never_read_has_none(tmp_pa
 def test_a_folder_of_runs_never_read_has_no_days(tmp_path: Path) -> None:
     (tmp_path / "untimed.toml").write_text(document([row("B")], run={"id": "N"}, standard=[]), encoding="utf-8")
     assert told(tmp_path)[1] == "1 run"
+
+
+def test_a_run_without_any_time_is_in_no_chart_and_that_is_said(tmp_path: Path) -> None:
+    """Its points stood in the year 2000."""
+    known = [{key: value for key, value in each.items() if key != "at"} for each in standards()]
+    control = row("LCS", 0.226, kind="control", added_mg=8, at=None)
+    (tmp_path / "untimed.toml").write_text(
+        document([control], run={"id": "N"}, standard=known, solvent={"lot": "T-1"}), encoding="utf-8"
+    )
+    with opened(tmp_path) as tables:
+        assert charts.all_charts(tables) == []
+        assert list(findings.findings(tables)) == [
+            "untimed.toml: no time in it, not even of its opening: its figures are in no chart and no study"
+        ]
+    (one,), _ = audits.audited(tmp_path)
+    assert one.month == ""
