@@ -163,7 +163,7 @@ class _Asked:
         why = "" if text == self._asked else self._unusual(parsed.value, chosen)
         if why and (expired or not context.session.question(made)):
             self._asked = text
-            return f"unusual: {why}. Enter takes it"
+            return f"Enter takes it; unusual: {why}"
         asks = _is_limit(field) and parsed.value is not None
         if made == first or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
             self.again()

@@ -252,7 +252,7 @@ def dilute(context: Context) -> None:
         why = usual.why_not(context.session.run, "queue", place, "dilution", parsed.value, steps)
         if why and text != asked and parsed.value != advised(row):
             asked = text
-            return f"unusual: {why}. Enter takes it"
+            return f"Enter takes it; unusual: {why}"
         if row.state == "unread":
             context.commit([edit.set_value(context.session.run, f"queue[{place + 1}].dilution", parsed.value)])
         else:

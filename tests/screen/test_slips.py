@@ -569,3 +569,10 @@ def test_what_is_typed_over_a_plan_picks_nothing_from_it(water: Path) -> None:
     assert with_keys == plain
     rows = len(drive.document.queue)
     assert len(Drive(water).run("H", keys("csb5"), "enter").document.queue) > rows
+
+
+def test_what_takes_an_unusual_dilution_is_in_sight_at_80_columns(water: Path) -> None:
+    """It stood behind the house's dilutions, where a line of 80 columns ends."""
+    seen: list[str] = []
+    Drive(water).run("d", *keys("7"), "enter", then=lambda drive: seen.append(drive.screen()[-1]))
+    assert seen[0].startswith("Enter takes it; unusual: 7x is none of the house's dilutions")
