@@ -176,6 +176,18 @@ class Context(Protocol):
         """Save and end the work, with an exit code."""
 
 
+def because(context: Context, question: str, do: Callable[[str], object]) -> None:
+    """Ask for a reason and do something with it: the question stays as long as there is none."""
+
+    def answer(why: str) -> str | None:
+        if not why.strip():
+            return NEEDED
+        do(why.strip())
+        return None
+
+    context.ask(question, answer, words=True)
+
+
 def commit(context: Context, edits: Sequence[Edit], reason: str, then: Callable[[], None] | None) -> bool:
     """Have a step taken, asking for a reason where one is needed, `then` after it; whether it was taken at once."""
 
@@ -187,15 +199,9 @@ def commit(context: Context, edits: Sequence[Edit], reason: str, then: Callable[
             then()
         return not complaint
 
-    def answer(why: str) -> str | None:
-        if not why.strip():
-            return NEEDED
-        take(why)
-        return None
-
     question = "" if reason.strip() else context.session.question(edits)
     if question:
-        context.ask(question, answer, words=True)
+        because(context, question, take)
     return not question and take(reason)
 
 

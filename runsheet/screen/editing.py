@@ -17,7 +17,7 @@ from runsheet import tables
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
 from runsheet.screen import questions
-from runsheet.screen.context import NEEDED
+from runsheet.screen.context import because
 from runsheet.screen.forms import Field, ask_field, offered
 from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import TypingLine
@@ -280,14 +280,7 @@ class Editing:
             self._onward(advance=advance, move=move)
         elif question := self._question(parsed.value):
             self._asked = None
-
-            def answer(reason: str) -> str | None:
-                if not reason.strip():
-                    return NEEDED
-                self._finish(parsed.value, reason, advance=advance, move=move)
-                return None
-
-            bench.ask(question, answer, words=True)
+            because(bench, question, lambda why: self._finish(parsed.value, why, advance=advance, move=move))
         elif self._asked != text and self._must_ask(parsed.value):
             self._asked, self._meant = text, True
             bench.say(f"{self._unusual} Enter takes it, Escape goes back")

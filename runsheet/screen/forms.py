@@ -30,7 +30,7 @@ from runsheet.run.model import (
 )
 from runsheet.screen import questions
 from runsheet.screen.content import Content
-from runsheet.screen.context import NEEDED, Leave
+from runsheet.screen.context import Leave, because
 from runsheet.show import places
 from runsheet.work import limit_source, offers, photometer, usual
 
@@ -170,22 +170,11 @@ class _Asked:
             return None
         why = questions.about_name(context.session, named[1], int(named[2]) - 1, parsed.value) if named else ""
         if why:
-            self._because(why, made)
+            because(self.context, why, lambda reason: self.context.commit(made, reason, self.again))
             return None
         again = self.again if photometer.blank_limit_wanted(run) else partial(_with_blank_limit, context, self.again)
         context.commit(made, then=(lambda: _ask_source(context, field, again)) if asks else again)
         return None
-
-    def _because(self, question: str, made: Sequence[Edit]) -> None:
-        """Ask why, and have the step taken with the answer."""
-
-        def answer(why: str) -> str | None:
-            if not why.strip():
-                return NEEDED
-            self.context.commit(made, why, self.again)
-            return None
-
-        self.context.ask(question, answer, words=True)
 
     def _unusual(self, value: Any, chosen: Offer | None) -> str:
         if chosen is not None and chosen.expired:

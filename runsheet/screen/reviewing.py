@@ -16,7 +16,7 @@ from runsheet.run.disk.lock import login
 from runsheet.run.model import Review, Row
 from runsheet.screen import keys, pages
 from runsheet.screen.content import Content
-from runsheet.screen.context import NEEDED, Leave
+from runsheet.screen.context import Leave, because
 from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import agreed
 
@@ -48,11 +48,8 @@ def _begin(context: Context, name: str) -> None:
     if why := walk.refusal(run, name, pages.reported(context).audit.entered_by):
         context.say(f"not begun: {why}")
     elif any(signature.role == "reviewer" for signature in signing.standing(run)):
-        context.ask(
-            "A reviewer signed this run. Why is it reviewed again?",
-            lambda why: Walk(context, name, why.strip()).go() if why.strip() else NEEDED,
-            words=True,
-        )
+        question = "A reviewer signed this run. Why is it reviewed again?"
+        because(context, question, lambda why: Walk(context, name, why).go())
     else:
         Walk(context, name, "").go()
 

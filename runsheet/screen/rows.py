@@ -13,7 +13,7 @@ from runsheet.run import edit, entry
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS, WORDS, Kind
 from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.content import Content
-from runsheet.screen.context import NEEDED, Leave, place_of
+from runsheet.screen.context import Leave, because, place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
@@ -275,14 +275,7 @@ def void(context: Context) -> None:
     path = place_of(context, "void")
     told = findings.if_voided(context.item, context.session.sheet)
     label = f"{row.id} {told}: voiding it is a finding. Because:" if told else f"{row.id} void, because:"
-    context.ask(label, lambda text: _with_reason(context, path, text), words=True)
-
-
-def _with_reason(context: Context, path: str, text: str) -> str | None:
-    if not text.strip():
-        return NEEDED
-    context.commit([edit.set_value(context.session.run, path, text.strip())], text.strip())
-    return None
+    because(context, label, lambda why: context.commit([edit.set_value(context.session.run, path, why)], why))
 
 
 def rezero(context: Context) -> None:

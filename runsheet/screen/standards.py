@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, get_args
 from runsheet.run import edit
 from runsheet.run.model import Model, Weighting
 from runsheet.screen import panes
-from runsheet.screen.context import NEEDED, place_of
+from runsheet.screen.context import because, place_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,14 +30,11 @@ def toggle_use(context: Context) -> None:
     off = edit.set_value(run, f"{place}.use", value=False)
     moved = context.session.moved([off])
 
-    def answer(text: str) -> str | None:
-        if not text.strip():
-            return NEEDED
-        context.commit([off, edit.set_value(run, f"{place}.reason", text.strip())], text.strip())
-        return None
+    def leave_out(why: str) -> None:
+        context.commit([off, edit.set_value(run, f"{place}.reason", why)], why)
 
     told = f" ({moved})" if moved else ""
-    context.ask(f"{context.item.standard.id} left out{told}, because:", answer, words=True)
+    because(context, f"{context.item.standard.id} left out{told}, because:", leave_out)
 
 
 def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Context], None]:

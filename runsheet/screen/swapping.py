@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.figures import readings
 from runsheet.screen.content import Content
-from runsheet.screen.context import NEEDED, name_of
+from runsheet.screen.context import because, name_of
 from runsheet.work import fillings
 
 if TYPE_CHECKING:
@@ -34,24 +34,16 @@ def swap(context: Context) -> None:
             return
         edits = fillings.exchange(context.session.run, array, at, other)
         told = " <-> ".join(f"{rows[place].id} {readings(rows[place].readings) or 'unread'}" for place in (at, other))
-        _because(context, f"Exchange {told}. Why?", edits)
+        because(context, f"Exchange {told}. Why?", lambda why: _exchange(context, edits, why))
 
     context.ask(f"Exchange what was read as {name_of(context)} with the row:", answer, rows[near[0]].id if near else "")
 
 
-def _because(context: Context, label: str, edits: Sequence[Edit]) -> None:
-    """Ask for a reason and make the step."""
-
-    def answer(why: str) -> str | None:
-        if not why.strip():
-            return NEEDED
-        if edits:
-            context.commit(edits, why.strip())
-        else:
-            context.say("nothing changed: both were read alike")
-        return None
-
-    context.ask(label, answer, words=True)
+def _exchange(context: Context, edits: Sequence[Edit], why: str) -> None:
+    if edits:
+        context.commit(edits, why)
+    else:
+        context.say("nothing changed: both were read alike")
 
 
 def strike(context: Context) -> None:
@@ -73,16 +65,14 @@ def strike(context: Context) -> None:
         context.close_page()
         if number >= len(out):
             back = fillings.take_back(context.session.run, array, at, number - len(out))
-            _because(context, f"{row.id}: {row.struck[number - len(out)]} counts again. Why?", back)
+            label = f"{row.id}: {row.struck[number - len(out)]} counts again. Why?"
+            because(context, label, lambda why: context.commit(back, why))
             return
 
-        def answer(why: str) -> str | None:
-            if not why.strip():
-                return NEEDED
-            context.commit(fillings.strike(context.session.run, array, at, number, why.strip()), why.strip())
-            return None
+        def strike_out(why: str) -> None:
+            context.commit(fillings.strike(context.session.run, array, at, number, why), why)
 
-        context.ask(f"{row.id}: {row.readings[number]} struck out, because:", answer, words=True)
+        because(context, f"{row.id}: {row.readings[number]} struck out, because:", strike_out)
 
     texts = [*out, *(f"let {value} count again" for value in row.struck)]
     context.open_page(Content(f"Fillings of {row.id}", texts, choose))
