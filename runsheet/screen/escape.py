@@ -37,10 +37,8 @@ XTermParser._sequence_to_key_events = _named  # type: ignore[method-assign, assi
 
 
 def apart(event: events.Key, *, idle: bool) -> list[events.Key]:
-    """The keys one is made of: Escape first, where it has something to leave; a letter with Alt is no command."""
+    """The keys one is made of: Escape, then the other, save a letter with nothing open: with Alt it is no command."""
     if not event.key.startswith(ALT):
         return [event]
-    key = events.Key(event.key.removeprefix(ALT), event.character)
-    if not idle:
-        return [events.Key("escape", "\x1b"), key]
-    return [] if (event.character or "").isalpha() else [key]
+    escape, key = events.Key("escape", "\x1b"), events.Key(event.key.removeprefix(ALT), event.character)
+    return [escape] if idle and (event.character or "").isalpha() else [escape, key]

@@ -46,6 +46,18 @@ def test_what_was_escaped_from_is_not_taken_by_the_enter_after_it(water: Path, t
     assert readings(water) == [Decimal("0.112")]
 
 
+@pytest.mark.parametrize("value", [b"5", b"0.112"])
+def test_a_value_its_escape_and_an_enter_that_come_in_one_piece_are_no_reading(
+    water: Path, terminals: list[Terminal], value: bytes
+) -> None:
+    terminal = opened(water, terminals)
+    terminal.send(value + b"\x1b\r")
+    terminal.settle(0.6)
+    terminal.send("q")
+    assert terminal.exit_code() == 0
+    assert readings(water) == []
+
+
 @pytest.mark.parametrize(("key", "shown"), [("/", "Find: _"), ("t", "Note on OS-08: _"), ("i", "Insert a row")])
 def test_a_command_right_after_escape_is_the_command(
     water: Path, terminals: list[Terminal], key: str, shown: str

@@ -218,6 +218,17 @@ def test_a_line_in_another_unit_is_shown_and_enter_does_not_take_it(water: Path)
     assert read(work(water, do)) == {}
 
 
+def test_escape_that_a_slow_line_brings_with_enter_throws_it_away(water: Path) -> None:
+    """Nothing is typed or asked then, and yet there is something to leave."""
+
+    def do(drive: Wired) -> None:
+        drive.sent("0.112")
+        drive.press("alt+enter")
+        assert drive.proposed == ""
+
+    assert read(work(water, do)) == {}
+
+
 def test_an_unusual_one_is_asked_about_and_escape_leaves_it(water: Path) -> None:
     def do(drive: Wired) -> None:
         drive.sent("98.2")
