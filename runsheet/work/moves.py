@@ -118,9 +118,9 @@ def _steps(row: RowResult, other: RowResult) -> Iterator[float]:
 
 
 def _spread(row: RowResult, other: RowResult) -> bool:
-    """Whether the U that stood beside a result is another."""
-    was, now = row.expanded, other.expanded
-    return was is not None and (now is None or abs(now - was) > SAME * max(abs(was), abs(now)))
+    """Whether the U that stood beside a result is another; a U of 0 is told to nobody."""
+    was, now = row.expanded or 0.0, other.expanded or 0.0
+    return bool(was) and abs(now - was) > SAME * max(was, now)
 
 
 def _what(row: RowResult) -> tuple[object, ...]:

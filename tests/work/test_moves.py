@@ -11,6 +11,7 @@ import pytest
 from runsheet import demo, read
 from runsheet.run import edit
 from runsheet.work import moves
+from tests.make import document, row
 
 if TYPE_CHECKING:
     from runsheet.run.model import Run
@@ -113,6 +114,17 @@ def test_a_fact_given_for_the_first_time_is_no_change_where_no_figure_stood(run:
     bare = edit.apply(run, edit.set_value(run, f"queue[{at}].amount", None))
     assert asked(bare, f"queue[{at}].amount", 965) == ""
     assert asked(run, f"queue[{at}].amount", None).startswith("1 result moves, 1 lost")
+
+
+def test_a_u_that_nobody_was_told_is_not_another_one() -> None:
+    """A displayed figure without its step has a U of 0 by its formula: the step, given at last, changes none."""
+    photometer = {"reads": "concentration"}
+    bare, problems = read(
+        document([row("A", 45.2)], calibration={"model": "direct"}, standard=[], instrument=photometer)
+    )
+    assert bare is not None
+    assert not problems
+    assert asked(bare, "instrument.step", Decimal("0.1")) == ""
 
 
 def test_nothing_is_asked_before_anything_is_read(run: Run) -> None:
