@@ -102,9 +102,8 @@ def _run(kept: Kept, lines: list[Line], copies: Mapping[str, Copies]) -> Told:
 
 def _never(kept: Kept, run: Run, said: Trail) -> Told:
     standing = signed.standing(run, said)
-    words = (
-        "signed by analyst and reviewer" if "reviewer" in standing else "review pending" if standing else "not signed"
-    )
+    both = f"signed by {' and '.join(sorted(standing))}"
+    words = both if "reviewer" in standing else "review pending" if standing else "not signed"
     acted = said.state in ("none", "whole") or bool(trail_rule.answers(run, said))
     trouble = "" if acted else f"; {said.words}: {said.why}"
     return Told("open", kept.file, f"never issued, {words}{trouble}")

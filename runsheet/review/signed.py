@@ -74,7 +74,7 @@ def next_words(run: Run, trail: Trail) -> str:
     if last and last.digest == signing.digest(run, "reviewer"):
         return f"nothing: issued as {last.number}"
     if "reviewer" in made:
-        return "signed by analyst and reviewer: O issues the report"
+        return f"signed by {' and '.join(sorted(made))}: O issues the report"
     if "analyst" in made:
         return "signed by the analyst: V reviews, S signs as reviewer"
     return "no signature stands any more: S signs anew"

@@ -99,3 +99,10 @@ def test_every_report_is_a_draft_and_an_issue_it_names_was_not_looked_for() -> N
     issued = Issued(number="GR-0422", at=NOW, by="R. Holt", digest="0" * 64, program="1", results=())
     named = markdown.write(outline.outline(Report(evaluate(replace(both(), issued=(issued,)), NOW))))
     assert "Draft, not issued; the document names GR-0422 as issued, not looked for" in named
+
+
+def test_of_a_reviewer_alone_nothing_says_that_the_analyst_signed() -> None:
+    """A document without a log, whose analyst's signature somebody took out: digests leave signatures out."""
+    assert signed.next_words(both(), NO_TRAIL).startswith("signed by analyst and reviewer: ")
+    alone = replace(both(), signature=both().signature[1:])
+    assert signed.next_words(alone, NO_TRAIL).startswith("signed by reviewer: ")
