@@ -213,10 +213,11 @@ change is told at once: no row comes or goes without its going."""
 OWN_INDEXES = (
     *(f'CREATE INDEX "{table}_path" ON "{table}" (path)' for table in TABLES),
     "CREATE INDEX names_foreign ON names (path) WHERE \"foreign\" <> ''",
+    "CREATE INDEX run_undated ON run (path) WHERE problem = '' AND last = ''",
     f"CREATE INDEX point_of_work ON point (what, method, fraction, counts, at, value, path) WHERE {OF_WORK}",
 )
-"""Beside those that any database is given: by document, those with a name that is not all ASCII, and what an
-uncertainty is made of."""
+"""Beside those that any database is given: by document, those with a name that is not all ASCII, runs
+without any time, and what an uncertainty is made of."""
 
 # --- bringing it up to date -------------------------------------------------------------------------------------
 

@@ -27,7 +27,7 @@ def findings(tables: Tables) -> Iterator[str]:
     for path, problem in tables.rows("SELECT path, problem FROM run WHERE problem NOT IN ('', ?) ORDER BY path", NO):
         yield f"{path}: not computed: {problem}"
     for (path,) in tables.rows(UNDATED):
-        yield f"{path}: no time in it, not even of its opening: its figures are in no chart and no study"
+        yield f"{path}: no standard, no row and no opening has a time: its figures are in no chart and no study"
     for (name,) in tables.rows("SELECT id FROM run WHERE id <> '' GROUP BY id HAVING count(*) > 1 ORDER BY id"):
         paths = [
             str(path) for (path,) in tables.rows("SELECT path FROM run WHERE id = ? ORDER BY last DESC, path", name)
@@ -38,7 +38,7 @@ def findings(tables: Tables) -> Iterator[str]:
 NO = documents.NO_RUN
 UNDATED = """
 SELECT path FROM run WHERE problem = '' AND last = ''
-AND path IN (SELECT path FROM result WHERE result IS NOT NULL) ORDER BY path
+AND EXISTS (SELECT 1 FROM result WHERE result.path = run.path AND result IS NOT NULL) ORDER BY path
 """
 
 

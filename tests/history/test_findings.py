@@ -32,6 +32,9 @@ SPOILT = {
 }
 
 
+UNTIMED = "untimed.toml: no standard, no row and no opening has a time: its figures are in no chart and no study"
+
+
 def told(folder: Path) -> tuple[list[str], str]:
     tables = cache.bring_up(folder)
     found = list(findings.findings(tables)), findings.counted(tables)
@@ -203,8 +206,15 @@ def test_a_run_without_any_time_is_in_no_chart_and_that_is_said(tmp_path: Path) 
     )
     with opened(tmp_path) as tables:
         assert charts.all_charts(tables) == []
-        assert list(findings.findings(tables)) == [
-            "untimed.toml: no time in it, not even of its opening: its figures are in no chart and no study"
-        ]
+        assert list(findings.findings(tables)) == [UNTIMED]
     (one,), _ = audits.audited(tmp_path)
     assert one.month == ""
+
+
+def test_what_has_a_time_in_a_run_that_is_in_no_chart_is_not_said_to_have_none(tmp_path: Path) -> None:
+    known = [{key: value for key, value in each.items() if key != "at"} for each in standards()]
+    zero = {"check": "zero", "readings": [0], "at": START}
+    (tmp_path / "untimed.toml").write_text(
+        document([row("A", 0.2)], run={"id": "N"}, standard=known, setup=[zero]), encoding="utf-8"
+    )
+    assert told(tmp_path)[0] == [UNTIMED]
