@@ -24,7 +24,8 @@ _LOG = b'{"time": "'
 _LOCK = ('"host"', '"pid"', '"heartbeat"')
 
 
-ENDINGS = {".html": "html", ".htm": "html", ".md": "markdown", ".csv": "csv", ".json": "json", ".sql": "sql"}
+TABLES = {".csv": "csv", ".json": "json", ".sql": "sql"}
+"""The form of what is no report, by the ending of its file."""
 
 
 def arguments(parser: ArgumentParser, forms: tuple[str, ...]) -> None:
@@ -36,7 +37,11 @@ def arguments(parser: ArgumentParser, forms: tuple[str, ...]) -> None:
 
 def form(output: str | None, forms: tuple[str, ...]) -> str:
     """The form of a file that is asked for by its name alone: a page is no text for its name's sake."""
-    ending = ENDINGS.get(Path(output or "").suffix.lower(), "text")
+    if output is None:
+        return "text"
+    from runsheet.report.issuing import ENDINGS
+
+    ending = (ENDINGS | TABLES).get(Path(output).suffix.lower(), "text")
     return ending if ending in forms else "text"
 
 

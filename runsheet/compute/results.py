@@ -193,6 +193,11 @@ class RowResult:
         self.fraction = "petroleum" if row.silica_gel else "oil_grease"
 
     @property
+    def superseded(self) -> bool:
+        """Whether another reading is reported in its place; a void row is not superseded but void."""
+        return not self.reports and not self.void
+
+    @property
     def factor(self) -> float | None:
         """From extract concentration to result."""
         return self.amounts.factor if self.amounts else None

@@ -66,10 +66,11 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
     sheet = evaluate(run, last)
     results, lots = tuple(_results(path, sheet)), tuple(_lots(path, sheet))
     stands = tuple(_stands(path, sheet)) if run.issued else ()
+    known = dated(run)
     return Facts(
-        _run(path, stamp, sheet, last),
-        tuple(points(path, sheet)) if dated(run) else (),
-        tuple(_studies(path, sheet)) if dated(run) else (),
+        _run(path, stamp, sheet, moment(last) if known else ""),
+        tuple(points(path, sheet)) if known else (),
+        tuple(_studies(path, sheet)) if known else (),
         results,
         lots,
         stands,
@@ -112,7 +113,7 @@ def _iso(at: datetime | None) -> str:
     return "" if at is None else at.isoformat()
 
 
-def _run(path: str, stamp: str, sheet: Sheet, last: datetime) -> RunRow:
+def _run(path: str, stamp: str, sheet: Sheet, last: str) -> RunRow:
     run, about = sheet.run, sheet.run.run
     return RunRow(
         path,
@@ -125,7 +126,7 @@ def _run(path: str, stamp: str, sheet: Sheet, last: datetime) -> RunRow:
         instrument(run),
         run.solvent.name or "",
         _iso(about.opened),
-        moment(last) if dated(run) else "",
+        last,
         _iso(max(times(run), default=None)),
         len(run.queue),
         sheet.state,
@@ -307,7 +308,7 @@ def _results(path: str, sheet: Sheet) -> Iterator[ResultRow]:
             basis=client_results.basis(row),
             reported=row.reported or "",
             flags="".join(row.flags),
-            state="superseded" if row.counted and not row.reports and not row.void else row.state,
+            state="superseded" if row.counted and row.superseded else row.state,
         )
 
 

@@ -107,7 +107,7 @@ def reported(result: RowResult) -> str:
 
 def state(result: RowResult) -> str:
     """The state of a row, or what became of its result."""
-    word = "superseded" if not result.reports and not result.void else result.state
+    word = "superseded" if result.superseded else result.state
     return f"FAIL {word}" if result.fails else word
 
 

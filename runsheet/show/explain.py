@@ -291,8 +291,7 @@ _PARTS = (_mean, _drift, _extract, _factor, _uncertainty, _limits, _quality, _re
 
 def _state_words(row: RowResult, sheet: Sheet) -> str:
     """Say why a row has the state it has, and of one that is superseded that first, as its column does."""
-    superseded = not row.reports and not row.void
-    first = f"superseded: {row.row.reason or 'no reason given'}; " if superseded else ""
+    first = f"superseded: {row.row.reason or 'no reason given'}; " if row.superseded else ""
     return first + _standing_words(row, sheet)
 
 
