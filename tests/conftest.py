@@ -6,7 +6,6 @@ import gc
 import itertools
 import os
 import signal
-import tempfile
 from typing import TYPE_CHECKING
 
 import pytest
@@ -47,9 +46,9 @@ def pytest_xdist_auto_num_workers() -> int:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _own_folders() -> None:
+def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> None:
     for name in ("RUNSHEET_STATE", "RUNSHEET_CONFIG", "RUNSHEET_CACHE"):
-        os.environ.setdefault(name, tempfile.mkdtemp(prefix="runsheet-tests-"))
+        os.environ.setdefault(name, str(tmp_path_factory.mktemp(name)))  # pytest removes it, some runs later
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -61,7 +61,9 @@ def document(rows: int, folder: Path) -> Path:
         : rows - 5
     ]
     queue += [replace(run.queue[18], id=f"last-{n}") for n in range(5)]
-    path = folder / f"{rows}.toml"
+    place = folder / f"{rows} rows"  # its own folder: a program reads the earlier runs beside its document
+    place.mkdir()
+    path = place / "run.toml"
     path.write_text(write(replace(run, queue=tuple(queue))), encoding="utf-8")
     return path
 
