@@ -78,14 +78,10 @@ def _issue(context: Context, asked: Asked) -> None:
         return
     context.recompute()
     to = context.session.path.with_name(made.copy.name)
-    try:
-        if to.exists():
-            files.replace_file(files.DISK, to, made.report, to.stat())
-        else:
-            files.write_new(files.DISK, to, made.report, mode=0o666)
+    try:  # a file of that name is someone's: nobody was asked whether it may go
+        files.write_new(files.DISK, to, made.report, mode=0o666)
     except OSError as error:
-        context.say(
-            f"{made.number} is issued; {to.name} was not written, {files.words(error)}: its copy is {made.copy}"
-        )
+        why = f"{to.name} was there" if isinstance(error, FileExistsError) else files.words(error)
+        context.say(f"{made.number} is issued; {to.name} was not written, {why}: its copy is {made.copy}")
     else:
         context.say(f"{made.number} is issued, in {to.name}; a read-only copy is kept in {made.copy.parent.name}/")

@@ -72,6 +72,17 @@ def test_who_was_walked_through_but_did_not_sign_is_not_said_to_have_reviewed_no
     )
 
 
+def test_a_file_of_the_reports_name_beside_the_run_is_left_as_it_was(day: Scripted) -> None:
+    beside = day.session.path.with_name("GR-0422.html")
+    beside.write_text("a letter to the client", encoding="utf-8")
+    day.run("sign", "M. Tarn").run("sign", "R. Holt")
+    said = day.run("issue", "R. Holt").said[-1]
+    assert beside.read_text(encoding="utf-8") == "a letter to the client"
+    copy = beside.parent / "issued" / "GR-0422.html"
+    assert said == f"GR-0422 is issued; GR-0422.html was not written, GR-0422.html was there: its copy is {copy}"
+    assert "Test report GR-0422" in copy.read_text(encoding="utf-8")
+
+
 def test_from_the_command_line(day: Scripted, capsys: pytest.CaptureFixture[str]) -> None:
     day.run("sign", "M. Tarn").run("sign", "R. Holt")
     path = str(day.session.path)
