@@ -108,13 +108,22 @@ def expiry(run: Computed) -> Iterator[Finding]:
             why = f"{spoken(row.kind)} {row.id} expired on {row.row.expires}"
             affects = run.reach.of_row(row)
             yield Finding("expiry", (row.id,), state="fail", why=why, affects=affects, read_at=row.row.at)
-    solvent = run.run.solvent
-    late = [row for row in run.read if past(solvent.expires, row.row.at or opened)]
-    if late:
-        why = f"{solvent.name or 'the solvent'} expired on {solvent.expires}"
-        last = max((row.row.at for row in late if row.row.at), default=None)
-        names = tuple(row.id for row in late)
-        yield Finding("expiry", names, state="fail", why=why, affects=run.reach.all(), read_at=last)
+    yield from _solvent(run)
+
+
+def _solvent(run: Computed) -> Iterator[Finding]:
+    """What was read past the day of the solvent: rows, and before there are any the standards, which is soon enough."""
+    solvent, opened = run.run.solvent, run.run.run.opened
+    rows = ((row.id, row.row.at) for row in run.read)
+    used = (made for result in run.calibrations for made in result.standards if made.used and made.y is not None)
+    standards = ((made.standard.id, made.standard.at) for made in used)
+    for read in (rows, standards):
+        late = {name: at for name, at in read if past(solvent.expires, at or opened)}
+        if late:
+            why = f"{solvent.name or 'the solvent'} expired on {solvent.expires}"
+            last = max(filter(None, late.values()), default=None)
+            yield Finding("expiry", tuple(late), state="fail", why=why, affects=run.reach.all(), read_at=last)
+            return
 
 
 def clock(run: Computed) -> Iterator[Finding]:

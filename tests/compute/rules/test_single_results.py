@@ -220,6 +220,16 @@ def test_expiry(what: str, expires: date, good: bool) -> None:  # noqa: FBT001 -
     )
 
 
+def test_a_solvent_past_its_day_is_told_once_standards_are_read_with_it() -> None:
+    made: Table = {"solvent": {"expires": date(2026, 3, 10)}, "standard": standards()}
+    names = [each["id"] for each in made["standard"] if each.get("use", True)]
+    assert verdict(results([row("A")], **made), "expiry") == said(("fail", " ".join(names)))
+    assert verdict(results([row("A", 0.2, at=at(60))], **made), "expiry") == said(("fail", "A"))
+    for each in made["standard"]:
+        each["readings"] = []
+    assert verdict(results([row("A")], **made), "expiry") == []
+
+
 @pytest.mark.parametrize(
     ("minutes", "expected"),
     [
