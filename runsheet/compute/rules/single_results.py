@@ -7,7 +7,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from runsheet.compute.compare import at_most, below, finite, optional
-from runsheet.compute.comparison import rpd
+from runsheet.compute.comparison import rpd, same_basis
 from runsheet.compute.photometry import step_signal
 from runsheet.compute.results import Finding
 from runsheet.compute.rules.computed import FRACTION_WORDS
@@ -109,7 +109,8 @@ def dilution_agreement(run: Computed) -> Iterator[Finding]:
             same = one.amounts and other.amounts and one.amounts.dilution == other.amounts.dilution
             if not same and value is not None and high is not None and not at_most(value, high):
                 off, most = against(value, high, ".1f")
-                why = f"two dilutions of {one.sample} differ: RPD {off} %, at most {most}"
+                basis = "" if same_basis(one, other) else ", one on dry weight and the other as received"
+                why = f"two dilutions of {one.sample} differ: RPD {off} %, at most {most}{basis}"
                 yield Finding("dilution-agreement", (one.id, other.id), value, None, high, "warn", why, "%")
 
 

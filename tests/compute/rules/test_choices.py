@@ -160,6 +160,19 @@ def test_dilution_agreement(other: Table, expected: list[tuple[str, str]]) -> No
     assert of("dilution-agreement", *queue) == expected
 
 
+def test_two_dilutions_that_differ_by_their_basis_say_so() -> None:
+    solid: Table = {"matrix": "solid", "amount": 10}
+    queue = [
+        row("A", 0.2, **solid, report=False, reason="read again"),
+        row("A2", 0.1, sample="A", **solid, dilution=2, solids_percent=70),
+    ]
+    method = {"batch": {"duplicate_rpd_percent": 20}, "unit": "mg/kg"}
+    (found,) = findings(results(queue, method=method), "dilution-agreement")
+    assert found["why"] == (
+        "two dilutions of A differ: RPD 35.3 %, at most 20, one on dry weight and the other as received"
+    )
+
+
 @pytest.mark.parametrize(
     ("named", "minutes", "expected"),
     [("C1", 100, [("warn", "A")]), ("C1", 70, []), ("C2", 100, []), (None, 100, [])],
