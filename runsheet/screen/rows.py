@@ -17,11 +17,11 @@ from runsheet.screen.context import Leave, because, place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
-from runsheet.work import next_step, photometer, usual
+from runsheet.work import new_run, next_step, photometer, usual
 from runsheet.work.new_row import Names, advised, new_row, offer_words, read_again
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from runsheet.compute.results import Sheet
     from runsheet.run.model import Run
@@ -183,10 +183,10 @@ def insert(context: Context) -> None:
         kinds = get_args(SetupKind)
         _choose(context, "Insert a setup check", list(kinds), lambda at: _put_setup(context, kinds[at]))
     else:
-        standard = Standard(
-            id=Names(context.session.run).first("S"), concentration=0, calibration=_calibration_named(context)
-        )
-        _put_below(context, standard)
+        run = context.session.run
+        standard = Standard(id=Names(run).first("S"), concentration=0, calibration=_calibration_named(context))
+        first = new_run.first_calibration(direct=run.instrument.reads == "concentration")
+        _put_below(context, standard, [] if run.calibration else [edit.insert_row(run, "calibration", 1, first)])
 
 
 def _put_setup(context: Context, check: SetupKind) -> None:
@@ -196,13 +196,16 @@ def _put_setup(context: Context, check: SetupKind) -> None:
 
 
 def _calibration_named(context: Context) -> str | None:
-    item = context.item
-    return item.standard.calibration if item is not None else None
+    item, several = context.item, context.session.run.calibration[1:]
+    if item is not None:
+        return item.standard.calibration  # type: ignore[no-any-return]
+    return several[-1].id if several else None
 
 
-def _put_below(context: Context, row: Any) -> None:
+def _put_below(context: Context, row: Any, before: Sequence[edit.Edit] = ()) -> None:
+    """Insert a row of the present table below the cursor, in one step with what it needs to be there `before`."""
     at = context.place + 2 if context.item is not None else 1
-    if context.commit([edit.insert_row(context.session.run, context.pane.array, at, row)]):
+    if context.commit([*before, edit.insert_row(context.session.run, context.pane.array, at, row)]):
         context.go(at - 1, same_column=True)
 
 

@@ -37,14 +37,6 @@ def new(name: str, method: Method, now: datetime, house: House = NOBODY, *, anal
     name is escaped.
     """
     direct = method.blank is not None and method.blank.concentration is not None
-    curve = Calibration(
-        id="C1",
-        model="direct" if direct else "line",
-        weighting=None if direct else "none",
-        zero_standard="subtract",
-        drift="last",
-        confidence=Decimal("0.95"),
-    )
     return Run(
         format=FORMAT,
         run=About(
@@ -68,8 +60,20 @@ def new(name: str, method: Method, now: datetime, house: House = NOBODY, *, anal
         ),
         solvent=Solvent(name="tetrachloroethylene"),
         setup=setup(method),
-        calibration=(curve,),
+        calibration=(first_calibration(direct=direct),),
         standard=_standards(method, direct=direct),
+    )
+
+
+def first_calibration(*, direct: bool) -> Calibration:
+    """The calibration a run begins with; `direct` where the photometer shows concentration."""
+    return Calibration(
+        id="C1",
+        model="direct" if direct else "line",
+        weighting=None if direct else "none",
+        zero_standard="subtract",
+        drift="last",
+        confidence=Decimal("0.95"),
     )
 
 

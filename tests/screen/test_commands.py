@@ -321,3 +321,31 @@ def test_a_no_is_not_what_verified_a_calibration(answer: str, day: Scripted) -> 
     assert day.prompt is not None
     assert day.prompt.trouble == "not accepted: name the run and its second source, or leave it empty"
     assert day.session.run.calibration[0].verified is None
+
+
+@pytest.mark.parametrize(("reads", "model"), [("absorbance", "line"), ("concentration", "direct")])
+def test_the_first_standard_of_a_run_without_a_calibration_begins_one(reads: str, model: str, tmp_path: Path) -> None:
+    """The table and N both said that i begins one, and it was refused: a standard names a calibration."""
+    made = tmp_path / "run.toml"
+    instrument = {"reads": reads, "step": 0.001}
+    made.write_text(document([row("A")], calibration=[], standard=[], instrument=instrument), encoding="utf-8")
+    day = Scripted(made)
+    day.activate("standards")
+    assert "i in the standard table begins one" in day.run("new_calibration").said[-1]
+    day.run("insert")
+    assert [(each.id, each.model) for each in day.session.run.calibration] == [("C1", model)]
+    assert [each.id for each in day.session.run.standard] == ["S1"]
+    assert day.run("undo").session.run.calibration == ()
+    day.session.store.close()
+
+
+def test_the_first_standard_of_several_calibrations_is_of_the_last_one(tmp_path: Path) -> None:
+    """The empty table says that i inserts one, and it was refused: there are 2 calibrations."""
+    made = tmp_path / "run.toml"
+    both = [{"id": name, "model": "line"} for name in ("C1", "C2")]
+    made.write_text(document(calibration=both, standard=[]), encoding="utf-8")
+    day = Scripted(made)
+    day.activate("standards")
+    day.run("insert")
+    assert [each.calibration for each in day.session.run.standard] == ["C2"]
+    day.session.store.close()
