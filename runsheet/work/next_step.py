@@ -6,6 +6,7 @@ reason; what falls due is offered and never forced.
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.run.kinds import EVENTS, spoken
@@ -136,19 +137,35 @@ def _due(sheet: Sheet) -> NextStep | None:
 
 def _failed_event(sheet: Sheet) -> NextStep | None:
     """The last blank or check read fails: nothing read after it will count until that is put right."""
-    at = next(
-        (n for n in range(len(sheet.rows) - 1, -1, -1) if sheet.rows[n].kind in EVENTS and sheet.rows[n].signals), None
-    )
-    if at is None or sheet.rows[at].state != "held" or _put_right(sheet.rows[at]):
-        return None
-    row, first = sheet.rows[at], _first_unread(sheet)
-    if any(f.acted_on and row.id in f.rows for f in sheet.quality):
-        return None
-    if first is not None and sheet.rows[first].kind == row.kind:
-        return None
-    finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
-    words = f"{row.id} fails: put it right and read it again with r"
-    return NextStep("queue", at, words, finding.why if finding else "it is outside its limits")
+    first = _first_unread(sheet)
+    for at in _last_events(sheet, first):
+        row = sheet.rows[at]
+        if row.state != "held" or _put_right(row) or row.kind in _coming(sheet, first):
+            continue
+        if any(f.acted_on and row.id in f.rows for f in sheet.quality):
+            continue
+        finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
+        words = f"{row.id} fails: put it right and read it again with r"
+        return NextStep("queue", at, words, finding.why if finding else "it is outside its limits")
+    return None
+
+
+def _last_events(sheet: Sheet, first: int | None) -> list[int]:
+    """Where the last events read stand, the latest first: of each kind, those what is read next will stand on.
+
+    Where nothing is left to read, the very last alone: what it and others hold is told as held.
+    """
+    read = [n for n in range(len(sheet.rows) - 1, -1, -1) if sheet.rows[n].kind in EVENTS and sheet.rows[n].signals]
+    if first is None:
+        return read[:1]
+    mine = [n for n in read if sheet.rows[n].calibration is sheet.rows[first].calibration]
+    return sorted({sheet.rows[n].kind: n for n in reversed(mine)}.values(), reverse=True)
+
+
+def _coming(sheet: Sheet, first: int | None) -> set[str]:
+    """The kinds of event that are read before anything else is."""
+    unread = (row for row in sheet.rows[first:] if row.state == "unread") if first is not None else ()
+    return {row.kind for row in itertools.takewhile(lambda row: row.kind in EVENTS, unread)}
 
 
 def _put_right(row: RowResult) -> bool:

@@ -152,3 +152,31 @@ def test_a_lamp_put_on_again_waits_for_no_standards_that_are_read() -> None:
     assert next_step.next_step(evaluate(run, at(50))).why == "everything waits for it"
     cold = made([row("B")], setup=warm_ups[1:], method=method, standard=[{"id": "S1", "concentration": 0}])
     assert next_step.next_step(evaluate(cold, at(50))).why == "then the standards"
+
+
+def test_a_blank_that_fails_is_not_forgotten_for_a_check_that_passes() -> None:
+    """Each row read next would be held by it, and NEXT went on to read them."""
+    blank, check = row("SB", 0.02, kind="blank", at=at(30)), row("CCV", 0.27, kind="check", expected=100, at=at(31))
+    words = "SB fails: put it right and read it again with r"
+    assert told([blank, check, row("A")], method=BOTH)[0] == words
+    assert told([blank, check, row("SB2", kind="blank"), row("A")], method=BOTH)[0] == "read SB2, blank"
+    right = row("SB2", 0.02, kind="blank", at=at(33))  # as SB was left
+    assert told([blank, check, right, row("A")], method=BOTH)[0] == "read A"
+    off = row("CCV", 0.35, kind="check", expected=100, at=at(30))
+    clean = row("SB", 0.0, kind="blank", at=at(31))
+    assert told([off, clean, row("A")], method=BOTH)[0] == "CCV fails: put it right and read it again with r"
+
+
+def test_a_check_that_is_planned_behind_a_blank_is_not_to_be_read_again_first() -> None:
+    off = row("CCV", 0.35, kind="check", expected=100, at=at(30))
+    planned = [row("SB2", kind="blank"), row("CCV2", kind="check", expected=100), row("A")]
+    assert told([off, *planned], method=BOTH)[0] == "read SB2, blank"
+
+
+def test_an_event_that_fails_on_another_calibration_holds_nothing_read_next() -> None:
+    both = [{"id": name, "model": "line", "cell_mm": cell} for name, cell in (("C1", 10), ("C2", 50))]
+    two = [*standards(calibration="C1"), *standards(calibration="C2", name="T", first=50)]
+    off = row("SB", 0.02, kind="blank", at=at(30), calibration="C1")
+    assert told([off, row("A")], calibration=both, standard=two, method=BOTH)[0] == "read A"
+    on_c1 = row("A", calibration="C1")
+    assert told([off, on_c1], calibration=both, standard=two, method=BOTH)[0].startswith("SB fails")
