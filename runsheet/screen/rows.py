@@ -105,6 +105,9 @@ def _insert_event(context: Context, kind: Kind) -> None:
     """Insert a blank or check before the next row to read."""
     run = context.session.run
     row, at = new_row(run, kind, Names(run).of(kind)), _first_unread(run)
+    step = next_step.next_step(context.session.sheet)
+    if step.on and step.offer == kind:
+        row = replace(row, calibration=step.on)
     if _put(context, at, row) and kind in CHECK_STANDARDS and row.expected is None:
         _ask_on(context, at, ["expected"])
 

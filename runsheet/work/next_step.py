@@ -9,7 +9,9 @@ from __future__ import annotations
 import itertools
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from runsheet.compute.readings import calibration_of
 from runsheet.run.kinds import EVENTS, spoken
+from runsheet.run.model import Row
 from runsheet.show import findings, state
 from runsheet.work import usual
 from runsheet.work.new_row import advised
@@ -38,6 +40,8 @@ class NextStep(NamedTuple):
     why: str
     offer: Event | None = None
     """The kind of row to insert, where one falls due."""
+    on: str = ""
+    """The calibration that row is to name, where it would else be read on another."""
     done: bool = False
     """Whether nothing is left at the bench: what is next is said by who signed."""
 
@@ -293,13 +297,18 @@ def _first_unread(sheet: Sheet) -> int | None:
 
 
 def _closing(sheet: Sheet) -> NextStep | None:
-    waiting = [at for at, row in enumerate(sheet.rows) if row.state == "open" and row.is_reported]
+    """A row is open: the blank or check that closes it is inserted on its calibration, whichever was read last."""
+    waiting = [row for row in sheet.rows if row.state == "open" and row.is_reported]
     if not waiting:
         return None
-    after = {row.kind for row in sheet.rows[waiting[-1] + 1 :] if row.signals}
-    kind: Event = next((result.what for result in sheet.due if result.what not in after), "blank")
-    rows = f"{len(waiting)} row{'s wait' if len(waiting) > 1 else ' waits'} for it"
-    return NextStep("queue", len(sheet.rows), f"close the batch: insert a {spoken(kind)}", rows, kind)
+    last, curve = waiting[-1], waiting[-1].calibration
+    kind: Event = next((result.what for result in sheet.due if result.what not in last.after), "blank")
+    many = sum(row.calibration is curve and kind not in row.after for row in waiting)
+    rows = f"{many} row{'s wait' if many > 1 else ' waits'} for it"
+    other = calibration_of(Row(id="", kind=kind), sheet.calibrations) is not curve
+    on = curve.id if curve is not None and other else ""
+    words = f"close the batch: insert a {spoken(kind)}{f' on {on}' if on else ''}"
+    return NextStep("queue", len(sheet.rows), words, rows, kind, on=on)
 
 
 def _failing(sheet: Sheet) -> NextStep | None:

@@ -349,3 +349,17 @@ def test_the_first_standard_of_several_calibrations_is_of_the_last_one(tmp_path:
     day.run("insert")
     assert [each.calibration for each in day.session.run.standard] == ["C2"]
     day.session.store.close()
+
+
+def test_the_blank_that_closes_a_row_names_its_calibration(tmp_path: Path) -> None:
+    """It was read on the calibration made last, which closes nothing."""
+    both = [{"id": name, "model": "line", "cell_mm": cell} for name, cell in (("C1", 10), ("C2", 50))]
+    two = [*standards(calibration="C1"), *standards(calibration="C2", name="T", first=50)]
+    method = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "closing": True}}
+    made = tmp_path / "run.toml"
+    queue = [row("A", 0.1, at=at(30), calibration="C1")]
+    made.write_text(document(queue, calibration=both, standard=two, method=method), encoding="utf-8")
+    day = Scripted(made)
+    day.run("insert_due")
+    assert [(each.kind, each.calibration) for each in day.session.run.queue[1:]] == [("blank", "C1")]
+    day.session.store.close()

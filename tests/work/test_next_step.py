@@ -180,3 +180,31 @@ def test_an_event_that_fails_on_another_calibration_holds_nothing_read_next() ->
     assert told([off, row("A")], calibration=both, standard=two, method=BOTH)[0] == "read A"
     on_c1 = row("A", calibration="C1")
     assert told([off, on_c1], calibration=both, standard=two, method=BOTH)[0].startswith("SB fails")
+
+
+def test_what_closes_a_row_is_read_on_its_calibration() -> None:
+    """A blank on the one read last closes nothing, and NEXT asked for another, and another."""
+    both = [{"id": name, "model": "line", "cell_mm": cell} for name, cell in (("C1", 10), ("C2", 50))]
+    two = [*standards(calibration="C1"), *standards(calibration="C2", name="T", first=50)]
+    method = BOTH | {"check": {"recovery_percent": [90, 110], "closing": True}}
+
+    def events(n: int, minute: int, curve: str) -> list[Table]:
+        check = row(f"CCV{n}", 0.25, kind="check", expected=100, at=at(minute + 1), calibration=curve)
+        return [row(f"SB{n}", 0.0, kind="blank", at=at(minute), calibration=curve), check]
+
+    queue = [*events(1, 30, "C1"), A | {"calibration": "C1"}]
+    later = [*events(2, 60, "C2"), row("B", 0.1, at=at(62), calibration="C2"), *events(3, 63, "C2")]
+    step = next_step.next_step(evaluate(made([*queue, *later], calibration=both, standard=two, method=method), NOW))
+    said = ("close the batch: insert a blank on C1", "1 row waits for it", "blank", "C1")
+    assert (step.words, step.why, step.offer, step.on) == said
+    closed = [*queue, *later, *events(4, 70, "C1")]
+    run = made(closed[:-1], calibration=both, standard=two, method=method)
+    assert next_step.next_step(evaluate(run, NOW)).words == "close the batch: insert a check standard on C1"
+    run = made(closed, calibration=both, standard=two, method=method)
+    assert "close the batch" not in next_step.next_step(evaluate(run, NOW)).words
+    run = made(queue, calibration=both, standard=two, method=method)
+    assert next_step.next_step(evaluate(run, at(45))).on == "C1"
+    alone = made(
+        [*events(1, 30, "C1"), A | {"calibration": "C1"}], calibration=both[:1], standard=two[:5], method=method
+    )
+    assert next_step.next_step(evaluate(alone, NOW)).words == "close the batch: insert a blank"
