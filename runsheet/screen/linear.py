@@ -135,7 +135,8 @@ class Linear(Cursor):
         if self.chosen:
             return (self.active, self.place) if self.pane.array else None
         step, sheet = next_step.next_step(self.session.sheet), self.session.sheet
-        if step.pane in ("setup", "standards"):
+        rows = {"setup": sheet.run.setup, "standards": sheet.run.standard}.get(step.pane, ())
+        if step.row < len(rows):
             return step.pane, step.row
         at = next_step.unread_after(sheet, "queue", -1)
         return None if at is None else ("queue", at)

@@ -110,12 +110,19 @@ def _read_standard(result: CalibrationResult, unread: list[StandardResult], plac
 
 
 def _failed_curve(sheet: Sheet) -> NextStep | None:
-    """What is to be read next would be read on a calibration that fails: all of it would be held."""
+    """What is to be read next would be read on a calibration that fails, or on none: all of it would be held."""
     at = _first_unread(sheet)
+    if not sheet.calibrations and (at is not None or not sheet.rows):
+        words = "there is no calibration: i in the standard table begins one"
+        return NextStep("standards", 0, words, "what is read without one is held")
     if at is not None:
         result = sheet.rows[at].calibration
+        if result is None:
+            return _no_curve(sheet, sheet.rows[at])
     else:
         result = None if sheet.rows or not sheet.calibrations else sheet.calibrations[-1]
+    if result is not None and result.state == "todo":
+        return _finish(sheet, result)
     if result is None or result.state != "fail":
         return None
     if any(f.rule == "calibration" and f.acted_on and result.id in f.rows for f in sheet.quality):
@@ -127,6 +134,27 @@ def _failed_curve(sheet: Sheet) -> NextStep | None:
             return _read_standard(other, unread, place)
     words = f"calibration {result.id} fails: put it right, or N begins another"
     return NextStep("standards", place.get(_spoiler(sheet, result), 0), words, "; ".join(result.fails))
+
+
+def _no_curve(sheet: Sheet, row: RowResult) -> NextStep | None:
+    """A row to be read next has no calibration: one of its cell is to be finished, or begun."""
+    cell = row.row.cell_mm
+    for result in sheet.calibrations:
+        if result.state == "todo" and (cell is None or result.calibration.cell_mm == cell):
+            return _finish(sheet, result)
+    if cell is None or any(result.calibration.cell_mm == cell for result in sheet.calibrations):
+        return None
+    words = f"no calibration has the cell of {row.id}, {cell} mm: N begins another"
+    return NextStep("standards", 0, words, "what is read without one is held")
+
+
+def _finish(sheet: Sheet, result: CalibrationResult) -> NextStep:
+    """The next standard of a calibration to be finished; where all are read, that they are too few."""
+    place = _places(sheet)
+    if unread := [s for s in result.standards if s.used and s.y is None]:
+        return _read_standard(result, unread, place)
+    mine = [place[s.standard.id] for s in result.standards]
+    return NextStep("standards", mine[-1] if mine else 0, f"finish calibration {result.id}", "; ".join(result.todos))
 
 
 def _due(sheet: Sheet) -> NextStep | None:
@@ -218,16 +246,7 @@ def _why_held(rows: list[RowResult]) -> str:
 
 def _unfinished(sheet: Sheet) -> NextStep | None:
     """A calibration that no row waits for is not finished either."""
-    place = _places(sheet)
-    for result in (each for each in sheet.calibrations if each.state == "todo"):
-        unread = [s for s in result.standards if s.used and s.y is None]
-        if unread:
-            return _read_standard(result, unread, place)
-        mine = [place[s.standard.id] for s in result.standards]
-        return NextStep(
-            "standards", mine[-1] if mine else 0, f"finish calibration {result.id}", "; ".join(result.todos)
-        )
-    return None
+    return next((_finish(sheet, each) for each in sheet.calibrations if each.state == "todo"), None)
 
 
 def to_be_seen_to(sheet: Sheet, pane: str, place: int) -> int | None:

@@ -449,3 +449,14 @@ def test_a_void_row_has_no_result(line: Line) -> None:
     told = line.say("0.101", ":void bubble in the cell")
     assert any(each.startswith("OS-08: 0.101, at ") and each.endswith(", void") for each in told)
     assert not any("result void" in each for each in told)
+
+
+def test_a_number_where_no_standard_is_goes_to_the_row_that_is_named(tmp_path: Path) -> None:
+    """NEXT is about a standard that is not there."""
+    made = tmp_path / "run.toml"
+    made.write_text(document([row("A")], standard=[]), encoding="utf-8")
+    line = Line(made)
+    assert line.say("")[-1].endswith("a number now is A's reading")
+    line.say("0.25")
+    assert [str(reading) for reading in line.run.queue[0].readings] == ["0.25"]
+    line.linear.session.store.close()

@@ -208,3 +208,30 @@ def test_what_closes_a_row_is_read_on_its_calibration() -> None:
         [*events(1, 30, "C1"), A | {"calibration": "C1"}], calibration=both[:1], standard=two[:5], method=method
     )
     assert next_step.next_step(evaluate(alone, NOW)).words == "close the batch: insert a blank"
+
+
+def test_a_row_that_would_be_held_for_want_of_a_calibration_is_not_read_next() -> None:
+    """NEXT said to read it, and it was held."""
+    begin = ("there is no calibration: i in the standard table begins one", "what is read without one is held")
+    assert told([row("A")], calibration=[], standard=[]) == begin
+    assert told([], calibration=[], standard=[]) == begin
+    few = ("finish calibration C1", "line needs 2 levels or more, 1 so far")
+    assert told([row("A")], standard=standards((10,))) == few
+    none = ("finish calibration C1", "line needs 2 levels or more, 0 so far")
+    assert told([row("A")], standard=[]) == none
+    assert told([row("A")], standard=standards(use=False, reason="clouded")) == none
+
+
+def test_a_row_of_a_cell_without_a_calibration_asks_for_one() -> None:
+    cell = {"calibration": {"cell_mm": 10}}
+    words = "no calibration has the cell of A, 50 mm: N begins another"
+    assert told([row("A", cell_mm=50)], **cell) == (words, "what is read without one is held")
+    both = [{"id": name, "model": "line", "cell_mm": mm} for name, mm in (("C1", 10), ("C2", 50))]
+    more = [{"id": f"T{x}", "calibration": "C2", "concentration": x} for x in (10, 20)]
+    first = standards(calibration="C1")
+    queue = [row("Z", 0.1, at=at(40), cell_mm=10), row("A", cell_mm=50)]
+    assert told(queue, calibration=both, standard=[*first, *more]) == ("read standard T10, 10 mg/L", "2 to read for C2")
+    assert told([row("A")], calibration=[{"id": "D", "model": "direct"}], standard=[], instrument=SHOWN)[0] == "read A"
+
+
+SHOWN = {"reads": "concentration", "step": 1}
