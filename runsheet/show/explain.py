@@ -390,7 +390,9 @@ def setup_check(result: SetupResult, sheet: Sheet) -> tuple[Step, ...]:
     formula = formulas.get(result.setup.check, "largest deviation from 0 A")
     way = "at least" if result.setup.check == "warm-up" else "at most"
     limit = "no limit" if result.limit is None else f"{way} {figure(result.limit)} {result.unit}"
-    numbers = f"{setup_value(result) or 'no value yet'} {result.unit}, {limit}: {result.state}"
+    value = setup_value(result)
+    found = f"{value} {result.unit}" if value else result.why or "no value"
+    numbers = f"{found}, {limit}: {result.state}"
     limited = SETUP_CHECKS[result.setup.check].limit
     source = (
         source_of(sheet.run.method, f"setup.{limited}")

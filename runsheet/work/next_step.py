@@ -60,6 +60,9 @@ def _setup(sheet: Sheet) -> NextStep | None:
     running = next((r for _, r in todo if r.setup.check == "warm-up" and r.setup.started), None)
     for at, result in todo:
         if result.setup.check == "warm-up":
+            if result.setup.started is None and _all_read(sheet):
+                words = "note when the lamp was put on, or remove the row"
+                return NextStep("setup", at, words, "all is read, nothing waits for a warm-up")
             if result.setup.started is None:
                 return NextStep("setup", at, "lamp on: press Enter to start the warm-up", "everything waits for it")
             continue
@@ -70,6 +73,11 @@ def _setup(sheet: Sheet) -> NextStep | None:
         return None
     then = "everything waits for it" if _standards(sheet) is None else "then the standards"
     return NextStep("setup", todo[0][0], f"warm up: {running.why}", then)
+
+
+def _all_read(sheet: Sheet) -> bool:
+    """Whether rows were read and nothing is left to read: a lamp put on now would warm up for nothing."""
+    return _first_unread(sheet) is None and _standards(sheet) is None and any(row.signals for row in sheet.rows)
 
 
 def _places(sheet: Sheet) -> dict[str, int]:

@@ -80,3 +80,9 @@ def test_absent_limit_does_not_apply() -> None:
 def test_a_lamp_that_is_not_warm_has_a_minute_left() -> None:
     found = judged({"check": "warm-up", "started": at(240 - 14.7)}, standard=[])
     assert (found["state"], found["why"]) == ("todo", "1 min of 15 left")
+
+
+def test_a_lamp_put_on_tomorrow_has_not_more_minutes_left_than_it_needs() -> None:
+    """It said that 25 minutes of 15 were left."""
+    found = judged({"check": "warm-up", "started": at(250)}, standard=[])
+    assert (found["state"], found["value"], found["why"]) == ("todo", -10, "its start is 10 min from now")

@@ -187,3 +187,12 @@ def test_a_setup_check_names_the_methods_source_and_what_ended_a_warm_up() -> No
     (step,) = explain.setup_check(sheet.setup[0], sheet)
     assert (step.formula, step.source) == ("minutes from lamp on to the first reading after it, else to now",
                                            "the maker's manual")  # fmt: skip
+
+
+def test_a_setup_reading_without_an_absorbance_is_not_said_to_be_none_yet() -> None:
+    zero = {"check": "zero", "reads": "transmittance", "readings": [0], "at": at(1)}
+    method = {"setup": {"zero_absorbance": 0.001}}
+    sheet = evaluate(run(setup=[zero, {"check": "dark"}], method=method), datetime.fromisoformat(NOW))
+    read, unread = (explain.setup_check(result, sheet)[0].numbers for result in sheet.setup)
+    assert read == "0 %T and below has no absorbance: it is no reading, at most 0.001 A: fail"
+    assert unread == "not read yet, no limit: todo"

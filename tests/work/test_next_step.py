@@ -235,3 +235,14 @@ def test_a_row_of_a_cell_without_a_calibration_asks_for_one() -> None:
 
 
 SHOWN = {"reads": "concentration", "step": 1}
+
+
+def test_nothing_waits_for_a_lamp_once_all_is_read() -> None:
+    """Enter, as NEXT asked, would have put down that the lamp was put on at the end of the day."""
+    setup = {"setup": [{"check": "warm-up"}], "method": {"setup": {"warm_up_minutes": 15}}}
+    lamp = ("lamp on: press Enter to start the warm-up", "everything waits for it")
+    assert told([A, row("B")], **setup) == lamp
+    assert told([], **setup) == lamp
+    assert told([A], **setup, standard=[*standards(), {"id": "S9", "concentration": 300}]) == lamp
+    note = ("note when the lamp was put on, or remove the row", "all is read, nothing waits for a warm-up")
+    assert told([A], **setup) == note
