@@ -66,8 +66,8 @@ def _flag(flag: str, row: RowResult, sheet: Sheet) -> list[str]:
     ]
 
 
-def _signal_unit(row: RowResult) -> str:
-    return "mg/L" if row.calibration and row.calibration.direct else "A"
+def _signal_unit(sheet: Sheet) -> str:
+    return "mg/L" if sheet.run.instrument.reads == "concentration" else "A"
 
 
 def _mean(row: RowResult, sheet: Sheet) -> Iterator[Step]:
@@ -78,21 +78,22 @@ def _mean(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     values = " + ".join(signal(value) for value in row.signals)
     n = len(row.signals)
     numbers = (
-        f"({values}) / {n} = {signal(row.mean)} {_signal_unit(row)}"
+        f"({values}) / {n} = {signal(row.mean)} {_signal_unit(sheet)}"
         if n > 1
-        else f"{signal(row.mean)} {_signal_unit(row)}"
+        else f"{signal(row.mean)} {_signal_unit(sheet)}"
     )
     yield Step("mean", "mean of the readings", numbers, "one reading is one filling of the cell")
 
 
-def _drift(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
+def _drift(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     if row.drift is None or row.net is None or row.calibration is None:
         return
-    unit = _signal_unit(row)
-    blank = f"from blank {row.drift_from}" if row.drift_from else f"from the zero of {row.calibration.id}"
+    unit = _signal_unit(sheet)
+    zero = "from the zero of {}" if row.calibration.zero_read else "no zero standard of {} is read and used"
+    blank = f"from blank {row.drift_from}" if row.drift_from else zero.format(row.calibration.id)
     treatment = row.calibration.calibration.zero_standard or "subtract"
     relative = (
-        "" if treatment == "subtract" else f", less the zero {signal(row.calibration.zero)} which the curve holds"
+        "" if treatment == "subtract" else f", less the zero {signal(row.calibration.zero)}, which the standards keep"
     )
     mode = row.calibration.calibration.drift or "last"
     yield Step(

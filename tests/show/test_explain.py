@@ -196,3 +196,22 @@ def test_a_setup_reading_without_an_absorbance_is_not_said_to_be_none_yet() -> N
     read, unread = (explain.setup_check(result, sheet)[0].numbers for result in sheet.setup)
     assert read == "0 %T and below has no absorbance: it is no reading, at most 0.001 A: fail"
     assert unread == "not read yet, no limit: todo"
+
+
+def test_a_baseline_is_from_a_zero_only_where_one_was_read() -> None:
+    assert explained([A], "drift")[1].strip() == "no zero standard of C1 is read and used: 0.0000 A"
+    zero = [{"id": "S0", "concentration": 0, "readings": [0.002], "at": at(20)}, *standards()]
+    assert explained([A], "drift", standard=zero)[1].strip() == "from the zero of C1: 0.0020 A"
+
+
+def test_a_direct_reading_is_no_absorbance_and_has_no_curve_that_holds_its_zero() -> None:
+    shown: Table = {"instrument": {"reads": "concentration", "step": 1}, "standard": [
+        {"id": "S0", "concentration": 0, "readings": [2]}, {"id": "S1", "concentration": 100, "readings": [101]},
+    ]}  # fmt: skip
+    direct = {"model": "direct", "cell_mm": 10, "zero_standard": "ignore"}
+    read = row("A", 45)
+    assert explained([read], "drift", calibration=direct, **shown)[1].strip() == (
+        "from the zero of C1, less the zero 2.0000, which the standards keep: 0.0000 mg/L"
+    )
+    sheet = evaluate(run([row("A", 45, cell_mm=50)], calibration=direct, **shown), datetime.fromisoformat(NOW))
+    assert [step.numbers for step in explain.steps(sheet.rows[0], sheet)] == ["45.0000 mg/L"]
