@@ -250,7 +250,9 @@ def effect(finding: Finding, sheet: Sheet) -> str:
     many = f"affects {len(finding.affects)}: {some(finding.affects, 4)}"
     other = _without_named(finding, sheet)
     if other is None:
-        return f"{many}; a verdict, no figure hangs on it"
+        rows = {row.id for row in sheet.rows}
+        curves = [c.id for c in sheet.calibrations if c.id in finding.rows and c.id not in rows]
+        return f"{many}; {f'computed from {some(curves)}' if curves else 'a verdict, no figure hangs on it'}"
     there = {row.id: row for row in evaluate(other, sheet.now).rows}
     affected = [row for row in sheet.rows if row.id in finding.affects]
     moves = [_move(row, there[row.id]) for row in affected]

@@ -254,3 +254,14 @@ def test_the_run_is_told_in_the_words_of_its_state_with_its_numbers() -> None:
     first = what_if.alternatives(made, CLOCK)[0]
     assert first.state == "qualified"
     assert "; the run: with reservations: 1 of 1" in what_if.lines(first)[1]
+
+
+def test_the_figures_of_results_hang_on_a_calibration_that_fails() -> None:
+    """The first page of a report said of it that no figure hangs on it."""
+    bad = {"standard": standards(ys=[0.025, 0.0625, 0.125, 0.25, 0.9])}
+    assert told([row("A", 0.2, at=at(40))], method={"calibration": {"r": 0.995}}, **bad) == [
+        "calibration C1: affects 1: A; computed from C1"
+    ]
+    named = row("C1", 0.05, kind="control", added_mg=10)  # a row of that name is no calibration
+    method = {"batch": {"control_percent": [70, 130]}}
+    assert told([named, row("A", 0.2)], method=method)[0].endswith("a verdict, no figure hangs on it")
