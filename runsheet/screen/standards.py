@@ -47,6 +47,9 @@ def _turn_setting(field: str, values: tuple[str, ...]) -> Callable[[Context], No
         if calibration.model == "direct":
             context.say("a direct run has no curve to choose")
             return
+        if field == "weighting" and calibration.model == "mean-factor":
+            context.say("the mean response factor has its own weighting, 1/x2")
+            return
         now = getattr(calibration, field) or values[0]
         after = values[(values.index(now) + 1) % len(values)]
         context.commit(

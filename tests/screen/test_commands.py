@@ -363,3 +363,16 @@ def test_the_blank_that_closes_a_row_names_its_calibration(tmp_path: Path) -> No
     day.run("insert_due")
     assert [(each.kind, each.calibration) for each in day.session.run.queue[1:]] == [("blank", "C1")]
     day.session.store.close()
+
+
+def test_the_mean_response_factor_takes_no_other_weighting(tmp_path: Path) -> None:
+    """It said `C1: weighting 1/x` of a calibration that stayed weighted 1/x2."""
+    made = tmp_path / "run.toml"
+    made.write_text(document(calibration={"model": "mean-factor"}), encoding="utf-8")
+    day = Scripted(made)
+    day.activate("standards")
+    assert day.run("weighting").said[-1] == "the mean response factor has its own weighting, 1/x2"
+    assert day.session.run.calibration[0].weighting is None
+    assert day.run("model").session.run.calibration[0].model == "line-through-zero"
+    assert day.run("weighting").session.run.calibration[0].weighting == "1/x"
+    day.session.store.close()
