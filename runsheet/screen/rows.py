@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from runsheet.run import edit, entry
-from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, SOLVENT_STANDARDS, WORDS, Kind
+from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, CLIENTS, SOLVENT_STANDARDS, WORDS, Kind
 from runsheet.run.model import Row, Setup, SetupKind, Standard
 from runsheet.screen.content import Content
 from runsheet.screen.context import Leave, because, place_of
@@ -23,7 +23,7 @@ from runsheet.work.new_row import Names, advised, new_row, offer_words, read_aga
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from runsheet.compute.results import Sheet
+    from runsheet.compute.results import RowResult, Sheet
     from runsheet.run.model import Run
     from runsheet.screen.context import Context
     from runsheet.tables import Number
@@ -117,18 +117,23 @@ def _again(context: Context, place: int, dilution: Number | None = None) -> None
     run, item = context.session.run, context.session.sheet.rows[place]
     stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
     new = read_again(item.row, Names(run).first(stem), item.sample, dilution)
-    edits = [edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new)]
-    row = item.row
-    why = ""
-    if row.readings and row.void is None and row.report is not False and item.kind == "sample":
-        why = f"read again as {new.id}"
-        old = f"queue[{place + 1}]"
-        edits = [edit.set_value(run, f"{old}.report", value=False), edit.set_value(run, f"{old}.reason", why), *edits]
+    why, old = f"read again as {new.id}", _reported(context.session.sheet, item)
+    edits = []
+    for at in old:
+        path = f"queue[{at + 1}]"
+        edits += [edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why)]
+    edits.append(edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new))
 
     def go() -> None:
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
 
-    context.commit(edits, context.session.own_reason(edits, why), go)
+    context.commit(edits, context.session.own_reason(edits, why) if old else "", go)
+
+
+def _reported(sheet: Sheet, item: RowResult) -> list[int]:
+    """Where the rows stand that a new reading of an item takes the place of: one of a sample and fraction reports."""
+    rows = enumerate(sheet.rows) if item.kind in CLIENTS else ()
+    return [at for at, row in rows if row.for_client and (row.sample, row.fraction) == (item.sample, item.fraction)]
 
 
 def _again_asked(context: Context, place: int, dilution: Number | None = None) -> None:

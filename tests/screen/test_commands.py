@@ -376,3 +376,30 @@ def test_the_mean_response_factor_takes_no_other_weighting(tmp_path: Path) -> No
     assert day.run("model").session.run.calibration[0].model == "line-through-zero"
     assert day.run("weighting").session.run.calibration[0].weighting == "1/x"
     day.session.store.close()
+
+
+@pytest.mark.parametrize("command", ["reread", "dilute"])
+def test_a_field_blank_read_again_reports_once(command: str, tmp_path: Path) -> None:
+    """Both its readings were reported, which fails a run and cannot be acted on."""
+    made = tmp_path / "run.toml"
+    made.write_text(document([row("FB", 0.25, kind="field-blank", at=at(40))]), encoding="utf-8")
+    day = Scripted(made)
+    day.run(command, *(["2"] if command == "dilute" else []))
+    old, new = day.session.run.queue
+    assert (old.report, old.reason, new.sample) == (False, f"read again as {new.id}", "FB")
+    assert day.run("undo").session.run.queue[0].report is None
+    day.session.store.close()
+
+
+def test_what_was_superseded_read_once_more_takes_the_place_of_what_reports_now(tmp_path: Path) -> None:
+    made = tmp_path / "run.toml"
+    old = row("A", 0.2, at=at(40), report=False, reason="read again as A-1")
+    queue = [old, row("A-1", 0.21, sample="A", at=at(42)), row("T", 0.1, sample="A", silica_gel=True, at=at(44))]
+    made.write_text(document(queue), encoding="utf-8")
+    day = Scripted(made)
+    day.go(0)
+    rows = {each.id: each for each in day.run("reread").session.run.queue}
+    assert rows["A"].reason == "read again as A-1"
+    assert (rows["A-1"].report, rows["A-1"].reason) == (False, "read again as A-2")
+    assert (rows["T"].report, rows["A-2"].report) == (None, None)
+    day.session.store.close()
