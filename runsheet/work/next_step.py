@@ -10,7 +10,8 @@ import itertools
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from runsheet.compute.readings import calibration_of
-from runsheet.run.kinds import EVENTS, spoken
+from runsheet.figures import some
+from runsheet.run.kinds import CLIENTS, EVENTS, spoken
 from runsheet.run.model import Row
 from runsheet.show import findings, state
 from runsheet.work import usual
@@ -353,9 +354,16 @@ def _empty(sheet: Sheet) -> NextStep | None:
 
 
 def _done(sheet: Sheet) -> NextStep:
-    return NextStep(
-        "queue", len(sheet.rows) - 1, "all read and closed: review and report", state.words(sheet), done=True
-    )
+    why = "; ".join([*_without_result(sheet), state.words(sheet)])
+    return NextStep("queue", len(sheet.rows) - 1, "all read and closed: review and report", why, done=True)
+
+
+def _without_result(sheet: Sheet) -> list[str]:
+    """The samples whose rows are all void or superseded, in words; empty where there is none."""
+    rows = [row for row in sheet.rows if row.kind in CLIENTS]
+    reported = {row.sample for row in rows if row.reports}
+    lost = list(dict.fromkeys(row.sample for row in rows if row.sample not in reported))
+    return [f"{some(lost, 3)} ha{'s' if len(lost) == 1 else 've'} no result"] if lost else []
 
 
 _FIRST = (_setup, _standards, _failed_curve, _empty, _failed_event, _due)

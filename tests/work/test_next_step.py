@@ -246,3 +246,14 @@ def test_nothing_waits_for_a_lamp_once_all_is_read() -> None:
     assert told([A], **setup, standard=[*standards(), {"id": "S9", "concentration": 300}]) == lamp
     note = ("note when the lamp was put on, or remove the row", "all is read, nothing waits for a warm-up")
     assert told([A], **setup) == note
+
+
+def test_a_sample_that_lost_its_result_is_told_when_all_is_read() -> None:
+    """Its reading was superseded by one made void later: all was said to be read, and the run passes."""
+    old = A | {"report": False, "reason": "read again as A-1"}
+    gone = row("A-1", 0.2, sample="A", at=at(42), void="spilt")
+    other = row("B", 0.2, at=at(43))
+    words = "all read and closed: review and report"
+    assert told([old, gone, other]) == (words, "A has no result; pass, 1 warning")
+    assert told([old, row("A-1", 0.2, sample="A", at=at(42)), other])[1] == "pass, 1 warning"
+    assert told([old, gone, row("C", 0.2, at=at(44), void="x")])[1].startswith("A C have no result; ")
