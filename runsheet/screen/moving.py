@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.compute.days import setup_time
 from runsheet.run import edit
 from runsheet.screen import keys, panes
 from runsheet.screen.content import Content
@@ -50,6 +51,9 @@ def jump(context: Context) -> None:
         "standards": {standard.id: at for at, standard in enumerate(context.session.run.standard)},
         "setup": {setup.check: at for at, setup in enumerate(context.session.run.setup)},
     }
+    if found is not None and found.read_at is not None:  # several of a kind: the one that was read then
+        setups = enumerate(context.session.run.setup)
+        places["setup"] |= {setup.check: at for at, setup in setups if setup_time(setup) == found.read_at}
     for name in found.rows if found is not None else ():
         for pane, known in places.items():
             if name in known:

@@ -403,3 +403,17 @@ def test_what_was_superseded_read_once_more_takes_the_place_of_what_reports_now(
     assert (rows["A-1"].report, rows["A-1"].reason) == (False, "read again as A-2")
     assert (rows["T"].report, rows["A-2"].report) == (None, None)
     day.session.store.close()
+
+
+def test_a_finding_about_one_of_two_zeros_goes_to_that_one(tmp_path: Path) -> None:
+    """It went to the last of its kind, which passes."""
+    made = tmp_path / "run.toml"
+    zeros = [{"check": "zero", "readings": [each], "at": at(minute)} for each, minute in ((0.01, 5), (0.0, 35))]
+    method = {"setup": {"zero_absorbance": 0.001}}
+    made.write_text(document([row("A", 0.2, at=at(40))], setup=zeros, method=method), encoding="utf-8")
+    day = Scripted(made)
+    day.activate("quality")
+    assert (day.item.rule, day.item.rows, day.item.value) == ("setup", ("zero",), 0.01)
+    day.run("jump")
+    assert (day.active, day.place) == ("setup", 0)
+    day.session.store.close()
