@@ -139,7 +139,7 @@ def _bar(finding: Finding) -> str:
     width = 8
     if part < 0:
         return "<[" + " " * width + "]"
-    if part > 1:
+    if part > 1 or (part == 1 and findings.must_be_below(finding)):
         return " [" + " " * width + "]>"
     at = min(width - 1, int(part * width))
     return " [" + " " * at + "o" + " " * (width - 1 - at) + "]"

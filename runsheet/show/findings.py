@@ -134,10 +134,16 @@ def limits(finding: Finding) -> str:
     if low is not None and high is not None:
         return f"{figure(low)} to {figure(high)}{_unit(finding, high)}"
     if high is not None:
-        return f"at most {figure(high)}{_unit(finding, high)}"
+        return f"{'below' if must_be_below(finding) else 'at most'} {figure(high)}{_unit(finding, high)}"
     if low is not None:
         return f"at least {figure(low)}{_unit(finding, low)}"
     return "none set" if finding.value is not None and finding.state == "pass" else ""
+
+
+def must_be_below(finding: Finding) -> bool:
+    """Whether a value at the upper limit of a finding is beyond it."""
+    rule = BY_NAME.get(finding.rule)
+    return rule is not None and rule.below
 
 
 def _unit(finding: Finding, figure_before: float) -> str:

@@ -27,3 +27,12 @@ def test_a_row_whose_missing_end_was_acted_on_waits_for_nothing() -> None:
     assert state.words(sheet).startswith("unfinished: a setup check or a calibration is not done")
     sheet = evaluate(run(queue, method=CLOSING, setup=setup), datetime.fromisoformat(NOW))
     assert "todo: 1 row waits for a closing blank or check standard: A" in findings.lines(sheet)
+
+
+def test_a_blank_at_its_limit_is_not_said_to_fail_a_limit_it_keeps() -> None:
+    """It was 2 mg/L, at most 2 mg/L, and failed: a method blank is below its reporting limit."""
+    limits = {"reporting": 2, "nominal_amount": 1000, "nominal_extract_ml": 100}
+    queue = [row("MB", 0.05, kind="method-blank"), row("FB", 0.05, kind="field-blank"), row("A", 0.1)]
+    sheet = evaluate(run(queue, method={"limits": limits}), datetime.fromisoformat(NOW))
+    told = {f.rule: (f.state, findings.limits(f)) for f in sheet.quality if f.rule.endswith("-blank")}
+    assert told == {"method-blank": ("fail", "below 2 mg/L"), "field-blank": ("warn", "below 2 mg/L")}

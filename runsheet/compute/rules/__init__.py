@@ -118,6 +118,7 @@ RULES: tuple[Rule, ...] = (
         "method blank",
         batch.method_blank,
         ("limits.reporting",),
+        below=True,
         every_verdict=True,
         marks=True,
         flag="",
@@ -163,7 +164,7 @@ RULES: tuple[Rule, ...] = (
         point="batch",
     ),
     Rule("solvent-lot", "solvent of the extraction", batch.solvent_lot, point="batch"),
-    Rule("field-blank", "blanks of the journey", batch.field_blank, ("limits.reporting",), point="batch"),
+    Rule("field-blank", "blanks of the journey", batch.field_blank, ("limits.reporting",), point="batch", below=True),
     Rule(
         "replicates",
         "replicate readings",

@@ -38,6 +38,8 @@ class Rule:
     """Where the rule itself comes from, where no limit of the method says so."""
     point: Point = "order"
     """The reviewer's point it belongs to, which answers it on a report's first page."""
+    below: bool = False
+    """Whether its value must be below the upper limit; at it, it is not good enough."""
     every_verdict: bool = False
     """Whether it is listed with every verdict; the others only when they warn or fail."""
     passes_counted: bool = False
