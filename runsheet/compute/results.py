@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from runsheet.compute.compare import at_most
 from runsheet.figures import counted, unit_of
 from runsheet.run.kinds import CLIENTS, SOLVENT_STANDARDS
 
@@ -206,6 +207,17 @@ class RowResult:
     def unit(self) -> str | None:
         """The unit of the result."""
         return self.amounts.unit if self.amounts else None
+
+    @property
+    def over(self) -> str:
+        """What a row with E is over, in words; empty without E."""
+        if "E" not in self.flags:
+            return ""
+        high = self.calibration.high if self.calibration else None
+        if self.extract is None:
+            return "off the curve"
+        in_range = high is None or at_most(self.extract, high)
+        return "above the absorbance allowed" if in_range else "above the range"
 
     @property
     def advice(self) -> str:

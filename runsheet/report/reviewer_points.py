@@ -177,8 +177,9 @@ def _batch(report: Report) -> Iterator[str]:
 
 def _dilutions(report: Report) -> Iterator[str]:
     diluted = [row for row in report.sheet.rows if float(row.row.dilution or 1) > 1 and not row.void]
-    above = [row.id for row in report.sheet.rows if "E" in row.flags and not row.void]
-    yield f"Above the range: {some(above)}." if above else ""
+    over = [row for row in report.sheet.rows if row.over and not row.void]
+    for what in dict.fromkeys(row.over for row in over):
+        yield f"{what.capitalize()}: {some([row.id for row in over if row.over == what])}."
     yield "No row is diluted." if not diluted else ""
     for row in diluted:
         read = figures.fillings(row.row) or "not read"

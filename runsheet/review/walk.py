@@ -153,8 +153,8 @@ def _doubtful(sheet: Sheet) -> Iterator[_Exception]:
         if row.reports and row.counted and row.kind not in SOLVENT_STANDARDS:
             if row.state == "held":
                 yield _Exception("held", f"held: {row.id}: {_reported(row)}")
-            if "E" in row.flags:
-                yield _Exception("", f"above the range: {row.id}: {_reported(row)}")
+            if row.over:
+                yield _Exception("", f"{row.over}: {row.id}: {_reported(row)}")
 
 
 def _reported(row: RowResult) -> str:

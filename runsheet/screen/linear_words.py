@@ -97,7 +97,7 @@ def _queue_row(session: Session, found: RowResult) -> str:
     parts.append(f"flags {found.letters}" if found.letters else "")
     parts.append(columns.state(found))
     parts.append(
-        f"above the range: :dilute offers {session.dilution_offered(found)}x" if found.advice and found.reports else ""
+        f"{found.over}: :dilute offers {session.dilution_offered(found)}x" if found.advice and found.reports else ""
     )
     return ", ".join(filter(None, parts))
 

@@ -163,7 +163,7 @@ def _slip(sheet: Sheet, place: int, *, diluted: bool) -> str:
     if waiting:
         return f"{waiting[0].id} waits to read {row.sample} again. Another one?"
     if row.advice and not diluted:
-        return f"{row.id} is above the range, and d reads it diluted. Read it as it is?"
+        return f"{row.id} is {row.over}, and d reads it diluted. Read it as it is?"
     return ""
 
 

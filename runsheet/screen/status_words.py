@@ -85,7 +85,7 @@ def cell(bench: Bench) -> str:
 def _row(bench: Bench, row: RowResult, column: Column[RowResult]) -> str:
     if row.advice and row.reports and column.key in ("readings", "reported", "flags"):
         offered = offer_words(row, bench.session.dilution_offered(row))
-        return f"{row.id} is above the range: d reads it again diluted {offered}"
+        return f"{row.id} is {row.over}: d reads it again diluted {offered}"
     if row.row.struck and column.key == "readings":
         return f"{row.id}: {readings(row.row.struck)} struck out: {row.row.struck_reason or 'no reason given'}"
     lines = explain.lines(row, bench.session.sheet, column.key if column.explains else "state")

@@ -281,7 +281,7 @@ def _advice(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
     if row.advice and row.calibration and row.amounts:
         yield Step(
             "advice",
-            "the smallest whole dilution that brings the extract to the middle of the range or below",
+            "the smallest whole dilution, 2 or more, that brings the extract to the middle of the range or below",
             f"{figure(row.extract)} mg/L, middle {figure(row.calibration.middle)}: {row.advice} in all",
             "EPA 418.1: dilute and read again, from memory",
         )

@@ -218,7 +218,7 @@ def _dilution(sheet: Sheet, offered: Callable[[RowResult], Number | None]) -> Ne
     """A sample reads above the range and is not diluted yet."""
     for at, row in enumerate(sheet.rows):
         if row.kind == "sample" and row.advice and row.reports:
-            words = f"{row.id} is above the range: d reads it again diluted {offered(row)}x"
+            words = f"{row.id} is {row.over}: d reads it again diluted {offered(row)}x"
             return NextStep("queue", at, words, "clean solvent first")
     return None
 

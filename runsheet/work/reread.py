@@ -126,7 +126,7 @@ def _why(row: RowResult) -> str:
         said = "held: no calibration of its cell was read in full by its time"
     elif row.calibration.state != "pass":
         said = f"held: calibration {row.calibration.id} fails"
-    return f"{said}; above the range: {row.advice}" if row.advice else said
+    return f"{said}; {row.over}: {row.advice}" if row.advice else said
 
 
 def clocks(sheet: Sheet, row: RowResult) -> tuple[Clock, ...]:

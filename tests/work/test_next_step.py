@@ -257,3 +257,19 @@ def test_a_sample_that_lost_its_result_is_told_when_all_is_read() -> None:
     assert told([old, gone, other]) == (words, "A has no result; pass, 1 warning")
     assert told([old, row("A-1", 0.2, sample="A", at=at(42)), other])[1] == "pass, 1 warning"
     assert told([old, gone, row("C", 0.2, at=at(44), void="x")])[1].startswith("A C have no result; ")
+
+
+def test_a_row_within_the_range_is_not_said_to_be_above_it() -> None:
+    """It reads more than the method allows, on standards that go farther."""
+    queue = [row("A", 0.85, at=at(40)), row("B", 0.0, at=at(41)), row("D", 0.9, kind="duplicate", of="A", at=at(42))]
+    limits = {"calibration": {"max_absorbance": 0.8}, "batch": {"duplicate_rpd_percent": 20}}
+    sheet = evaluate(made(queue, standard=standards((10, 50, 100, 200, 400)), method=limits), NOW)
+    assert next_step.next_step(sheet).words == "A is above the absorbance allowed: d reads it again diluted 2x"
+    why = {f.rule: f.why for f in sheet.quality}
+    assert why["carry-over"].startswith("read right after A, which is above the absorbance allowed, with no blank")
+    assert why["duplicate"] == "A and D above the absorbance allowed: not judged"
+    far = made([row("A", 1.2, at=at(40)), queue[2]], standard=standards((10, 50, 100, 200, 400)), method=limits)
+    sheet = evaluate(far, NOW)
+    assert next_step.next_step(sheet).words == "A is above the range: d reads it again diluted 3x"
+    (why_not,) = (f.why for f in sheet.quality if f.rule == "duplicate")
+    assert why_not == "A above the range and D above the absorbance allowed: not judged"

@@ -188,8 +188,8 @@ def _rpd_over(value: float, high: float) -> str:
 
 
 def _over(first: RowResult, second: RowResult) -> str:
-    over = [row.id for row in (first, second) if "E" in row.flags]
-    return f"{' and '.join(over)} above the range: not judged" if over else ""
+    said = recovery.over(first, second)
+    return f"{said}: not judged" if said else ""
 
 
 def _bases(first: RowResult, second: RowResult) -> str:

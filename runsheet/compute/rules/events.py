@@ -265,7 +265,7 @@ def carry_over(run: Computed) -> Iterator[Finding]:
         if "E" not in row.flags or after.kind == "blank" or row.result is None or after.result is None:
             continue
         if below(after.result, row.result / 10):
-            why = f"read right after {row.id}, which is above the range, with no blank between: it may be carry-over"
+            why = f"read right after {row.id}, which is {row.over}, with no blank between: it may be carry-over"
             unit = after.unit or ""
             yield Finding("carry-over", (after.id,), after.result, row.result / 10, None, "warn", why, unit)
 

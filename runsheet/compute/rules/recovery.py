@@ -103,8 +103,16 @@ def _foreign(row: RowResult) -> str:
 
 
 def _over_range(row: RowResult) -> str:
-    over = [each.id for each in (row, row.compared_with) if each is not None and "E" in each.flags]
-    return f"{' and '.join(over)} above the range: recovery not judged" if over else ""
+    said = over(row, row.compared_with)
+    return f"{said}: recovery not judged" if said else ""
+
+
+def over(*rows: RowResult | None) -> str:
+    """Which of some rows have E, and what they are over; empty where none has."""
+    found = [row for row in rows if row is not None and row.over]
+    if len({row.over for row in found}) == 1:
+        return f"{' and '.join(row.id for row in found)} {found[0].over}"
+    return " and ".join(f"{row.id} {row.over}" for row in found)
 
 
 def _too_small(row: RowResult) -> str:
