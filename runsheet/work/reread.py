@@ -236,8 +236,11 @@ def lines(found: Rereading) -> list[str]:
 
 
 def _left(step: Step) -> str:
+    """The hours left, whole ones: no more is promised than there is, and what has run out is over by some."""
     words = [
-        f"{clock.hours:.0f} h left, {clock.what}" if clock.hours >= 0 else f"{-clock.hours:.0f} h over, {clock.what}"
+        f"{math.floor(clock.hours)} h left, {clock.what}"
+        if clock.hours >= 0
+        else f"{math.ceil(-clock.hours)} h over, {clock.what}"
         for clock in step.clocks
     ]
     return "".join(f"{each}; " for each in words)

@@ -273,3 +273,11 @@ def test_a_row_within_the_range_is_not_said_to_be_above_it() -> None:
     assert next_step.next_step(sheet).words == "A is above the range: d reads it again diluted 3x"
     (why_not,) = (f.why for f in sheet.quality if f.rule == "duplicate")
     assert why_not == "A above the range and D above the absorbance allowed: not judged"
+
+
+def test_a_direct_analyser_is_spanned_on_the_highest_standard_used() -> None:
+    """That one was left out, and the span was never asked for."""
+    left = {"id": "S3", "concentration": 300, "use": False, "reason": "clouded"}
+    shown = [{"id": "S1", "concentration": 0, "readings": [0]}, {"id": "S2", "concentration": 200}, left]
+    direct = {"calibration": {"model": "direct"}, "instrument": SHOWN, "standard": shown}
+    assert told([row("A")], **direct)[0] == "span on and read S2, 200 mg/L"

@@ -328,3 +328,13 @@ def test_once_read_again_nothing_reported_is_held(day: list[Table], every: int, 
     passed_over = {r.id for r in sheet.rows[: got.at - 1] if r.state == "unread"}
     assert set(held(after)) <= passed_over
     assert [f for f in after.quality if f.rule.endswith("-interval") and set(ids) & set(f.rows)] == []
+
+
+@pytest.mark.parametrize(
+    ("hours", "said"), [(23.6, "23 h left"), (0.4, "0 h left"), (-0.4, "1 h over"), (-12.0, "12 h over")]
+)
+def test_hours_are_told_so_that_none_is_promised_that_is_not_left(hours: float, said: str) -> None:
+    """24 h left of 23.6, and 0 h over of a time that had run out."""
+    step = reread.Step(run([row("A")]).queue[0], "held", "B", (reread.Clock("collection to analysis", hours),))
+    told = reread.lines(reread.Rereading((step,), (), 1))
+    assert told == [f"A          {said}, collection to analysis; held"]
