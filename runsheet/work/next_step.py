@@ -92,9 +92,8 @@ def _doing(result: CalibrationResult, x: float) -> str:
         return "read standard"
     if x == 0:
         return "set the blank to 0 and read"
-    return (
-        "span on and read" if x == max(standard.x for standard in result.standards if standard.used) else "verify with"
-    )
+    span = max(standard.x for standard in result.standards if standard.used)
+    return "span on and read" if x == span else "verify with"
 
 
 def _standards(sheet: Sheet) -> NextStep | None:

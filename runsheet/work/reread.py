@@ -238,9 +238,9 @@ def lines(found: Rereading) -> list[str]:
 def _left(step: Step) -> str:
     """The hours left, whole ones: no more is promised than there is, and what has run out is over by some."""
     words = [
-        f"{math.floor(clock.hours)} h left, {clock.what}"
+        f"{math.floor(clock.hours + 1e-9)} h left, {clock.what}"
         if clock.hours >= 0
-        else f"{math.ceil(-clock.hours)} h over, {clock.what}"
+        else f"{math.ceil(-clock.hours - 1e-9)} h over, {clock.what}"
         for clock in step.clocks
     ]
     return "".join(f"{each}; " for each in words)

@@ -205,8 +205,10 @@ def _level(run: Run, place: int, readings: tuple[Number, ...]) -> str:
     reads = run.instrument.reads
     if reads == "concentration":
         return f"{run.standard[place].id} is {percent:+.1f} % off the {figure(expected, 3)} mg/L it is to show"
-    shown = transmittance(expected) if reads == "transmittance" and expected is not None else expected
-    return f"{run.standard[place].id} is {percent:+.1f} % off the other standards, which expect {figure(shown, 3)}"
+    off = f"{run.standard[place].id} is {percent:+.1f} % off the other standards"
+    if reads == "transmittance" and expected is not None:
+        return f"{off} in absorbance: they expect {figure(transmittance(expected), 3)} %T"
+    return f"{off}, which expect {figure(expected, 3)}"
 
 
 def _off(run: Run, place: int, readings: tuple[Number, ...]) -> float | None:

@@ -220,3 +220,11 @@ def test_the_first_reading_after_the_lamp_was_put_on_is_told_how_long_it_is_on()
     read_since = replace(cold.queue[-1], readings=(Decimal("0.1"),), at=on_at + timedelta(minutes=3))
     assert usual.while_warming(replace(cold, queue=(read_since,)), on_at + timedelta(minutes=4)) == ""
     assert usual.while_warming(run, on_at) == ""
+
+
+def test_percent_of_a_standard_read_in_transmittance_are_of_its_absorbance() -> None:
+    """90 %T was said to be +83.4 % off the 94.4 %T it is to show, which it is not."""
+    shown = [94.4, 86.6, 75.0, 56.2, 31.6]
+    made = make.run(standard=make.standards(ys=shown), instrument={"reads": "transmittance", "step": 0.1})
+    told = usual.why_not(made, "standard", 0, "readings", (Decimal("90.0"),), ())
+    assert told == "S1 is +83.4 % off the other standards in absorbance: they expect 94.4 %T"
