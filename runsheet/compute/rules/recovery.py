@@ -36,7 +36,7 @@ def of_expected(rule: str, row: RowResult, limits: Limits | None) -> Finding:
     if not row.counted:
         return unread(rule, row, low, high)
     if row.extract is None:
-        why = "it has no concentration on the curve"
+        why = no_extract(row)
     elif limits is None:
         state, why = "pass", ""
     elif value is None:
@@ -44,6 +44,13 @@ def of_expected(rule: str, row: RowResult, limits: Limits | None) -> Finding:
     else:
         state, why = _judged(value, low, high)
     return Finding(rule, (row.id,), value, low, high, state, why, "%", read_at=row.row.at)
+
+
+def no_extract(row: RowResult) -> str:
+    """Why a row that was read has no concentration in its extract."""
+    if row.calibration is None:
+        return "no calibration of its cell was read in full by its time"
+    return f"calibration {row.calibration.id} gives no concentration for its reading"
 
 
 def of_added(rule: str, row: RowResult, limits: Limits | None) -> Finding:

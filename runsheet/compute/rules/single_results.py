@@ -10,6 +10,7 @@ from runsheet.compute.compare import at_most, below, finite, optional
 from runsheet.compute.comparison import rpd, same_basis
 from runsheet.compute.photometry import step_signal
 from runsheet.compute.results import Finding
+from runsheet.compute.rules import recovery
 from runsheet.compute.rules.computed import FRACTION_WORDS
 from runsheet.figures import against
 
@@ -121,7 +122,7 @@ def fractions(run: Computed) -> Iterator[Finding]:
         over = (one.result or 0.0) - (whole.result or 0.0)
         if over > 0 and not at_most(over, allowed):
             off, most = against(over, allowed, ".3g", ".3g")
-            more = f"by {off} {one.unit}, uncertainty {most}"
+            more = f"by {off} {one.unit}, {f'uncertainty {most}' if allowed else 'and neither has an uncertainty'}"
             why = f"petroleum hydrocarbons of {sample} exceed its oil and grease {more}"
             last = max((row.row.at for row in (whole, one) if row.row.at), default=None)
             unit = one.unit or ""
@@ -141,7 +142,8 @@ def silica_gel(run: Computed) -> Iterator[Finding]:
             continue
         needed, used = GEL_G * max(1, math.ceil(mass / 100 - 1e-9)), float(row.row.silica_gel_g)
         if below(used, needed):
-            why = f"{used:g} g of silica gel for {mass:.0f} mg of oil and grease, {needed:g} g needed"
+            held, _ = against(mass, 100 * (needed / GEL_G - 1), ".0f")  # 100.4 mg need more than 100 mg do
+            why = f"{used:g} g of silica gel for {held} mg of oil and grease, {needed:g} g needed"
             yield Finding("silica-gel", (row.id,), used, needed, None, "warn", why, "g")
 
 
@@ -175,11 +177,7 @@ def _lacking(row: RowResult) -> str:
         dish = row.amounts.matrix == "solid" and row.amounts.solids_percent is None and row.row.wet_g is not None
         none = "its dish as weighed gives no solids content" if dish else "its amounts give no factor"
         return f"no {' and no '.join(missing)}" if missing else none
-    if row.calibration is None:
-        return "no calibration of its cell was read in full by its time"
-    if row.extract is None:
-        return f"calibration {row.calibration.id} gives no concentration for its reading"
-    return "its figures give none"
+    return recovery.no_extract(row) if row.extract is None else "its figures give none"
 
 
 def _needed(row: RowResult) -> tuple[tuple[str, float | None], ...]:

@@ -284,3 +284,29 @@ def test_a_sample_follows_its_times(sample: Table, fields: Table, fails: bool) -
         each for each in findings(results(queue, sample=[{"id": "A"} | sample]), "clock") if each["state"] == "fail"
     ]
     assert [each["rows"] for each in found] == ([["A"]] if fails else [])
+
+
+def test_what_gel_is_too_little_for_is_told_beyond_the_hundred_it_takes() -> None:
+    """100 mg of oil and grease need 3 g; 100.2 mg were told as 100 that need 6 g."""
+    queue = [row("A", 0.4175, dilution=6), row("AT", 0.1, sample="A", silica_gel=True, silica_gel_g=3)]
+    (found,) = findings(results(queue), "silica-gel")
+    assert found["why"] == "3 g of silica gel for 100.2 mg of oil and grease, 6 g needed"
+    queue[0] = row("A", 0.4, dilution=6)
+    (found,) = findings(results([queue[0] | {"dilution": 9}, queue[1]]), "silica-gel")
+    assert found["why"] == "3 g of silica gel for 144 mg of oil and grease, 6 g needed"
+
+
+def test_fractions_without_an_uncertainty_are_not_said_to_have_one_of_nothing() -> None:
+    shown: Table = {"instrument": {"reads": "concentration"}, "standard": [], "calibration": {"model": "direct"}}
+    queue = [row("A", 40), row("AT", 60, sample="A", silica_gel=True)]
+    (found,) = findings(results(queue, **shown), "fractions")
+    assert found["why"].endswith("by 2 mg/L, and neither has an uncertainty")
+
+
+@pytest.mark.parametrize("kind", ["check", "second-source"])
+def test_a_standard_without_a_calibration_is_not_said_to_be_off_its_curve(kind: str) -> None:
+    method = {"check": {"recovery_percent": [90, 110], "second_source_percent": [90, 110]}}
+    read = row("K", 0.25, kind=kind, expected=100, cell_mm=50)
+    result = results([read], method=method, calibration={"cell_mm": 10})
+    (found,) = (f for f in findings(result, kind) if f["rows"] == ["K"])
+    assert found["why"] == "no calibration of its cell was read in full by its time"
