@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, get_args
 
+from runsheet.compute.brackets import asked_for
 from runsheet.run import edit, entry
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, CLIENTS, SOLVENT_STANDARDS, WORDS, Kind
 from runsheet.run.model import Row, Setup, SetupKind, Standard
@@ -231,9 +232,8 @@ def insert_due(context: Context) -> None:
     wanted = step.offer or next_step.offered_kind(context.session.sheet.due)
     at = _first_unread(context.session.run)
     coming = context.session.run.queue[at - 1].kind if at <= len(context.session.run.queue) else ""
-    _insert_event(
-        context, "check" if wanted == coming == "blank" else "blank" if wanted == coming == "check" else wanted
-    )
+    others = [kind for kind in asked_for(context.session.run.method) if kind != wanted]
+    _insert_event(context, others[0] if wanted == coming and others else wanted)
 
 
 def reread(context: Context) -> None:

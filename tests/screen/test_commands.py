@@ -417,3 +417,18 @@ def test_a_finding_about_one_of_two_zeros_goes_to_that_one(tmp_path: Path) -> No
     day.run("jump")
     assert (day.active, day.place) == ("setup", 0)
     day.session.store.close()
+
+
+def test_no_check_standard_is_inserted_where_the_method_asks_for_none(tmp_path: Path) -> None:
+    made = tmp_path / "run.toml"
+    made.write_text(document([row("A")], method={"blank": {"absorbance": 0.005}}), encoding="utf-8")
+    day = Scripted(made)
+    day.run("insert_due").run("insert_due")
+    assert [each.kind for each in day.session.run.queue] == ["blank", "blank", "sample"]
+    both = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "expected": 100}}
+    made.with_name("both.toml").write_text(document([row("A")], method=both), encoding="utf-8")
+    other = Scripted(made.with_name("both.toml"))
+    other.run("insert_due").run("insert_due")
+    assert sorted(each.kind for each in other.session.run.queue) == ["blank", "check", "sample"]
+    day.session.store.close()
+    other.session.store.close()
