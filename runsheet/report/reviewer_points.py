@@ -131,7 +131,9 @@ def _second_source(report: Report) -> Iterator[str]:
     verified = {row.calibration.id for row in report.sheet.rows if row.kind == "second-source" and row.calibration}
     without = [c.id for c in report.sheet.calibrations if c.id not in verified and c.standards]
     counts = any(finding.rows[0] in lots for finding in found)
+    elsewhere = [c.calibration for c in report.sheet.calibrations if c.id in without and c.calibration.verified]
     yield "None was read." if not lots else f"None for {', '.join(without)}." if without and counts else ""
+    yield "; ".join(f"{each.id} verified: {each.verified}" for each in elsewhere) + "." * bool(elsewhere)
     void = [row.id for row in report.sheet.rows if row.kind == "second-source" and row.void]
     yield f"Void: {some(void)}." if void else ""
     for finding in found:

@@ -97,3 +97,10 @@ def test_the_net_of_one_blank_is_no_span() -> None:
     assert "2 solvent blanks, net -0.499 to 0.5." in point(
         "Zero and blanks", [A, blank, row("SB2", 0.001, kind="blank", at=at(61))]
     )
+
+
+def test_a_calibration_verified_elsewhere_is_told_with_where() -> None:
+    """The first page said of it that it has no second source, and no more."""
+    elsewhere = {"calibration": {"verified": "KB-1 ICV2, 2026-03-10"}}
+    told = point("Second source", [A], **elsewhere)
+    assert told.startswith("None was read. C1 verified: KB-1 ICV2, 2026-03-10. The standards' lots")
