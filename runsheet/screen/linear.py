@@ -138,6 +138,8 @@ class Linear(Cursor):
         rows = {"setup": sheet.run.setup, "standards": sheet.run.standard}.get(step.pane, ())
         if step.row < len(rows):
             return step.pane, step.row
+        if step.offer is None and step.row < len(sheet.rows) and sheet.rows[step.row].state == "unread":
+            return "queue", step.row
         at = next_step.unread_after(sheet, "queue", -1)
         return None if at is None else ("queue", at)
 

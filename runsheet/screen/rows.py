@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from runsheet.compute.results import RowResult, Sheet
-    from runsheet.run.model import Run
     from runsheet.screen.context import Context
     from runsheet.tables import Number
 
@@ -34,13 +33,6 @@ def word(kind: Kind) -> str:
     """A kind of row in words, with its abbreviation."""
     short = ABBREVIATIONS[kind]
     return f"{short:5} {WORDS[kind]}" if short else "      sample"
-
-
-def _first_unread(run: Run) -> int:
-    """The number of the first row to read, counted from 1; after the last where none is."""
-    return next(
-        (at for at, row in enumerate(run.queue, 1) if not row.readings and row.void is None), len(run.queue) + 1
-    )
 
 
 def _put(context: Context, at: int, row: Row) -> bool:
@@ -105,7 +97,7 @@ def _insert(context: Context, kind: Kind) -> None:
 def _insert_event(context: Context, kind: Kind) -> None:
     """Insert a blank or check before the next row to read."""
     run = context.session.run
-    row, at = new_row(run, kind, Names(run).of(kind)), _first_unread(run)
+    row, at = new_row(run, kind, Names(run).of(kind)), next_step.place_to_come(context.session.sheet) + 1
     step = next_step.next_step(context.session.sheet)
     if step.on and step.offer == kind:
         row = replace(row, calibration=step.on)
@@ -118,12 +110,13 @@ def _again(context: Context, place: int, dilution: Number | None = None) -> None
     run, item = context.session.run, context.session.sheet.rows[place]
     stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
     new = read_again(item.row, Names(run).first(stem), item.sample, dilution)
+    to_come = next_step.place_to_come(context.session.sheet)
     why, old = f"read again as {new.id}", _reported(context.session.sheet, item)
     edits = []
     for at in old:
         path = f"queue[{at + 1}]"
         edits += [edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why)]
-    edits.append(edit.insert_row(run, "queue", max(_first_unread(run), place + 2), new))
+    edits.append(edit.insert_row(run, "queue", max(to_come + 1, place + 2), new))
 
     def go() -> None:
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
@@ -230,8 +223,8 @@ def insert_due(context: Context) -> None:
     """Insert the blank or check that is due, before the next row to read."""
     step = next_step.next_step(context.session.sheet)
     wanted = step.offer or next_step.offered_kind(context.session.sheet.due)
-    at = _first_unread(context.session.run)
-    coming = context.session.run.queue[at - 1].kind if at <= len(context.session.run.queue) else ""
+    sheet, at = context.session.sheet, next_step.place_to_come(context.session.sheet)
+    coming = sheet.rows[at].kind if at < len(sheet.rows) and sheet.rows[at].state == "unread" else ""
     others = [kind for kind in asked_for(context.session.run.method) if kind != wanted]
     _insert_event(context, others[0] if wanted == coming and others else wanted)
 

@@ -142,7 +142,11 @@ def _failed_curve(sheet: Sheet) -> NextStep | None:
         unread = [s for s in other.standards if s.used and s.y is None]
         if unread and other.calibration.cell_mm == result.calibration.cell_mm:  # another one is begun
             return _read_standard(other, unread, place)
-    words = f"calibration {result.id} fails: put it right, or N begins another"
+    named = sheet.rows[at] if at is not None and sheet.rows[at].row.calibration is not None else None
+    cells = {str(each.calibration.cell_mm) for each in sheet.calibrations}
+    of = f" of {result.calibration.cell_mm} mm" if len(cells) > 1 and result.calibration.cell_mm is not None else ""
+    else_ = f"N begins another{of}" if named is None else f"have {named.id} name another"
+    words = f"calibration {result.id} fails: put it right, or {else_}"
     return NextStep("standards", place.get(_spoiler(sheet, result), 0), words, "; ".join(result.fails))
 
 
@@ -168,13 +172,37 @@ def _finish(sheet: Sheet, result: CalibrationResult) -> NextStep:
 
 
 def _due(sheet: Sheet) -> NextStep | None:
-    at = _first_unread(sheet)
-    coming = sheet.rows[at].kind if at is not None else None
-    for result in sheet.due:
-        if result.state in ("due", "overdue") and coming != result.what:
-            row = len(sheet.rows) if at is None else at
-            return NextStep("queue", row, f"insert a {spoken(result.what)}", result.words, result.what)
-    return None
+    place = place_to_come(sheet)
+    coming = _coming(sheet)
+    due = [result for result in sheet.due if result.state in ("due", "overdue")]
+    for result in due:
+        if result.what not in coming:
+            return NextStep("queue", place, f"insert a {spoken(result.what)}", result.words, result.what)
+    return _read_event(sheet, due[0].words) if due else None
+
+
+def _read_event(sheet: Sheet, why: str) -> NextStep | None:
+    """The blank or check standard that is to come, where a row passed over would else be read first."""
+    place = _first_unread(sheet, place_to_come(sheet))
+    if place is None or place == _first_unread(sheet):
+        return None
+    return NextStep("queue", place, f"read {sheet.rows[place].id}{_kind(sheet.rows[place])}", why)
+
+
+def place_to_come(sheet: Sheet) -> int:
+    """Where in the queue, from 0, a row belongs that is read next: before the first that is to be read.
+
+    A row passed over is no such one where more was read below it than is left above, or as much as an interval holds:
+    what is put before it would stand above what was read before, and a blank or check there would stay due.
+    """
+    first = _first_unread(sheet)
+    last = max((at for at, row in enumerate(sheet.rows) if row.signals), default=-1)
+    if first is None or last < first:
+        return len(sheet.rows) if first is None else first
+    below = sum(len(row.signals) for row in sheet.rows[first:] if row.kind not in EVENTS)
+    above = sum(row.state == "unread" for row in sheet.rows[first:last])
+    every = (due.every_readings for due in sheet.due if due.every_readings is not None)
+    return last + 1 if below >= min(above, *every) else first
 
 
 def _failed_event(sheet: Sheet) -> NextStep | None:
@@ -182,13 +210,16 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
     first = _first_unread(sheet)
     for at in _last_events(sheet, first):
         row = sheet.rows[at]
-        if row.state != "held" or _put_right(row) or row.kind in _coming(sheet, first):
+        if row.state != "held" or _put_right(row):
             continue
         if any(f.acted_on and row.id in f.rows for f in sheet.quality):
             continue
         finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
-        words = f"{row.id} fails: put it right and read it again with r"
-        return NextStep("queue", at, words, finding.why if finding else "it is outside its limits")
+        why = finding.why if finding else "it is outside its limits"
+        if row.kind not in _coming(sheet):
+            return NextStep("queue", at, f"{row.id} fails: put it right and read it again with r", why)
+        if (again := _read_event(sheet, f"{row.id} fails: {why}")) is not None:
+            return again
     return None
 
 
@@ -204,9 +235,9 @@ def _last_events(sheet: Sheet, first: int | None) -> list[int]:
     return sorted({sheet.rows[n].kind: n for n in reversed(mine)}.values(), reverse=True)
 
 
-def _coming(sheet: Sheet, first: int | None) -> set[str]:
+def _coming(sheet: Sheet) -> set[str]:
     """The kinds of event that are read before anything else is."""
-    unread = (row for row in sheet.rows[first:] if row.state == "unread") if first is not None else ()
+    unread = (row for row in sheet.rows[place_to_come(sheet) :] if row.state == "unread")
     return {row.kind for row in itertools.takewhile(lambda row: row.kind in EVENTS, unread)}
 
 
@@ -321,8 +352,8 @@ def _reason(sheet: Sheet, row: RowResult, left: int) -> str:
     return f"{rows}; {soon.words}" if soon else rows
 
 
-def _first_unread(sheet: Sheet) -> int | None:
-    return next((at for at, row in enumerate(sheet.rows) if row.state == "unread"), None)
+def _first_unread(sheet: Sheet, start: int = 0) -> int | None:
+    return next((at for at in range(start, len(sheet.rows)) if sheet.rows[at].state == "unread"), None)
 
 
 def _closing(sheet: Sheet) -> NextStep | None:

@@ -432,3 +432,16 @@ def test_no_check_standard_is_inserted_where_the_method_asks_for_none(tmp_path: 
     assert sorted(each.kind for each in other.session.run.queue) == ["blank", "check", "sample"]
     day.session.store.close()
     other.session.store.close()
+
+
+def test_what_is_inserted_or_read_again_goes_below_what_was_read(tmp_path: Path) -> None:
+    """A row passed over took it above what was read before it."""
+    made = tmp_path / "run.toml"
+    method = {"check": {"recovery_percent": [90, 110], "every_readings": 2, "expected": 100}}
+    queue = [row("A"), row("B", 0.1, at=at(40)), row("C", 0.1, at=at(41)), row("D")]
+    made.write_text(document(queue, method=method), encoding="utf-8")
+    day = Scripted(made)
+    assert [each.id for each in day.run("insert_due").session.run.queue] == ["A", "B", "C", "CCV1", "D"]
+    day.run("undo").go(1)
+    assert [each.id for each in day.run("reread").session.run.queue] == ["A", "B", "C", "B-1", "D"]
+    day.session.store.close()

@@ -460,3 +460,17 @@ def test_a_number_where_no_standard_is_goes_to_the_row_that_is_named(tmp_path: P
     line.say("0.25")
     assert [str(reading) for reading in line.run.queue[0].readings] == ["0.25"]
     line.linear.session.store.close()
+
+
+def test_a_number_is_the_reading_of_the_check_that_next_names(tmp_path: Path) -> None:
+    """It was that of the row passed over above."""
+    made = tmp_path / "run.toml"
+    method = {"check": {"recovery_percent": [90, 110], "every_readings": 2}}
+    read = [row(name, 0.1, at=at(minute)) for name, minute in (("B", 40), ("C", 41))]
+    queue = [row("A"), *read, row("CCV", kind="check", expected=100), row("D")]
+    made.write_text(document(queue, method=method), encoding="utf-8")
+    line = Line(made)
+    assert "NEXT read CCV, check standard" in line.say("")[-1]
+    line.say("0.25")
+    assert [each.id for each in line.run.queue if each.readings] == ["B", "C", "CCV"]
+    line.linear.session.store.close()

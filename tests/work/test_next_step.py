@@ -281,3 +281,45 @@ def test_a_direct_analyser_is_spanned_on_the_highest_standard_used() -> None:
     shown = [{"id": "S1", "concentration": 0, "readings": [0]}, {"id": "S2", "concentration": 200}, left]
     direct = {"calibration": {"model": "direct"}, "instrument": SHOWN, "standard": shown}
     assert told([row("A")], **direct)[0] == "span on and read S2, 200 mg/L"
+
+
+def test_a_blank_and_a_check_that_are_both_due_are_each_inserted_once() -> None:
+    """NEXT asked for a blank before the check and for a check before the blank, for ever."""
+    limits = {"blank": {"every_readings": 2}, "check": {"recovery_percent": [90, 110], "every_readings": 2}}
+    queue = [row("A", 0.1, at=at(40)), row("B", 0.1, at=at(41)), row("C")]
+    blank, check = row("SB", kind="blank"), row("CCV", kind="check", expected=100)
+    assert told(queue, method=limits)[0] == "insert a blank"
+    assert told([*queue[:2], blank, queue[2]], method=limits)[0] == "insert a check standard"
+    assert told([*queue[:2], check, blank, queue[2]], method=limits)[0] == "read CCV, check standard"
+
+
+def test_what_falls_due_goes_below_what_was_read_although_a_row_was_passed_over() -> None:
+    """It went before the row passed over, above what it was to close, and stayed due: one more, and one more."""
+    limits = {"check": {"recovery_percent": [90, 110], "every_readings": 2}}
+    queue = [row("A"), row("B", 0.1, at=at(40)), row("C", 0.1, at=at(41)), row("D")]
+    step = next_step.next_step(evaluate(made(queue, method=limits), NOW))
+    assert (step.words, step.row) == ("insert a check standard", 3)
+    check = row("CCV", kind="check", expected=100)
+    step = next_step.next_step(evaluate(made([*queue[:3], check, queue[3]], method=limits), NOW))
+    assert (step.words, step.why, step.row) == ("read CCV, check standard", "check due, 2 of 2 readings", 3)
+    read = row("CCV", 0.25, kind="check", expected=100, at=at(42))
+    assert told([*queue[:3], read, queue[3]], method=limits)[0] == "read A"
+
+
+def test_a_row_read_ahead_leaves_what_falls_due_before_the_others() -> None:
+    limits = {"check": {"recovery_percent": [90, 110], "every_readings": 3}}
+    queue = [row("A", 0.1, at=at(40)), row("B", 0.1, at=at(41)), *map(row, "CDE"), row("F", 0.1, at=at(42))]
+    step = next_step.next_step(evaluate(made(queue, method=limits), NOW))
+    assert (step.words, step.row) == ("insert a check standard", 2)
+
+
+def test_no_other_calibration_helps_a_row_that_names_one_that_fails() -> None:
+    """N began another, and another, and the row was read on none of them."""
+    both = [{"id": name, "model": "line", "cell_mm": cell} for name, cell in (("C1", 10), ("C2", 50))]
+    bad = standards(ys=[0.025, 0.0625, 0.125, 0.25, 0.9], calibration="C1")
+    two = {"calibration": both, "standard": [*bad, *standards(calibration="C2", name="T", first=50)]}
+    limits = {"calibration": {"r": 0.995}}
+    named = told([row("A", calibration="C1")], **two, method=limits)[0]
+    assert named == "calibration C1 fails: put it right, or have A name another"
+    cell = told([row("A", cell_mm=10)], **two, method=limits)[0]
+    assert cell == "calibration C1 fails: put it right, or N begins another of 10 mm"
