@@ -10,6 +10,7 @@ practice, no source.
 
 from __future__ import annotations
 
+import math
 import statistics
 from dataclasses import replace
 from decimal import Decimal
@@ -99,6 +100,8 @@ def while_warming(run: Run, now: datetime) -> str:
     minutes = (now - on).total_seconds() / 60
     if minutes >= float(asked) or any(row.readings and row.at is not None and row.at >= on for row in rows):
         return ""
+    if minutes < 0:
+        return f"the lamp is to be put on in {math.ceil(-minutes)} min"
     on_for, wanted = against(minutes, float(asked), ".0f")
     return f"the lamp is on for {on_for} min, the method asks for {wanted}"
 

@@ -228,3 +228,10 @@ def test_percent_of_a_standard_read_in_transmittance_are_of_its_absorbance() -> 
     made = make.run(standard=make.standards(ys=shown), instrument={"reads": "transmittance", "step": 0.1})
     told = usual.why_not(made, "standard", 0, "readings", (Decimal("90.0"),), ())
     assert told == "S1 is +83.4 % off the other standards in absorbance: they expect 94.4 %T"
+
+
+def test_a_lamp_that_is_to_be_put_on_is_not_on_for_minutes_below_zero() -> None:
+    made = make.run(setup=[{"check": "warm-up", "started": make.at(20)}], method={"setup": {"warm_up_minutes": 15}},
+                    standard=[])  # fmt: skip
+    assert usual.while_warming(made, make.at(10)) == "the lamp is to be put on in 10 min"
+    assert usual.while_warming(made, make.at(30)) == "the lamp is on for 10 min, the method asks for 15"
