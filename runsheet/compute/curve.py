@@ -99,7 +99,7 @@ class Curve:
         a, b = self.coefficients[0] - y, self.coefficients[1]
         c = self.coefficients[2] if self.model == "quadratic" else 0.0
         if c == 0:
-            return finite(-a / b) if b else None
+            return finite((y - self.coefficients[0]) / b) if b else None  # not -a / b: what reads nothing is no -0
         inside = b * b - 4 * a * c
         if not inside >= 0:
             return None
