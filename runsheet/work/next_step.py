@@ -100,9 +100,8 @@ def _standards(sheet: Sheet) -> NextStep | None:
     if any(row.signals for row in sheet.rows) and any(result.ready for result in sheet.calibrations):
         started = {result.id for result in sheet.calibrations if any(s.y is not None for s in result.standards)}
         at = _first_unread(sheet)
-        started |= (
-            set() if at is None else {sheet.rows[at].row.calibration or ""}
-        )  # it is read to judge that calibration
+        if at is not None:  # it is read to judge the calibration it names
+            started.add(sheet.rows[at].row.calibration or "")
     else:
         started = {result.id for result in sheet.calibrations}
     place = _places(sheet)
