@@ -38,6 +38,8 @@ PROVISIONAL = control_charts.OWN_LIMITS_FROM
 """Points below which a chart's limits are provisional."""
 RANGES = ("duplicate", "replicates")
 """Ranges of two, which have no lower limit."""
+OF_A_ROW = ("method-blank", "replicates")
+"""Whose limit is of the row, by its amounts or its reading: where it is another one, the method may be the same."""
 ENOUGH = 10
 """Points from which on a chart is judged (common practice, no source)."""
 RECOVERIES = ("control", "spike", "check", "second-source")
@@ -141,7 +143,7 @@ class Chart:
                 ("analyst", before.analyst, point.analyst),
                 ("lot", before.lot, point.lot),
                 ("photometer, cell or solvent", before.setting, point.setting),
-                ("method's limits", *limits),
+                *(() if self.series.what in OF_A_ROW else (("method's limits", *limits),)),
             )
             yield from (Change(at, what, old or "none", new or "none") for what, old, new in pairs if old != new)
 

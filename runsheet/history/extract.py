@@ -154,16 +154,27 @@ def points(path: str, sheet: Sheet) -> Iterator[PointRow]:
     rows = {row.id: row for row in sheet.rows}
     for finding in sheet.quality:
         if finding.rule == "replicates" and finding.rows[0] in rows:
-            row = rows[finding.rows[0]]
-            yield from _point(path, sheet, row, "replicates", finding.value, (finding.low, finding.high))
+            row, limits_of_row = rows[finding.rows[0]], (finding.low, finding.high)
+            yield from _point(path, sheet, row, "replicates", finding.value, limits_of_row, finding.unit)
 
 
 def _charted(row: RowResult, what: str) -> float | None:
     return {"blank": row.net, "duplicate": row.rpd_percent, "method-blank": row.result}.get(what, row.recovery_percent)
 
 
+DECIMALS = 10
+"""Of a charted figure. What is beyond them is noise of float arithmetic, such as the error of 1e-14 % of a curve that
+goes through its standards, and limits made of it would find violations that are none."""
+
+
 def _point(
-    path: str, sheet: Sheet, row: RowResult, what: str, value: float | None, limits: tuple[float | None, float | None]
+    path: str,
+    sheet: Sheet,
+    row: RowResult,
+    what: str,
+    value: float | None,
+    limits: tuple[float | None, float | None],
+    unit: str = "%",
 ) -> Iterator[PointRow]:
     if finite(value) is None or value is None:
         return
@@ -175,8 +186,8 @@ def _point(
         what=what,
         fraction=row.fraction if procedure else "",
         model="",
-        unit=units.get(what, "%"),
-        value=value,
+        unit=units.get(what, unit),
+        value=round(value, DECIMALS),
         low=limits[0],
         high=limits[1],
         lot=row.row.lot or "",
@@ -199,7 +210,7 @@ def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[Point
                 fraction="",
                 model=f"{result.calibration.model} {result.weighting}",
                 unit=unit,
-                value=value,
+                value=round(value, DECIMALS),
                 low=None if limit is None else -limit,
                 high=limit,
                 lot="",

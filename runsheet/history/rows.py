@@ -80,7 +80,7 @@ class PointRow(NamedTuple):
     value: float
     low: float | None
     high: float | None
-    """The method's limits in that run."""
+    """The method's limits in that run; of a method blank and of replicates as they are for this row."""
     lot: str
     counts: int
     """0 for a figure that gives no limits: held, or superseded."""

@@ -9,7 +9,7 @@ import pytest
 
 from runsheet.history.charts import Chart, all_charts
 from tests.history.folder import control, opened, put
-from tests.make import row
+from tests.make import at, row, standards
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -135,3 +135,34 @@ def test_a_time_at_the_end_of_the_calendar_is_no_other_case(tmp_path: Path, at: 
     """Before its curve was read, a control has no recovery to chart."""
     put(tmp_path, 0, [control("LCS1", 100, at=datetime.fromisoformat(at))])
     assert [len(chart.points) for chart in charts(tmp_path)] == count
+
+
+def test_the_spread_of_replicates_is_in_the_unit_its_rule_judges_it_in(tmp_path: Path) -> None:
+    put(tmp_path, 0, [row("A", 0.100, 0.110)], method={"batch": {"replicate_percent": 10}})
+    (chart,) = charts(tmp_path, "replicates")
+    assert chart.series.unit == "A"
+    assert chart.points[0].value == pytest.approx(0.005)
+
+
+def test_a_limit_that_follows_the_amount_or_the_reading_is_no_change_of_the_methods(tmp_path: Path) -> None:
+    limits = {"reporting": 2.0, "nominal_amount": 1000, "nominal_extract_ml": 100}
+    for day, (amount, absorbance) in enumerate([(1000, 0.1), (950, 0.3)]):
+        rows = [row("MB1", 0.001, kind="method-blank", amount=amount), row("A", absorbance, absorbance)]
+        put(tmp_path, day, rows, method={"batch": {"replicate_percent": 10}, "limits": limits})
+    made = [*charts(tmp_path, "method-blank"), *charts(tmp_path, "replicates")]
+    assert [len({point.high for point in chart.points}) for chart in made] == [2, 2]
+    assert [list(chart.changes) for chart in made] == [[], []]
+
+
+def test_the_noise_of_float_arithmetic_is_no_change_of_a_figure(tmp_path: Path) -> None:
+    """One standard through zero, as a span: the error there is 0, and what float arithmetic makes of it no figure."""
+    for day in range(12):
+        put(
+            tmp_path,
+            day,
+            [],
+            standard=standards(xs=[30 + day], ys=[0.0731 + day / 1000], at=at(1440 * day)),
+            calibration={"model": "line-through-zero"},
+        )
+    values = {point.value for point in charts(tmp_path, "lowest-level")[0].points}
+    assert values == {0}
