@@ -129,10 +129,20 @@ class Chart:
         return self.limits is not None and self.limits.n >= ENOUGH
 
     @property
+    def _now(self) -> int:
+        """Place of the first point that says how the chart stands: of the last one, or of the run that is judged."""
+        return len(self.points) - 1 if self.judged_from is None else self.judged_from
+
+    @property
     def latest(self) -> tuple[Violation, ...]:
         """What the last point violates, or those of the run that is judged."""
-        first = len(self.points) - 1 if self.judged_from is None else self.judged_from
-        return tuple(found for found in self.violations if found.at >= first)
+        return tuple(found for found in self.violations if found.at >= self._now)
+
+    @property
+    def beside_equal_points(self) -> bool:
+        """Whether the last point, or one of the run, is off the mean where sigma is 0: no rule says what is too far."""
+        here, limits = self.points[self._now :], self.limits
+        return limits is not None and limits.sigma == 0 and any(point.value != limits.mean for point in here)
 
     @property
     def changes(self) -> Iterator[Change]:

@@ -93,6 +93,8 @@ def status(chart: Chart) -> str:
         return f"cumulative sum {sums[-1].side} the mean since {chart.points[sums[-1].began].at[:10]}"
     if chart.latest:
         return "; ".join(dict.fromkeys(found.words for found in chart.latest))
+    if chart.beside_equal_points:
+        return "off the mean, but all points of its limits are equal: with sigma 0 not judged"
     return "provisional" if chart.provisional else "in control"
 
 

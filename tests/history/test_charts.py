@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from runsheet.history.charts import Chart, all_charts
+from runsheet.history.charts import Chart, all_charts, all_series, chart, points_of
+from runsheet.report.history import status
 from tests.history.folder import control, opened, put
 from tests.make import at, row, standards
 
@@ -166,3 +167,20 @@ def test_the_noise_of_float_arithmetic_is_no_change_of_a_figure(tmp_path: Path) 
         )
     values = {point.value for point in charts(tmp_path, "lowest-level")[0].points}
     assert values == {0}
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [
+        (0.009, "off the mean, but all points of its limits are equal: with sigma 0 not judged"),
+        (0.001, "provisional"),
+    ],
+)
+def test_a_figure_off_points_that_are_all_equal_is_not_in_control(tmp_path: Path, now: float, said: str) -> None:
+    """Sigma is 0: no rule of a distance from the mean applies, and a blank nine times as high met none."""
+    for day in range(13):
+        put(tmp_path, day, [row("SB1", 0.001 if day < 12 else now, kind="blank")])
+    with opened(tmp_path) as tables:
+        (series,) = [each for each in all_series(tables) if each.what == "blank"]
+        points = points_of(tables, series, 100)
+    assert status(chart(series, points, 13, judged_from=12)) == said
