@@ -213,6 +213,16 @@ def all_series(tables: Tables) -> dict[Series, int]:
     return {Series(*map(str, row)): int(str(counted)) for *row, counted, _ in rows}
 
 
+def wrong_baselines(tables: Tables) -> Iterator[str]:
+    """What is wrong with the folder's baselines, and which of them are of no chart: a method's name was changed."""
+    found, known = baselines.read(tables.folder), all_series(tables)
+    yield from found.problems
+    for each in found.baselines:
+        if not any(baselines.of([each], series) for series in known):
+            of = named_kind(each.what, each.fraction) if each.what in SERIES else each.what
+            yield f"{baselines.NAME}: that of {of} by {each.by} is of no chart of these runs: it judges nothing"
+
+
 def only_apart(tables: Tables) -> list[tuple[Series, int]]:
     """Every series whose points are all held or superseded, with how many they are."""
     rows = tables.rows(f"SELECT * FROM series WHERE counted = 0 ORDER BY {SHARED}")  # noqa: S608 - our own names

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from runsheet.compute.statistics.control_charts import RULES
 from runsheet.figures import counted, figure, minute
 from runsheet.history import baselines, findings, search
-from runsheet.history.charts import ENOUGH, LATEST, PROVISIONAL, day, only_apart
+from runsheet.history.charts import ENOUGH, LATEST, PROVISIONAL, day, only_apart, wrong_baselines
 from runsheet.history.rows import SERIES
 from runsheet.report.blocks import Block, Facts, Figure, Heading, Items, Paragraph, Table
 from runsheet.show.client_results import ANALYTES
@@ -38,7 +38,7 @@ def blocks(tables: Tables, charts: Sequence[Chart], what: str | None = None) -> 
     """Say what is wrong with the folder, a line for each chart, then each chart; `what` is the one kind asked for."""
     yield Heading(f"History of {tables.folder.name or tables.folder}", 1)
     yield Paragraph(f"{findings.counted(tables)}.")
-    told = (*findings.findings(tables), *baselines.read(tables.folder).problems)
+    told = (*findings.findings(tables), *wrong_baselines(tables))
     if told:
         yield Heading("Findings")
         yield Items(told)

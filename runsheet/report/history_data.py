@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from runsheet.history import baselines, findings
+from runsheet.history import findings
+from runsheet.history.charts import wrong_baselines
 from runsheet.report import history
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 def charts(tables: Tables, made: Sequence[Chart]) -> dict[str, Any]:
     """Every chart with its limits, violations, sums, slope and changes."""
-    told = [*findings.findings(tables), *baselines.read(tables.folder).problems]
+    told = [*findings.findings(tables), *wrong_baselines(tables)]
     return {"format": 1, "findings": told, "charts": [_chart(chart) for chart in made]}
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from runsheet.command import main
 from runsheet.history import baselines
-from runsheet.history.charts import Chart, all_charts, chart, limits_of
+from runsheet.history.charts import Chart, all_charts, chart, limits_of, wrong_baselines
 from runsheet.report import history, text
 from tests.history.folder import control, opened, put
 
@@ -206,3 +206,15 @@ def test_ranges_have_no_lower_limit_and_no_sum() -> None:
     assert made.action == pytest.approx((0, 3.267 * 4))
     assert made.mean + 3 * made.sigma == pytest.approx(made.action[1])
     assert chart(Series("duplicate", "", "petroleum", "", "", "", "", "%"), [], 0).cusum == ()
+
+
+def test_a_baseline_of_no_chart_is_told(planted: Path) -> None:
+    """As after the method got another name: the chart goes on without it, and nobody would know why."""
+    assert freeze(planted) == 0
+    path = planted / baselines.NAME
+    with opened(planted) as tables:
+        assert list(wrong_baselines(tables)) == []
+        path.write_text(path.read_text(encoding="utf-8").replace("method = ", 'method = "other"#'), encoding="utf-8")
+        (told,) = wrong_baselines(tables)
+    of = "baselines.toml: that of control recovery, oil and grease by R. Holt"
+    assert told == f"{of} is of no chart of these runs: it judges nothing"
