@@ -70,7 +70,7 @@ def facts(path: str, stamp: str, run: Run) -> Facts:
     return Facts(
         _run(path, stamp, sheet, moment(last) if known else ""),
         tuple(points(path, sheet)) if known else (),
-        tuple(_studies(path, sheet)) if known else (),
+        tuple(studies(path, sheet)) if known else (),
         results,
         lots,
         stands,
@@ -264,7 +264,8 @@ def _studied_with(path: str, sheet: Sheet, curve: CalibrationResult | None) -> d
 # --- studies ----------------------------------------------------------------------------------------------------
 
 
-def _studies(path: str, sheet: Sheet) -> Iterator[StudyRow]:
+def studies(path: str, sheet: Sheet) -> Iterator[StudyRow]:
+    """The results of a sheet that are of a study or a demonstration."""
     run, limits = sheet.run, sheet.run.method.limits
     for row in sheet.rows:
         if row.kind not in STUDIED or not row.counted:

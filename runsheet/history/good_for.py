@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import RowResult, Sheet
     from runsheet.history.baselines import Baseline
-    from runsheet.history.cache import Tables
+    from runsheet.history.rows import StudyRow
 
 RULE = "history"
 
@@ -38,27 +38,25 @@ class Shown(NamedTuple):
     passes: bool | None
 
 
-def shown(tables: Tables, until: date | None = None) -> tuple[Shown, ...]:
-    """The latest demonstration of each analyst of each group in a folder, or the latest on a day or before."""
-    return tuple(
-        Shown(
-            each.analyst,
-            each.group.method,
-            each.group.fraction,
-            each.group.unit,
-            datetime.fromisoformat(each.rows[-1].at).date(),
-            each.result.passes,
-        )
-        for each in studies.capabilities(tables, until=until)
-        if each.rows
-    )
+def shown(rows: Iterable[StudyRow], until: date | None = None) -> Iterator[Shown]:
+    """The latest demonstration of each analyst of each group, or the latest on a day or before."""
+    for each in studies.demonstrated(rows, until=until):
+        day = datetime.fromisoformat(each.rows[-1].at).date()
+        yield Shown(each.analyst, each.group.method, each.group.fraction, each.group.unit, day, each.result.passes)
 
 
-def findings(sheet: Sheet, known: Sequence[Shown], baselines: Iterable[Baseline]) -> Iterator[Finding]:
-    """What is missing or too old for this run, as warnings."""
+def findings(sheet: Sheet, others: Iterable[StudyRow], baselines: Iterable[Baseline]) -> Iterator[Finding]:
+    """What is missing or too old for this run, as warnings; `others` are the demonstrations of the folder's other runs.
+
+    Its own are those it has now, not those it was opened with.
+    """
     batch = sheet.run.method.batch
     day = extract.latest(sheet.run).date()
     if batch and batch.demonstration_months:
+        own = extract.studies("", sheet) if extract.dated(sheet.run) else ()
+        rows = sorted((*others, *own), key=lambda row: row.moment)
+        read = max(extract.times(sheet.run), default=None)  # what comes after a run says nothing of it; not read is now
+        known = tuple(shown((row for row in rows if row.kind == "capability"), read and read.date()))
         yield from _analysts(sheet, known, day, float(batch.demonstration_months))
     if batch and batch.baseline_months:
         yield from _limits(sheet, baselines, day, float(batch.baseline_months))

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from runsheet.history import baselines, cache, charts, documents, earlier_runs, extract, findings, good_for
+from runsheet.history import baselines, cache, charts, documents, earlier_runs, extract, findings, good_for, studies
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from runsheet.history.cache import Progress
     from runsheet.history.charts import Chart, Series
     from runsheet.history.earlier_runs import SeriesBefore
-    from runsheet.history.good_for import Shown
+    from runsheet.history.rows import StudyRow
     from runsheet.run.model import Run
 
 
@@ -37,8 +37,8 @@ class EarlierRuns:
     past: dict[Series, SeriesBefore] = field(default_factory=dict)
     unread: int = 0
     """Documents of the folder that were not read."""
-    shown: tuple[Shown, ...] = ()
-    """The demonstrations of capability of the folder's runs."""
+    demonstrations: tuple[StudyRow, ...] = ()
+    """The demonstrations of capability of the folder's other runs."""
     baselines: tuple[Baseline, ...] = ()
     """Its frozen limits of control."""
     wrong: tuple[str, ...] = ()
@@ -46,7 +46,7 @@ class EarlierRuns:
 
     def judged(self, sheet: Sheet) -> Sheet:
         """The sheet with what the history says of its points among its findings."""
-        warnings = tuple(good_for.findings(sheet, self.shown, self.baselines))
+        warnings = tuple(good_for.findings(sheet, self.demonstrations, self.baselines))
         if self.past:
             warnings += tuple(earlier_runs.warnings(extract.points(self.document, sheet), self.past))
         return replace(sheet, quality=(*sheet.quality, *warnings)) if warnings else sheet
@@ -85,10 +85,9 @@ def load(
     try:
         own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
         past = earlier_runs.past(tables, own, _begun(run))
-        read = max(extract.times(run), default=None)  # what comes after a run says nothing of it; one not read is now
-        shown, frozen = good_for.shown(tables, read and read.date()), baselines.read(tables.folder)
-        wrong = (*findings.findings(tables), *frozen.problems)
-        return EarlierRuns(own, past, tables.unread, shown, frozen.baselines, wrong)
+        others = tuple(row for row in studies.demonstrations(tables) if row.path != own)
+        wrong = (*findings.findings(tables), *charts.wrong_baselines(tables))
+        return EarlierRuns(own, past, tables.unread, others, baselines.read(tables.folder).baselines, wrong)
     finally:
         tables.close()
 

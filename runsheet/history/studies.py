@@ -136,15 +136,26 @@ def capabilities(
     tables: Tables, criteria: Criteria = demonstration.INTERIM_8000D, until: date | None = None
 ) -> list[Capability]:
     """Judge each analyst's latest four `capability` rows, or the latest four read on a day or before."""
+    return demonstrated(demonstrations(tables), criteria, until)
+
+
+def demonstrations(tables: Tables) -> list[StudyRow]:
+    """The `capability` rows of a folder, those of each group in order of time."""
+    return [row for group in _groups(tables, "capability") for row in _rows(tables, group, "capability")]
+
+
+def demonstrated(
+    rows: Iterable[StudyRow], criteria: Criteria = demonstration.INTERIM_8000D, until: date | None = None
+) -> list[Capability]:
+    """As `capabilities`, of rows that are in order of time."""
+    by: dict[tuple[Group, str], list[StudyRow]] = {}
+    for row in rows:
+        if not row.left_out and (until is None or datetime.fromisoformat(row.at).date() <= until):
+            group = Group(*(getattr(row, name) for name in Group._fields))
+            by.setdefault((group, row.analyst), []).append(row)
     found = []
-    for group in _groups(tables, "capability"):
-        rows = _rows(tables, group, "capability")
-        by: dict[str, list[StudyRow]] = {}
-        for row in rows:
-            if not row.left_out and (until is None or datetime.fromisoformat(row.at).date() <= until):
-                by.setdefault(row.analyst, []).append(row)
-        for analyst, theirs in sorted(by.items()):
-            last = tuple(theirs[-demonstration.RESULTS :])
-            result = demonstration.judge((row.recovery for row in last), criteria)
-            found.append(Capability(group, analyst, last, len(theirs), result))
+    for (group, analyst), theirs in sorted(by.items()):
+        last = tuple(theirs[-demonstration.RESULTS :])
+        result = demonstration.judge((row.recovery for row in last), criteria)
+        found.append(Capability(group, analyst, last, len(theirs), result))
     return found

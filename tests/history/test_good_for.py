@@ -97,3 +97,19 @@ def test_a_run_is_not_good_by_what_was_demonstrated_after_it(tmp_path: Path) -> 
     assert told(opened(folder, 100)) == []
     demonstrate(folder, 160, 20, 98, 101, 20)
     assert told(opened(folder, 100)) == []
+
+
+def test_a_demonstration_in_the_run_itself_counts_as_it_is_read(tmp_path: Path) -> None:
+    """Four controls read today were none until the run was opened again."""
+    folder = tmp_path / "runs"
+    document = opened(folder, 100)
+    run, _ = read(document.read_text(encoding="utf-8"))
+    assert run is not None
+    history = open_run.load(document, run)
+    rows = [row(f"D{n}", reading(8 * r / 100), kind="capability", added_mg=8) for n, r in enumerate((92, 98, 101, 95))]
+    for here, why in ((rows, []), (rows[:3], [f"{NONE}the last, of 2026-06-19, is not complete"])):
+        put(folder, 100, [*here, row("A", reading(5))], name="open", method=LIMITS)
+        run, _ = read(document.read_text(encoding="utf-8"))
+        assert run is not None
+        judged = history.judged(evaluate(run, latest(run)))
+        assert [finding.why for finding in judged.quality if finding.rule == "history"] == why
