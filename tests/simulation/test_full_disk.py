@@ -246,7 +246,7 @@ def test_a_reserve_that_is_used_up_is_said(laptop: Laptop, memory: Path) -> None
         assert number < 2000
         read(run, number)
     assert number > 300  # the first hundreds fit
-    assert "entries are kept in memory only" in run.trouble
+    assert "1 entry is kept in memory only" in run.trouble
     assert len(run.unkept) <= 1
     run.close()
     assert readings(laptop.document) == list(range(1, number))

@@ -197,8 +197,11 @@ class Store:
             kept = "the log" if not self._log.trouble else rescue
             since = f": not saved since {self.saved_at:%H:%M}" if self.saved_at else ""
             return f"{words}{since}, all entries are in {kept}" if kept and since else words
-        where = f"and in {rescue}" if rescue else "only"
-        return f"{words}: {waiting} {'entry is' if waiting == 1 else 'entries are'} kept in memory {where}"
+        many = waiting if rescue else self.lost  # fewer where a rescue or a copy has the others
+        are = f"{words}: {many} {'entry is' if many == 1 else 'entries are'}"
+        if rescue:  # a program that has ended has no memory
+            return f"{are} kept {'' if self._closed else 'in memory and '}in {rescue}"
+        return f"{are} {'on no disk' if self._closed else 'kept in memory only'}" if many else words
 
     @property
     def rescued(self) -> int:

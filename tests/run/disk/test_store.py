@@ -787,6 +787,37 @@ def test_nothing_is_claimed_when_the_state_folder_fails_too(document: Path, open
     assert verified(document) == []
 
 
+def test_a_run_that_is_closed_keeps_nothing_in_memory(document: Path, opened: Open, state: Path) -> None:
+    """What is said after the screen is gone, of entries that a rescue has and of those that none has."""
+    run = opened(document, disk=Faulty(errno.ENOSPC, "write", where=".toml.log"))
+    read(run, 1, "0.130")
+    assert "1 entry is kept in memory and in" in run.trouble
+    run.close()
+    (kept,) = rescues(state)
+    assert run.trouble == f"the disk is full: 1 entry is kept in {kept}"
+    kept.unlink()
+    shutil.rmtree(state)
+    state.write_text("")
+    run = opened(document, disk=Faulty(errno.ENOSPC, "write"))
+    read(run, 1, "0.130")
+    run.close()
+    assert run.trouble == "the disk is full: 1 entry is on no disk"
+
+
+def test_entries_that_a_rescue_has_are_not_counted_as_in_memory_only(
+    document: Path, opened: Open, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("RUNSHEET_MEMORY", str(tmp_path / "none"))
+    monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
+    disk = Faulty(errno.ENOSPC, "write", where=".toml.log")
+    run = opened(document, disk=disk)
+    read(run, 1, "0.130")
+    disk.where = ""
+    read(run, 2, "0.140")
+    assert (run.lost, run.rescued) == (1, 1)
+    assert run.trouble == "the disk is full: 1 entry is kept in memory only"
+
+
 def test_a_folder_that_vanishes_and_comes_back(document: Path, opened: Open) -> None:
     run = opened(document)
     read(run, 1, "0.130")
