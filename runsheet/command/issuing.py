@@ -80,7 +80,7 @@ def _made(opened: Store, path: Path, said: Any, now: datetime) -> Any:
     from runsheet.run.disk import opening
 
     found = opening.look(path)
-    return issuing.issue(opened, path, trail.trail(found.log_bytes or found.torn or None, found.data), said, now)
+    return issuing.issue(opened, path, trail.trail(found.told, found.data), said, now)
 
 
 def issued(asked: argparse.Namespace) -> int:

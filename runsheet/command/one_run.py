@@ -289,7 +289,7 @@ def found_at(path: Path) -> Readable:
         streams.tell(f"runsheet: {path}: {ahead} counted in")
     for note in found.notes:
         streams.tell(f"runsheet: {path}: {note}")
-    said = trail.trail(found.log_bytes or found.torn or None, found.data)
+    said = trail.trail(found.told, found.data)
     data = text.write(found.run).encode() if found.behind else found.data or b""
     return Readable(found.run, found.problems, found.log, said, files.real(path), data)
 

@@ -116,7 +116,7 @@ def _one(folder: Path, path: str) -> Audited | Unread:
         why = documents.NO_RUN if found.data and documents.is_none(found.data) else "it has errors"
         return Unread(name, why)
     run, last = found.run, extract.latest(found.run)
-    said = trail.trail(found.log_bytes or found.torn or None, found.data)
+    said = trail.trail(found.told, found.data)
     sheet = trail_rule.judged(evaluate(run, last), said)
     told = entries.audit(found.log.steps, run)
     return Audited(

@@ -74,7 +74,8 @@ def trail(log_bytes: bytes | None, document: bytes | None) -> Trail:
     begun = run.run.log if run else None
     read_log = log.parse(log_bytes or b"")
     if not log_bytes:
-        return Trail("broken", "the log that [run] log names is not there") if begun else Trail("none")
+        words = "the log that [run] log names is not there" if log_bytes is None else "the log is empty"
+        return Trail("broken", words) if begun else Trail("none")
     if fault := _broken(read_log, begun):
         return Trail("broken", fault)
     followed = list(replay.follow(read_log.steps))

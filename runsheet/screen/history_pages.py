@@ -115,7 +115,7 @@ def run_page(context: Context, point: PointRow) -> Content:
         return Content(point.path, [f"it cannot be read now: {files.words(error)}"])
     if found.run is None or not found.readable:
         return Content(point.path, ["it has errors now and cannot be computed from"])
-    said = trail.trail(found.log_bytes or found.torn or None, found.data)
+    said = trail.trail(found.told, found.data)
     sheet = trail_rule.judged(evaluate(found.run, extract.latest(found.run)), said)
     blocks = summary.blocks(sheet, list(found.problems), said)
     lines = text.write(blocks, ascii_only=context.look.ascii_only).splitlines()

@@ -308,4 +308,4 @@ class Session:
             found = opening.look(files.real(self.path))
         except OSError:  # the folder is gone or closed, and the store says so
             return
-        self._read_trail = trail.trail(found.log_bytes or found.torn or None, found.data)
+        self._read_trail = trail.trail(found.told, found.data)

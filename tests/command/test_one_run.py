@@ -310,6 +310,17 @@ def test_a_log_that_was_taken_away_is_no_log_that_never_began(
     assert "the log that [run] log names is not there" in capsys.readouterr().err
 
 
+def test_an_empty_log_is_said_to_be_empty_and_not_to_be_missing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "run.toml"
+    path.write_text(document([row("A", 0.1)], run={"id": "T", "log": "5" * 64}), encoding="utf-8")
+    (tmp_path / "run.toml.log").touch()
+    for command in (["log", "--verify"], ["check"]):
+        assert main([command[0], str(path), *command[1:]]) == 1
+        assert "log broken: the log is empty" in capsys.readouterr().out
+
+
 def test_a_document_made_from_its_log_for_a_look_is_not_said_to_be_made(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

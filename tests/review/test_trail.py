@@ -140,6 +140,7 @@ def test_what_run_log_names_must_be_there_and_be_the_one(day: Day) -> None:
     named = day.document
     assert b'log = "' + chain.encode() + b'"' in named
     assert trail(None, named) == Trail("broken", "the log that [run] log names is not there")
+    assert trail(b"", named) == Trail("broken", "the log is empty")
     assert trail(day.log, named.replace(chain.encode(), b"0" * 64)) == Trail(
         "broken", "it is not the log that [run] log names"
     )

@@ -46,6 +46,8 @@ class RunOnDisk:
     """Whether that cannot be read, as after a power cut."""
     rescue: Joined
     """What is kept of the log elsewhere."""
+    logged: bool = False
+    """Whether the log's file is there, be it empty."""
     ahead: int = 0
     """Entries the document does not have yet; `run` has them."""
     behind: bool = False
@@ -61,6 +63,11 @@ class RunOnDisk:
         return log.entries_in(self.log_bytes[self.safe :])
 
     @property
+    def told(self) -> bytes | None:
+        """All bytes of the log, with what a rescue has of it; None where there is neither."""
+        return self.log_bytes or self.torn or (b"" if self.logged else None)
+
+    @property
     def readable(self) -> bool:
         """Whether `run` may be computed from."""
         return self.run is not None and not has_errors(self.problems)
@@ -74,7 +81,8 @@ class RunOnDisk:
 def look(document: Path, disk: Disk = DISK) -> RunOnDisk:
     """Read a document and its log. Raises OSError where there is neither, or they cannot be read."""
     data = _read(disk, document, files.LARGEST_DOCUMENT)  # before the log, which is always written first
-    on_disk = _read(disk, files.log_of(document)) or b""
+    log_file = _read(disk, files.log_of(document))
+    on_disk = log_file or b""
     own = log.parse(on_disk)
     joined = rescue.join(disk, document, on_disk[: own.whole], data)
     run, problems = (None, []) if data is None else parsed(data)
@@ -91,6 +99,7 @@ def look(document: Path, disk: Disk = DISK) -> RunOnDisk:
         on_disk[own.whole :],
         own.unreadable,
         joined,
+        log_file is not None,
         notes=(*joined.notes, *told),
     )
     if data is None:
