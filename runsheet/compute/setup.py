@@ -92,10 +92,15 @@ def _warm_up(setup: Setup, limit: float | None, times: list[datetime], now: date
     minutes = ((first or now) - started).total_seconds() / 60
     if limit is None or at_most(limit, minutes):
         return SetupResult(setup, "pass", minutes, limit, "min", "")
-    if first is None and minutes < 0:
-        return SetupResult(setup, "todo", minutes, limit, "min", f"its start is {math.ceil(-minutes)} min from now")
+    if first is None and minutes < 0:  # typed so, or the clock was set back
+        return SetupResult(setup, "todo", minutes, limit, "min", ahead(minutes))
     if first is None:
         return SetupResult(setup, "todo", minutes, limit, "min", f"{math.ceil(limit - minutes)} min of {limit:g} left")
     short, least = against(minutes, limit, ".0f")
     why = f"first reading {short} min after the lamp, limit {least}"
     return SetupResult(setup, "fail", minutes, limit, "min", why)
+
+
+def ahead(minutes: float) -> str:
+    """Say of a warm-up that it is not begun by the clock: `minutes` since its start are below 0."""
+    return f"its start is {math.ceil(-minutes)} min ahead of the clock"

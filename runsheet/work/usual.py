@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet.compute import calibration
 from runsheet.compute.amounts import MATRIX_OF_UNIT, concentration
 from runsheet.compute.photometry import absorbance, signals, transmittance
+from runsheet.compute.setup import ahead
 from runsheet.figures import against, figure
 from runsheet.run.edit import apply_each
 from runsheet.run.kinds import WORDS
@@ -101,7 +102,7 @@ def while_warming(run: Run, now: datetime) -> str:
     if minutes >= float(asked) or any(row.readings and row.at is not None and row.at >= on for row in rows):
         return ""
     if minutes < 0:
-        return f"the lamp is to be put on in {math.ceil(-minutes)} min"
+        return f"the lamp is not on: {ahead(minutes)}"
     on_for, wanted = against(minutes, float(asked), ".0f")
     return f"the lamp is on for {on_for} min, the method asks for {wanted}"
 

@@ -77,6 +77,12 @@ def test_absent_limit_does_not_apply() -> None:
     assert (found["value"], found["limit"], found["state"]) == (1.0, None, "pass")
 
 
+def test_a_warm_up_that_starts_after_now_is_said_to_be_ahead_of_the_clock() -> None:
+    """After the clock was set back by two hours there were '135 min of 15 left'."""
+    found = judged({"check": "warm-up", "started": at(240 + 120)}, standard=[])
+    assert (found["state"], found["value"], found["why"]) == ("todo", -120, "its start is 120 min ahead of the clock")
+
+
 def test_a_lamp_that_is_not_warm_has_a_minute_left() -> None:
     found = judged({"check": "warm-up", "started": at(240 - 14.7)}, standard=[])
     assert (found["state"], found["why"]) == ("todo", "1 min of 15 left")
