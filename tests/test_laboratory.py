@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -93,6 +94,16 @@ def test_a_file_that_is_no_text_is_told_and_nothing_else_happens(tmp_path: Path)
     made, problems = laboratory.find(tmp_path, tmp_path)
     assert made == laboratory.NOTHING
     assert "cannot be read" in problems[0].message
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a folder of too long a name is not there, on Windows")
+def test_a_folder_that_cannot_be_looked_into_is_told(tmp_path: Path) -> None:
+    """As one that is closed to this account, which no test may rely on: a root account is let in."""
+    folder = tmp_path / ("x" * 300)
+    made, problems = laboratory.find(tmp_path, folder)
+    assert made == laboratory.NOTHING
+    told = [f"error: {folder / laboratory.NAME}: cannot be read: File name too long"]
+    assert [str(problem) for problem in problems] == told
 
 
 def test_without_steps_of_its_own_the_usual_ones_are_offered() -> None:

@@ -194,6 +194,16 @@ def test_folder_that_does_not_exist_is_no_problem(tmp_path: Path) -> None:
     assert problems == []
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="a folder of too long a name is not there, on Windows")
+def test_a_folder_that_cannot_be_read_is_told_and_the_built_in_methods_are_there(tmp_path: Path) -> None:
+    """As one that is closed to this account, which no test may rely on: a root account is let in."""
+    folder = tmp_path / ("x" * 300)
+    found, problems = methods.all_methods(folder)
+    assert len(found) == len(BUILT_IN)
+    told = f"error: {folder / 'methods'}: cannot be read: File name too long"
+    assert [str(problem) for problem in problems] == [told]
+
+
 BROKEN = [
     ("[blank]\nabsorbence = 0.005\n", "broken.toml: blank.absorbence", "did you mean absorbance?", 2),
     ("[blank]\nabsorbance = true\n", "broken.toml: blank.absorbance", "a number, not a boolean", 2),

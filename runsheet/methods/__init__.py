@@ -42,8 +42,9 @@ def all_methods(config: Path | None = None) -> tuple[list[Method], list[Problem]
     place, which is said in a warning. The path of each problem starts with the name of its file.
     """
     found, problems = _read_all(_built_in())
-    own, wrong = _read_all(_own(config or config_folder()))
-    problems += wrong
+    mine, closed = _own(config or config_folder())
+    own, wrong = _read_all(mine)
+    problems += [*closed, *wrong]
     for name in sorted(found.keys() & own.keys()):
         file = own[name][0]
         problems.append(Problem(file, f"takes the place of the built-in method {name}", "warning"))
@@ -65,7 +66,7 @@ def read(file: Traversable) -> tuple[Method | None, list[Problem]]:
     try:
         text = file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        return None, [Problem(file.name, f"cannot be read: {error}")]
+        return None, [Problem(file.name, unreadable(error))]
     method, problems = parse(text)
     if method is not None and not method.name:
         method = replace(method, name=file.name.removesuffix(".toml"))
@@ -90,8 +91,20 @@ def _built_in() -> list[Traversable]:
     return [file for file in files(__name__).iterdir() if file.name.endswith(".toml") and file.name not in NOT_METHODS]
 
 
-def _own(config: Path) -> list[Path]:
-    return sorted((config / "methods").glob("*.toml"))
+def _own(config: Path) -> tuple[list[Path], list[Problem]]:
+    """The user's method files, and why they cannot be looked for; a folder that is not there is no fault."""
+    folder = config / "methods"
+    try:
+        return sorted(file for file in folder.iterdir() if file.name.endswith(".toml")), []
+    except (FileNotFoundError, NotADirectoryError):
+        return [], []
+    except OSError as error:
+        return [], [Problem(str(folder), unreadable(error))]
+
+
+def unreadable(error: OSError | UnicodeDecodeError) -> str:
+    """Why a file or folder cannot be read, without its name, which stands before it."""
+    return f"cannot be read: {getattr(error, 'strerror', None) or error}"
 
 
 def _read_all(files: Iterable[Traversable]) -> tuple[dict[str, tuple[str, Method]], list[Problem]]:

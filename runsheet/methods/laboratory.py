@@ -13,7 +13,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from runsheet import tables
-from runsheet.methods import config_folder
+from runsheet.methods import config_folder, unreadable
 from runsheet.problem import Problem
 from runsheet.run.model import Positive, Reads  # noqa: TC001 - as above
 from runsheet.tables import Number, Within
@@ -176,7 +176,14 @@ def _patterns(made: Laboratory) -> list[Problem]:
 def place(runs: Path | None = None, config: Path | None = None) -> Path | None:
     """Where the file is: beside the runs, else in the configuration folder; None where it is at neither."""
     folders = [folder for folder in (runs, config or config_folder()) if folder is not None]
-    return next((folder / NAME for folder in folders if (folder / NAME).is_file()), None)
+    return next((folder / NAME for folder in folders if _stands(folder / NAME)), None)
+
+
+def _stands(file: Path) -> bool:
+    try:
+        return file.is_file()
+    except OSError:  # a closed folder: reading it will say so
+        return True
 
 
 def find(runs: Path | None = None, config: Path | None = None) -> tuple[Laboratory, list[Problem]]:
@@ -187,5 +194,5 @@ def find(runs: Path | None = None, config: Path | None = None) -> tuple[Laborato
     try:
         made, problems = read(file.read_text(encoding="utf-8-sig"))
     except (OSError, UnicodeDecodeError) as error:
-        return NOTHING, [Problem(str(file), f"cannot be read: {error}")]
+        return NOTHING, [Problem(str(file), unreadable(error))]
     return made, [replace(problem, path=f"{file.name}: {problem.path}".removesuffix(": ")) for problem in problems]

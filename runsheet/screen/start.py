@@ -190,7 +190,7 @@ def told(opened: Store | ReadOnlyStore) -> list[str]:
 
 def _user_keys() -> tuple[Sequence[Command], list[Problem]]:
     """The commands with the keys of the user's key file, where there is one."""
-    from runsheet.methods import config_folder
+    from runsheet.methods import config_folder, unreadable
     from runsheet.screen import keys
 
     try:
@@ -198,7 +198,7 @@ def _user_keys() -> tuple[Sequence[Command], list[Problem]]:
     except FileNotFoundError:
         return keys.COMMANDS, []
     except (OSError, UnicodeDecodeError) as error:
-        return keys.COMMANDS, [Problem("", str(error))]
+        return keys.COMMANDS, [Problem("", unreadable(error))]
 
 
 def _looks(shown: Shown) -> tuple[str, Look]:
