@@ -33,8 +33,6 @@ if TYPE_CHECKING:
     from runsheet.compute.results import Finding, RowResult
     from runsheet.screen.context import Context
 
-ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html"}
-
 
 def help_texts(context: Context) -> list[str]:
     """The guide to a day, the keys, and what the marks mean."""
@@ -181,9 +179,9 @@ def report_name(context: Context) -> str:
 
 def write_report(context: Context, name: str) -> None:
     """Write the report in the format its name ends in."""
-    form = ENDINGS.get(Path(name).suffix.lower())
+    form = issuing.ENDINGS.get(Path(name).suffix.lower())
     if form is None:
-        context.say("not written: the name ends in .txt, .md or .html")
+        context.say(f"not written: a report's name ends in {', '.join(issuing.ENDINGS)}")
         return
     if files.real(Path(name)) in (files.real(context.session.path), files.log_of(files.real(context.session.path))):
         context.say("not written: that is the run itself")
@@ -200,9 +198,14 @@ def write_report(context: Context, name: str) -> None:
 
 
 def _write(context: Context, name: str, form: str) -> None:
+    path, data = files.real(Path(name)), formats.FORMATS[form](reported(context)).encode()
     try:
-        Path(name).write_text(formats.FORMATS[form](reported(context)), encoding="utf-8")
+        found = files.DISK.look(path)
+        if found is None:
+            files.write_new(files.DISK, path, data, mode=0o666)
+        else:
+            files.replace_file(files.DISK, path, data, found)
     except OSError as error:
-        context.say(f"not written: {name}: {error.strerror}")
+        context.say(f"not written: {name}: {files.words(error)}")
     else:
         context.say(f"written: {name}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import os
 import time
 from decimal import Decimal
@@ -13,7 +14,7 @@ import pytest
 from runsheet import demo
 from runsheet.run import edit
 from runsheet.run.disk import files, saver, store
-from runsheet.screen import status_words
+from runsheet.screen import pages, status_words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
 from runsheet.screen.read_only import ReadOnlyStore
@@ -160,3 +161,30 @@ def test_a_second_screen_says_when_it_cannot_follow(water: Path) -> None:
         assert "Other Sound" in (bench.session.run.run.title or "")
 
     followed(water, then)
+
+
+def test_a_report_that_is_not_written_leaves_the_one_that_is_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a full disk 'not written' was said of a file that was empty by then; and no name in .htm was one."""
+    water, report = tmp_path / "water.toml", tmp_path / "water.htm"
+    water.write_text(demo.text("water-day"), encoding="utf-8")
+
+    def full(*_of: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    def write(drive: Drive) -> None:
+        pages.write_report(drive.bench, str(report))
+        assert drive.bench.message == f"written: {report}"
+        before = report.read_bytes()
+        with monkeypatch.context() as patch:
+            patch.setattr(files.Disk, "write", full)
+            pages.write_report(drive.bench, str(report))
+            assert drive.bench.prompt is not None
+            drive.bench.prompt.answer("y")
+            assert drive.bench.message == f"not written: {report}: the disk is full"
+        assert report.read_bytes() == before
+        pages.write_report(drive.bench, str(tmp_path / "water.pdf"))
+        assert drive.bench.message == "not written: a report's name ends in .html, .htm, .md, .txt"
+
+    Drive(water).run(then=write)
