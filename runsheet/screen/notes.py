@@ -25,12 +25,14 @@ def setup(sheet: Sheet) -> list[str]:
     reads = instrument.reads or "absorbance"
     expires = f"expires {solvent.expires}" if solvent.expires else ""
     lot = f"lot {solvent.lot}" if solvent.lot else "no lot"
-    cells = ", ".join(f"{c.id} {c.cell_mm} mm" for c in sheet.run.calibration if c.cell_mm is not None)
+    curves = sheet.run.calibration
+    cells = ", ".join(f"{c.id} {'not given' if c.cell_mm is None else f'{c.cell_mm} mm'}" for c in curves)
+    known = any(c.cell_mm is not None for c in curves)
     refusal = solvents.refusal(solvent.name or "")
     return [
         f"Instrument: {instrument.name or 'not named'}, reads {reads}, display step {instrument.step or 'not given'}",
         "Solvent: " + ", ".join(filter(None, (solvent.name or "not named", solvent.grade, lot, expires))),
-        f"Cell: {cells or 'not given'}",
+        f"Cell: {cells if known else 'not given'}",
         *_steadiness(sheet),
         *([f"REFUSED: {refusal}"] if refusal else [f"Caution: {solvents.cautions(solvent.name or '')[0]}"]),
         "C shows all cautions, F edits these facts",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from runsheet import evaluate, methods
 from runsheet.screen import notes
 from runsheet.work import new_run
-from tests.make import NOW, at, row, run
+from tests.make import NOW, at, row, run, standards
 
 if TYPE_CHECKING:
     from runsheet.run.model import Run
@@ -34,6 +34,12 @@ def test_a_display_step_that_is_not_given_is_none() -> None:
     named = {"name": "bench photometer", "reads": "absorbance"}
     assert told(run([row("A", 0.25)], instrument=named))[0].endswith("reads absorbance, display step not given")
     assert told(run([row("A", 0.25)], instrument=named | {"step": 0.001}))[0].endswith("display step 0.001")
+
+
+def test_a_calibration_without_a_cell_beside_one_that_has_is_named() -> None:
+    two = [{"id": "C1", "model": "line", "cell_mm": 10}, {"id": "C2", "model": "line"}]
+    levels = [*standards(calibration="C1"), *standards(calibration="C2", name="R")]
+    assert "Cell: C1 10 mm, C2 not given" in told(run([row("A", 0.25)], calibration=two, standard=levels))
 
 
 def test_how_steady_a_photometer_is_that_reads_transmittance_is_told_in_absorbance() -> None:
