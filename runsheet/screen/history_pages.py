@@ -64,18 +64,26 @@ def _read(context: Context) -> None:
 
 
 def _list(context: Context) -> None:
+    """Show the charts, and what is wrong with the folder after them: a run that could not be read is in none."""
     context.session.take_history()
-    charts = list(context.session.history.charts(context.session.sheet)) if context.session.history else []
-    if not charts:
-        context.say("no chart: the runs of this folder before this one have too few figures of its kinds")
+    history = context.session.history
+    charts = list(history.charts(context.session.sheet)) if history else []
+    wrong = history.wrong if history else ()
+    none = "no chart: the runs of this folder before this one have too few figures of its kinds"
+    if not charts and not wrong:
+        context.say(none)
         return
     charts.sort(key=lambda chart: not chart.latest)  # what the last point violates comes first
     texts = [f"{chart.series.short}, {len(chart.points)} points: {told.status(chart)}" for chart in charts]
 
     def choose(number: int) -> None:
-        open_chart(context, charts[number])
+        if number < len(charts):
+            open_chart(context, charts[number])
+        else:
+            context.open_page(Content("Of this folder", text.wrapped(wrong[number - len(charts)], 78)))
 
-    context.open_page(Content("History: control charts of this folder", texts, choose))
+    title = "control charts of this folder" if charts else none
+    context.open_page(Content(f"History: {title}", [*texts, *wrong], choose))
 
 
 def open_chart(context: Context, chart: Chart) -> None:

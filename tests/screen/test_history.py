@@ -165,6 +165,34 @@ def test_many_unread_runs_are_asked_about_and_the_reading_can_be_stopped(
     assert drive.bench.session.history.unread == 8
 
 
+@pytest.mark.parametrize("charted", [True, False])
+def test_a_run_that_is_in_no_chart_is_told_with_them(open_: Path, charted: bool) -> None:  # noqa: FBT001
+    (open_.parent / "spoilt.toml").write_text("format = 1\n[run]\nid = 4\n", encoding="utf-8")
+    if not charted:
+        for path in open_.parent.glob("day-00[0-3].toml"):
+            path.unlink()
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        history_pages.open_history(drive.bench)
+        page = drive.bench.query_one(Page)
+        for key in ("end", "enter"):
+            assert page.content is not None
+            seen.extend((page.content.title, page.content.texts[-1]))
+            page.key(key, None)
+        assert page.content is not None
+        seen.extend((page.content.title, page.content.texts[0]))
+
+    Drive(open_).run(then=look)
+    wrong = "spoilt.toml: not computed: error: line 3: run.id: expected text in quotes, found 4"
+    title = "control charts of this folder" if charted else "no chart: the runs of this folder before this one have too"
+    assert seen[0].startswith(f"History: {title}")
+    assert seen[1] == wrong
+    assert seen[4] == "Of this folder"
+    assert wrong.startswith(seen[5])
+
+
 def test_a_folder_that_cannot_be_read_leaves_the_screen_as_it_is(open_: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("RUNSHEET_HISTORY", str(open_.parent / "gone"))
     said = []
