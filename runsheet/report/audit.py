@@ -56,7 +56,7 @@ def blocks(
     if groups:
         yield Heading("By analyst, photometer and month")
         yield Table(
-            ("by", "who or what", "kind", "cases", "in runs", "readings", "per 100 readings"),
+            ("by", "who or what", "kind", "cases", "in documents", "readings", "per 100 readings"),
             tuple(group_cells(group) for group in groups),
             (True, True, True, False, False, False, False),
         )

@@ -199,12 +199,15 @@ def test_every_form_tells_every_case(tmp_path: Path, capsys: pytest.CaptureFixtu
 def test_readings_are_counted_not_rows_and_a_run_in_two_documents_is_named(tmp_path: Path) -> None:
     """Three fillings of a cell are three readings; a copied run is one run, whose cases are told of each document."""
     rows = [row("A", 0.2, 0.21, 0.2), row("B", 0.15), row("C")]
-    (tmp_path / "a.toml").write_text(document(rows, run={"id": "K"}, standard=[]), encoding="utf-8")
+    (tmp_path / "a.toml").write_text(document(rows, run={"id": "K", "log": "5" * 64}, standard=[]), encoding="utf-8")
     runs, _ = audits.audited(tmp_path)
     assert [run.readings for run in runs] == [4]
     (tmp_path / "copy of a.toml").write_bytes((tmp_path / "a.toml").read_bytes())
     words = " ".join(command("audit", str(tmp_path)).split())
     assert "1 run in 2 documents with 8 readings" in words
+    page = command("audit", str(tmp_path), "--as", "markdown")
+    assert "| cases | in documents | readings |" in page
+    assert "| the edit log does not prove the document | 2 | 2 of 2 | 8 |" in page
     assert "run K is in 2 documents: a.toml, copy of a.toml; what is in both is told and counted of both" in words
     assert json.loads(command("audit", str(tmp_path), "--as", "json"))["twice"] == [
         {"run": "K", "documents": ["a.toml", "copy of a.toml"]}
