@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, NamedTuple
 from runsheet import streams
 from runsheet.command import folder, output
 from runsheet.exits import Exit, Refusal
-from runsheet.figures import minute
 
 if TYPE_CHECKING:
     from runsheet.compute.results import Sheet
@@ -232,9 +231,8 @@ def _verified(path: Path, *, broken: bool) -> int:
     found = found_at(path)
     said = found.trail
     for change in said.outside:
-        until = f"before {minute(change.before)}" if change.before else "since"
         was = f"{change.path}: {change.old or 'nothing'} to {change.new or 'nothing'}"
-        streams.lines([f"changed outside the log, after {minute(change.after)} and {until}: {was}"])
+        streams.lines([f"changed outside the log, {change.when}: {was}"])
     answered = said.state in ("changed", "broken") and bool(trail_rule.answers(found.run, said))
     acted = ", acted on" if answered else ""
     why = f": {said.why}" if said.why else ""

@@ -69,9 +69,8 @@ def cases(sheet: Sheet, trail: Trail, audit: Audit) -> Iterator[Case]:
     if trail.state == "broken":
         yield Case("broken", (), "", "", f"log broken: {trail.why}")
     for change in trail.outside:
-        until = f" and before {minute(change.before)}" if change.before else ""
-        words = f"{change.path}: {change.old or 'nothing'} to {change.new or 'nothing'}, after {minute(change.after)}"
-        yield Case("outside", (), change.after, "", words + until)
+        words = f"{change.path}: {change.old or 'nothing'} to {change.new or 'nothing'}, {change.when}"
+        yield Case("outside", (), change.after, "", words)
     yield from _entered(audit)
     yield from _corrected(sheet, audit)
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from runsheet.figures import minute
 from runsheet.problem import has_errors
 from runsheet.review.outside import changes
 from runsheet.run.disk import log, opening, replay
@@ -38,6 +39,11 @@ class Outside:
     """The time of the last entry before it, ISO."""
     before: str
     """That of the first entry after it; empty where there is none yet."""
+
+    @property
+    def when(self) -> str:
+        """Between which entries it was changed; after the last one alone where none followed."""
+        return f"after {minute(self.after)}" + (f" and before {minute(self.before)}" if self.before else "")
 
 
 @dataclass(frozen=True, slots=True)

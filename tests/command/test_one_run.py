@@ -12,6 +12,7 @@ import pytest
 
 from runsheet import demo, methods, read
 from runsheet.command.main import main
+from runsheet.figures import minute
 from runsheet.run.disk import store
 from runsheet.run.edit import Edit
 from tests.make import at, document, row
@@ -269,7 +270,8 @@ def test_a_change_from_outside_is_listed_by_verify_and_its_limit_is_said(
     soil.write_text(text.replace("0.051", "0.061", 1), encoding="utf-8")
     assert main(["log", str(soil), "--verify"]) == 1
     told = capsys.readouterr().out
-    assert "[0.051] to [0.061]" in told
+    last = minute(now.isoformat())
+    assert f"changed outside the log, after {last}: queue[" in told
     assert "log whole, document changed outside it: 1 value was changed outside the log" in told
     assert "could have written the log anew" in told
     opened = store.open_for_writing(soil, "tester", now)  # opening and leaving does not wash it out
@@ -278,7 +280,9 @@ def test_a_change_from_outside_is_listed_by_verify_and_its_limit_is_said(
     opened.accept([edit.insert_row(opened.run, "action", 1, action)], now)
     opened.close()
     assert main(["log", str(soil), "--verify"]) == 0
-    assert capsys.readouterr().out.count("[0.051] to [0.061]") == 2
+    told = capsys.readouterr().out
+    assert told.count(f"changed outside the log, after {last} and before {last}: queue[") == 1
+    assert told.count("[0.051] to [0.061]") == 2
 
 
 def test_a_run_without_a_log_is_told_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
