@@ -13,6 +13,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.results import Finding
+from runsheet.figures import counted
 from runsheet.history import extract, studies
 from runsheet.history.charts import FRACTIONS
 from runsheet.history.rows import PROCEDURE, SERIES
@@ -45,8 +46,11 @@ def shown(rows: Iterable[StudyRow], until: date | None = None) -> Iterator[Shown
         yield Shown(each.analyst, each.group.method, each.group.fraction, each.group.unit, day, each.result.passes)
 
 
-def findings(sheet: Sheet, others: Iterable[StudyRow], baselines: Iterable[Baseline]) -> Iterator[Finding]:
-    """What is missing or too old for this run, as warnings; `others` are the demonstrations of the folder's other runs.
+def findings(
+    sheet: Sheet, others: Iterable[StudyRow], baselines: Iterable[Baseline], unread: int = 0
+) -> Iterator[Finding]:
+    """What is missing or too old for this run, as warnings; `others` are the demonstrations of the folder's other runs,
+    but for those of so many `unread` documents.
 
     Its own are those it has now, not those it was opened with.
     """
@@ -57,12 +61,15 @@ def findings(sheet: Sheet, others: Iterable[StudyRow], baselines: Iterable[Basel
         rows = sorted((*others, *own), key=lambda row: row.moment)
         read = max(extract.times(sheet.run), default=None)  # what comes after a run says nothing of it; not read is now
         known = tuple(shown((row for row in rows if row.kind == "capability"), read and read.date()))
-        yield from _analysts(sheet, known, day, float(batch.demonstration_months))
+        place = "this folder's runs"
+        if unread:
+            place = f"what was read of this folder ({counted(unread, 'document')} not read)"
+        yield from _analysts(sheet, known, day, float(batch.demonstration_months), place)
     if batch and batch.baseline_months:
         yield from _limits(sheet, baselines, day, float(batch.baseline_months))
 
 
-def _analysts(sheet: Sheet, known: Sequence[Shown], day: date, months: float) -> Iterator[Finding]:
+def _analysts(sheet: Sheet, known: Sequence[Shown], day: date, months: float, place: str) -> Iterator[Finding]:
     method = sheet.run.method.name or ""
     asked = {
         (name, row.fraction, row.unit or "") for row in sheet.rows if row.for_client for name in _people(sheet, row)
@@ -74,7 +81,7 @@ def _analysts(sheet: Sheet, known: Sequence[Shown], day: date, months: float) ->
             last = max(theirs, key=lambda each: each.day, default=None)
             had = "none" if last is None else f"the last, of {last.day}, {_verdict(last, day, months)}"
             what = f"{FRACTIONS.get(fraction, fraction)}, {unit}"
-            yield _warning(f"{name} has no demonstration of capability for {what} in this folder's runs: {had}")
+            yield _warning(f"{name} has no demonstration of capability for {what} in {place}: {had}")
 
 
 def _people(sheet: Sheet, row: RowResult) -> set[str]:

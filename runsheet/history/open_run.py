@@ -46,7 +46,7 @@ class EarlierRuns:
 
     def judged(self, sheet: Sheet) -> Sheet:
         """The sheet with what the history says of its points among its findings."""
-        warnings = tuple(good_for.findings(sheet, self.demonstrations, self.baselines))
+        warnings = tuple(good_for.findings(sheet, self.demonstrations, self.baselines, self.unread))
         if self.past:
             warnings += tuple(earlier_runs.warnings(extract.points(self.document, sheet), self.past))
         return replace(sheet, quality=(*sheet.quality, *warnings)) if warnings else sheet

@@ -113,3 +113,15 @@ def test_a_demonstration_in_the_run_itself_counts_as_it_is_read(tmp_path: Path) 
         assert run is not None
         judged = history.judged(evaluate(run, latest(run)))
         assert [finding.why for finding in judged.quality if finding.rule == "history"] == why
+
+
+def test_what_is_not_read_yet_is_not_said_to_have_no_demonstration(tmp_path: Path) -> None:
+    """Of more than a hundred new documents none is read before somebody says so."""
+    folder = tmp_path / "runs"
+    demonstrate(folder, 10, 92, 98, 101, 95)
+    document = opened(folder, 100)
+    run, _ = read(document.read_text(encoding="utf-8"))
+    assert run is not None
+    judged = open_run.load(document, run, at_most=1).judged(evaluate(run, latest(run)))
+    (why,) = (finding.why for finding in judged.quality if finding.rule == "history")
+    assert why == f"{NONE}none".replace("this folder's runs", "what was read of this folder (2 documents not read)")
