@@ -218,7 +218,7 @@ def with_history(document: Path, sheet: Sheet, folder: Path) -> tuple[Sheet, tup
     except OSError as error:
         raise Refusal(f"{folder}: {error.strerror or error}") from None
     _tell(found.wrong)
-    return found.judged(sheet), tuple(told.of_run(found.charts(sheet)))
+    return found.judged(sheet), tuple(told.of_run(found.charts(sheet), found.unread))
 
 
 @contextlib.contextmanager

@@ -22,8 +22,7 @@ def findings(tables: Tables) -> Iterator[str]:
     if tables.note:
         yield tables.note
     if tables.unread:
-        were, them = ("document was", "it") if tables.unread == 1 else ("documents were", "them")
-        yield f"{tables.unread} {were} not read: what follows leaves {them} out"
+        yield not_read(tables.unread)
     for path, problem in tables.rows("SELECT path, problem FROM run WHERE problem NOT IN ('', ?) ORDER BY path", NO):
         yield f"{path}: not computed: {problem}"
     for (path,) in tables.rows(UNDATED):
@@ -33,6 +32,12 @@ def findings(tables: Tables) -> Iterator[str]:
             str(path) for (path,) in tables.rows("SELECT path FROM run WHERE id = ? ORDER BY last DESC, path", name)
         ]
         yield f"run {name} is in {len(paths)} documents: {', '.join(paths)}; only {paths[0]} counts here"
+
+
+def not_read(unread: int) -> str:
+    """Say of so many documents that they are left out."""
+    were, them = ("document was", "it") if unread == 1 else ("documents were", "them")
+    return f"{unread} {were} not read: what follows leaves {them} out"
 
 
 NO = documents.NO_RUN

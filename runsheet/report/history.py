@@ -126,9 +126,14 @@ def one(chart: Chart) -> Iterator[Block]:
             yield Paragraph(f"Earlier, not listed: {counted(len(chart.violations) - len(shown), 'violation')}.")
 
 
-def of_run(charts: Iterable[Chart]) -> Iterator[Block]:
-    """Say the charts of one run's figures, for its report; that there is none, where the runs before it are too few."""
+def of_run(charts: Iterable[Chart], unread: int = 0) -> Iterator[Block]:
+    """Say the charts of one run's figures, for its report; that there is none, where the runs before it are too few.
+
+    So many documents of the folder are `unread`, and in none of them.
+    """
     told = tuple(charts)
+    if unread:
+        yield Paragraph(f"{findings.not_read(unread)}.")
     if not told:
         yield Paragraph(f"None: no figure of this run has {ENOUGH} points or more from the runs before it.")
     for chart in told:

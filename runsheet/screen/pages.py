@@ -155,9 +155,8 @@ def reported(context: Context) -> Report:
         issue, why = issuing.issued_as(session.run, session.path, found.data or b"", session.trail, steps)
     except OSError:  # what cannot be read now tells nothing; the sheet is in memory
         steps = ()
-    charts = (
-        tuple(history.of_run(context.session.history.charts(context.session.sheet))) if context.session.history else ()
-    )
+    earlier = session.history
+    charts = tuple(history.of_run(earlier.charts(session.sheet), earlier.unread)) if earlier else ()
     return Report(session.sheet, entries.audit(steps, session.run), charts, session.trail, issue, why)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.history import cache
-from runsheet.screen import history_pages, session
+from runsheet.screen import history_pages, pages, session
 from runsheet.screen.page import Page
 from runsheet.show import findings
 from tests.history.folder import control, put
@@ -117,14 +117,25 @@ def test_a_search_across_runs_is_a_page(open_: Path) -> None:
 def test_the_report_has_the_charts_and_the_warning(open_: Path, tmp_path: Path) -> None:
     def look(drive: Drive) -> None:
         wait(drive)
-        from runsheet.screen import pages
-
         pages.write_report(drive.bench, str(tmp_path / "out.md"))
 
     Drive(open_).run(then=look)
     told = (tmp_path / "out.md").read_text(encoding="utf-8")
     assert "## Control charts" in told
     assert "warn: history LCS1: control recovery: more than 3 sigma above the mean" in told
+
+
+def test_the_report_says_that_runs_were_not_read(open_: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """'No figure of this run has 10 points or more from the runs before it' was not known while none was read."""
+    monkeypatch.setattr(session, "AT_ONCE", 3)
+
+    def look(drive: Drive) -> None:
+        wait(drive)
+        pages.write_report(drive.bench, str(tmp_path / "out.md"))
+
+    Drive(open_).run(then=look)
+    told = " ".join((tmp_path / "out.md").read_text(encoding="utf-8").split())
+    assert "11 documents were not read: what follows leaves them out. None: no figure of this run has 10" in told
 
 
 def test_many_unread_runs_are_asked_about_and_the_reading_can_be_stopped(
