@@ -43,14 +43,15 @@ def type_(asked: argparse.Namespace) -> int:
     from runsheet.screen.session import Session
 
     path, who = Path(asked.file), lock.login()["account"]
-    opened = _opened(path, who)
+    lines = _lines(sys.stdin)
+    opened = _opened(path, lines)
     try:
         session = Session(opened, path, lambda: datetime.now().astimezone(), who)
         session.load_history()
         session.take_history()
         linear = Linear(session, _say)
         linear.begin()
-        for line in _lines(sys.stdin):
+        for line in lines:
             linear.line(line)
             if linear.left is not None:
                 break
@@ -61,11 +62,19 @@ def type_(asked: argparse.Namespace) -> int:
     return linear.left or (Exit.BAD if opened.unkept else Exit.FINE)
 
 
-def _opened(path: Path, who: str) -> Store:
+def _opened(path: Path, lines: Iterator[str]) -> Store:
+    """Open the run; the first of the lines answers where a lock was left behind."""
     from runsheet.run.disk import store
+    from runsheet.screen import start
+    from runsheet.screen.typing_line import agreed
+
+    def ask(words: str) -> bool:
+        _say(words)
+        _say(start.TAKE_OVER)
+        return agreed(next(lines, ""))
 
     try:
-        return store.open_for_writing(path, who, datetime.now().astimezone())
+        return start.for_writing(path, ask)
     except store.CannotOpenError as error:
         for problem in error.problems:
             streams.tell(f"{path}: {problem}")

@@ -22,7 +22,7 @@ from runsheet.screen.read_only import ReadOnlyStore
 from runsheet.screen.typing_line import agreed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from runsheet.run.disk.store import Store
     from runsheet.screen.keys import Command
@@ -54,11 +54,7 @@ def start(file: str | None, shown: Shown, *, read_only: bool = False, port: str 
         opened = _read_only(path)
     else:
         try:
-            opened = store.open_for_writing(path, _who(), _now())
-        except store.LockedError as error:
-            opened, message = _read_only(path), str(error)
-            if error.holder.stale and _taken_over(str(error)):
-                opened, message = store.open_for_writing(path, _who(), _now(), take_over=True), ""
+            opened = for_writing(path, _taken_over)
         except store.CannotOpenError as error:
             if error.problems:
                 for problem in error.problems:
@@ -66,6 +62,19 @@ def start(file: str | None, shown: Shown, *, read_only: bool = False, port: str 
                 raise Refusal(f"{error}; nothing was changed") from None
             opened, message = _read_only(path), str(error)
     return _run(opened, path, message, shown, port=port)
+
+
+def for_writing(path: Path, ask: Callable[[str], bool]) -> Store:
+    """Open a run for work; a lock that was left behind is taken over where `ask`, told whose it is, says so.
+
+    Raises store.CannotOpenError, also where its holder came back meanwhile.
+    """
+    try:
+        return store.open_for_writing(path, _who(), _now())
+    except store.LockedError as error:
+        if not (error.holder.stale and ask(str(error))):
+            raise
+    return store.open_for_writing(path, _who(), _now(), take_over=True)
 
 
 def _possible(port: str | None) -> None:
@@ -90,11 +99,14 @@ def _chosen(shown: Shown) -> Path | None:
         return app.run(mouse=False)  # type: ignore[return-value]
 
 
+TAKE_OVER = "Take it over and work on this run? y/n:"
+
+
 def _taken_over(words: str) -> bool:
     """Ask, before the screen, whether a lock that was left behind is taken over."""
     streams.tell(words)
     with contextlib.suppress(EOFError, OSError):  # no answer, or no terminal any more
-        return agreed(input("Take it over and work on this run? y/n: "))
+        return agreed(input(f"{TAKE_OVER} "))
     return False
 
 

@@ -86,9 +86,3 @@ def test_a_warm_up_that_starts_after_now_is_said_to_be_ahead_of_the_clock() -> N
 def test_a_lamp_that_is_not_warm_has_a_minute_left() -> None:
     found = judged({"check": "warm-up", "started": at(240 - 14.7)}, standard=[])
     assert (found["state"], found["why"]) == ("todo", "1 min of 15 left")
-
-
-def test_a_lamp_put_on_tomorrow_has_not_more_minutes_left_than_it_needs() -> None:
-    """It said that 25 minutes of 15 were left."""
-    found = judged({"check": "warm-up", "started": at(250)}, standard=[])
-    assert (found["state"], found["value"], found["why"]) == ("todo", -10, "its start is 10 min from now")

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import subprocess
 import sys
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
 
 from runsheet import demo, read
-from runsheet.run.disk import opening, store
+from runsheet.run.disk import files, opening, store
+from runsheet.screen import start
 from runsheet.screen.linear import LONGEST, Linear
 from runsheet.screen.session import Session
 from tests.make import at, document, row, standards
@@ -474,3 +476,33 @@ def test_a_number_is_the_reading_of_the_check_that_next_names(tmp_path: Path) ->
     line.say("0.25")
     assert [each.id for each in line.run.queue if each.readings] == ["B", "C", "CCV"]
     line.linear.session.store.close()
+
+
+def left_elsewhere(path: Path, heartbeat: datetime) -> None:
+    """Write the lock of somebody on another machine."""
+    since = datetime(2026, 3, 11, 9, 5, tzinfo=UTC).isoformat()
+    note = {"host": "bench-2", "pid": 1, "user": "varga", "since": since, "machine": "another"}
+    files.lock_of(path).write_text(json.dumps(note | {"heartbeat": heartbeat.isoformat()}), encoding="utf-8")
+
+
+@pytest.mark.parametrize(("answer", "code"), [(b"y", 0), (b"n", 2), (b"0.101", 2)])
+def test_a_lock_left_behind_is_taken_over_where_the_first_line_says_so(path: Path, answer: bytes, code: int) -> None:
+    """It was refused, and nothing line by line could take it over."""
+    left_elsewhere(path, datetime(2026, 3, 11, 9, 30, tzinfo=UTC))
+    done = typed(path, answer + b"\n0.102\n")
+    told = done.stdout.decode("utf-8")
+    assert "its last sign of life was at 2026-03-11T09:30:00+00:00\nTake it over and work on this run? y/n:\n" in told
+    assert done.returncode == code
+    assert ("accepted OS-08: 0.102" in told, files.lock_of(path).exists()) == (code == 0, code != 0)
+
+
+def test_a_holder_who_comes_back_while_it_is_asked_keeps_the_lock(path: Path) -> None:
+    """The answer y ended in a traceback."""
+    left_elsewhere(path, datetime(2026, 3, 11, 9, 30, tzinfo=UTC))
+
+    def ask(_words: str) -> bool:
+        left_elsewhere(path, datetime.now(UTC))
+        return True
+
+    with pytest.raises(store.LockedError, match="varga opened it on bench-2"):
+        start.for_writing(path, ask)
