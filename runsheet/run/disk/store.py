@@ -190,8 +190,8 @@ class Store:
     def trouble(self) -> str:
         """What keeps entries from being saved, and where they are meanwhile; empty when all is well."""
         words = self._log.trouble or self._saver.trouble
-        if not words:
-            return ""
+        if not words or not self._log.first:  # without a log nothing was entered that could be anywhere
+            return words
         waiting, rescue = self._log.waiting, self._log.rescue
         if not waiting:
             kept = "the log" if not self._log.trouble else rescue

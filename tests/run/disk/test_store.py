@@ -694,6 +694,15 @@ def test_a_run_taken_over_by_another_host_is_not_written(document: Path, opened:
     assert (files.log_of(document).read_bytes(), document.read_bytes()) == before
 
 
+def test_a_run_taken_over_before_anything_was_entered_has_no_entries_in_a_log(document: Path, opened: Open) -> None:
+    run = opened(document)
+    note = json.loads(files.lock_of(document).read_text())
+    files.lock_of(document).write_text(json.dumps({**note, "host": "elsewhere"}))
+    assert not run.flush()
+    assert run.trouble == "another program has taken over the run"
+    assert not files.log_of(document).exists()
+
+
 # --- a disk in trouble ---
 
 ERRORS = [
