@@ -93,6 +93,5 @@ def load(
 
 
 def _begun(run: Run) -> str:
-    """When a run began: its first reading, else its opening, else after everything."""
-    begun = min(extract.times(run), default=run.run.opened)
-    return extract.moment(begun) or charts.NEVER
+    """When a run began: its first reading; one not read yet begins now, after everything, whenever it was made."""
+    return extract.moment(min(extract.times(run), default=None)) or charts.NEVER

@@ -78,7 +78,21 @@ def test_a_run_begins_with_its_first_reading() -> None:
     """What was read between its first reading and its last is no earlier run."""
     day = run([row("A", 0.2, at=at(300))], run={"id": "T", "opened": at(-60)})
     assert open_run._begun(day) == moment(at(21))  # noqa: SLF001 - the one place that decides which runs come before
-    assert open_run._begun(run(standard=[], run={"id": "T", "opened": at(-60)})) == moment(at(-60))  # noqa: SLF001
+
+
+def test_a_run_made_days_before_it_is_read_comes_after_all_that_was_read_meanwhile(tmp_path: Path) -> None:
+    """It was loaded as of its opening, and of ten runs said to be before it, those after that day were left out."""
+    before(tmp_path, STEADY)
+    made = {"id": "open", "opened": at(24 * 60 * 2)}
+    put(tmp_path, 20, [], name="open", run=made, standard=[])
+    run_made, _ = read((tmp_path / "open.toml").read_text(encoding="utf-8"))
+    assert run_made is not None
+    history_of = open_run.load(tmp_path / "open.toml", run_made)
+    later, _ = read(put(tmp_path, 20, [control("LCS1", 112)], name="open", run=made).read_text(encoding="utf-8"))
+    assert later is not None
+    why = [each.why for each in history_of.judged(evaluate(later, latest(later))).quality if each.rule == "history"]
+    assert len(why) == 1
+    assert "over 10 points before this run" in why[0]
 
 
 def test_a_frozen_baseline_judges_a_run_and_gives_its_chart_the_same_limits(tmp_path: Path) -> None:
