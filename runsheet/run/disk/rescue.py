@@ -176,7 +176,8 @@ def join(disk: Disk, document: Path, whole: bytes, data: bytes | None) -> Joined
     best = max([whole, *filter(None, joined.values())], key=len)
     fits = {path for path, log_bytes in joined.items() if log_bytes is not None and best.startswith(log_bytes)}
     notes = [_elsewhere(path, pieces[path], document) for path in pieces if path not in joined]
-    notes += [f"entries of {document.name} kept in {path} do not fit its log" for path in joined.keys() - fits - here]
+    begun = f"entries of a document that began as {document.name} did are kept in"
+    notes += [f"{begun} {path}; they do not fit its log" for path in joined.keys() - fits - here]
     return Joined(
         best,
         tuple(path for path in fits if len(joined[path] or b"") > len(whole)),
