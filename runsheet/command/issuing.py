@@ -97,7 +97,7 @@ def issued(asked: argparse.Namespace) -> int:
         runs = list(_runs(folder, place))
         stray = copies.stray(place, found.lines)
     except OSError as error:
-        raise Refusal(f"{place}: {files.words(error)}") from None
+        raise Refusal(f"{error.filename or place}: {files.unread(error)}") from None
     kept = {line.number: copies.look(line, place) for line in found.lines}
     here = [line.number for line in found.lines if (place.parent / line.file).is_relative_to(folder)]
     told = list(register_check.check(found, runs, kept, stray, here))

@@ -112,7 +112,7 @@ def read(folder: Path) -> Found:
     except FileNotFoundError:
         return Found((), ())
     except OSError as error:
-        return Found((), (f"{NAME}: {files.words(error)}",))
+        return Found((), (f"{NAME}: {files.unread(error)}",))
     found, problems = tables.parse(data.decode(errors="replace"))
     if found is None:
         return Found((), tuple(f"{NAME}: {problem}" for problem in problems))

@@ -116,7 +116,8 @@ def bring_up(
     try:
         tables = _opened(file or place(real, deep=deep), real)
     except (OSError, sqlite3.Error) as error:
-        tables = Tables(_made(sqlite3.connect(":memory:")), real, f"nothing is kept for the next time: {error}")
+        why = getattr(error, "strerror", None) or error  # without the number, and the path only where the words name it
+        tables = Tables(_made(sqlite3.connect(":memory:")), real, f"nothing is kept for the next time: {why}")
     try:
         _update(tables, found, progress, at_most)
     except sqlite3.Error as error:

@@ -39,7 +39,8 @@ TAIL = 4096
 def find(folder: Path, *, deep: bool = True) -> dict[str, str]:
     """The documents of a folder, and `deep` of those below it, by path, with their stamps.
 
-    Hidden files and folders are passed over, and folders that cannot be read; the top one raises OSError.
+    Hidden files and folders are passed over. A folder below that cannot be read stands for itself, with a slash at its
+    end: what it holds is not known to be nothing. The top one raises OSError.
     """
     os.scandir(folder).close()
     found: dict[str, str] = {}
@@ -71,7 +72,10 @@ def _walk(folder: str, below: str, found: dict[str, str], *, deep: bool) -> None
     try:
         with os.scandir(folder) as entries:
             seen = {entry.name: entry for entry in entries if not entry.name.startswith(".")}
+    except FileNotFoundError:  # gone while we looked
+        return
     except OSError:
+        found[below] = NO_STAMP
         return
     for name in sorted(seen):
         entry = seen[name]
@@ -132,7 +136,8 @@ def read(folder: str, path: str, stamp: str, *, rescued: bool = True) -> Facts:
             return extract.Facts(_unread(name, stamp, _why(data, problems)))
         return extract.facts(name, stamp, run)
     except OSError as error:
-        return extract.Facts(_unread(name, stamp, error.strerror or str(error)))
+        what = "the folder cannot be read: " if path.endswith("/") else ""
+        return extract.Facts(_unread(name, stamp, what + (error.strerror or str(error))))
     except MemoryError:
         return extract.Facts(_unread(name, stamp, "it needs more memory than there is"))
     except Exception as error:  # noqa: BLE001 - a fault of this program, told with the document it shows in

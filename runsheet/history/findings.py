@@ -51,10 +51,12 @@ def counted(tables: Tables) -> str:
     """Say how many runs there are."""
     documents, ids = _numbers(tables, "SELECT count(*), count(DISTINCT id) FROM run WHERE problem = ''")
     other, *_ = _numbers(tables, "SELECT count(*) FROM run WHERE problem = ?", NO)
-    unread, *_ = _numbers(tables, "SELECT count(*) FROM run WHERE problem NOT IN ('', ?)", NO)
+    unread, *_ = _numbers(tables, "SELECT count(*) FROM run WHERE problem NOT IN ('', ?) AND path NOT LIKE '%/'", NO)
+    closed, *_ = _numbers(tables, "SELECT count(*) FROM run WHERE path LIKE '%/'")
     parts = [counts(ids, "run") + _days(tables)]
     parts += [f"in {documents} documents"] if documents != ids else []
     parts += [f"{counts(unread, 'document')} not computed"] if unread else []
+    parts += [f"{counts(closed, 'folder')} not read"] if closed else []
     parts += [counts(other, "TOML file that is no run", "TOML files that are no runs")] if other else []
     return "; ".join(parts)
 

@@ -95,7 +95,7 @@ def rounds(folder: Path) -> tuple[tuple[Round, ...], list[str]]:
     except FileNotFoundError:
         return (), []
     except OSError as error:
-        return (), [f"{ROUNDS}: {files.words(error)}"]
+        return (), [f"{ROUNDS}: {files.unread(error)}"]
     found, problems = typed.parse(data.decode(errors="replace"))
     made = typed.table(Rounds, found, "", problems) if found is not None else None
     given = made.round if made else ()

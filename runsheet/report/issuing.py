@@ -134,7 +134,7 @@ def issued_as(run: Run, document: Path, data: bytes, said: Trail, steps: Sequenc
         found = register.read(place)
     except OSError as error:
         found = None
-        trouble = f"the register {place.name} cannot be read: {files.words(error)}"
+        trouble = f"the register {place.name} cannot be read: {files.unread(error)}"
     named = [made.number for made in run.issued]
     if found is None:
         return None, trouble if named else ""

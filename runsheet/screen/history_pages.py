@@ -120,7 +120,7 @@ def run_page(context: Context, point: PointRow) -> Content:
     try:
         found = opening.look(files.real(folder / point.path))
     except OSError as error:
-        return Content(point.path, [f"it cannot be read now: {files.words(error)}"])
+        return Content(point.path, [f"it cannot be read now: {files.unread(error)}"])
     if found.run is None or not found.readable:
         return Content(point.path, ["it has errors now and cannot be computed from"])
     said = trail.trail(found.told, found.data)
@@ -143,7 +143,7 @@ def _search(context: Context, asked: str) -> None:
     try:
         tables = cache.bring_up(folder, at_most=AT_ONCE, deep=deep)
     except OSError as error:
-        context.say(f"the runs of this folder cannot be read: {files.words(error)}")
+        context.say(f"the runs of this folder cannot be read: {files.unread(error)}")
         return
     try:
         hits = across.samples(tables, asked)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -14,7 +15,7 @@ from runsheet.history import audit as audits
 from runsheet.history import cache, charts, extract, findings, search
 from runsheet.report import history, text
 from tests import many
-from tests.history.folder import opened
+from tests.history.folder import control, opened, put
 from tests.make import START, document, row, standards
 
 if TYPE_CHECKING:
@@ -218,3 +219,27 @@ def test_what_has_a_time_in_a_run_that_is_in_no_chart_is_not_said_to_have_none(t
         document([row("A", 0.2)], run={"id": "N"}, standard=known, setup=[zero]), encoding="utf-8"
     )
     assert told(tmp_path)[0] == [UNTIMED]
+
+
+def test_a_folder_below_that_cannot_be_read_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """'In none of these' was said of a lot that a run of such a folder has; a root account is let in everywhere."""
+    put(tmp_path, 0, [control("LCS1", 100, lot="K-1")])
+    put(tmp_path / "closed", 1, [control("LCS1", 100, lot="K-2")])
+    real = os.scandir
+
+    def scandir(folder: str | Path) -> Any:  # what it gives has no name of its own
+        if Path(folder).name == "closed":
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(folder))
+        return real(folder)
+
+    monkeypatch.setattr(os, "scandir", scandir)
+    with opened(tmp_path) as tables:
+        assert findings.counted(tables) == "1 run, 2026-03-11 to 2026-03-11; 1 folder not read"
+        (told,) = findings.findings(tables)
+    assert told.startswith("closed/: not computed: the folder cannot be read: ")
+    _, unread = audits.audited(tmp_path)
+    assert [each.path for each in unread] == ["closed/"]
+    monkeypatch.undo()
+    with opened(tmp_path) as tables:
+        assert findings.counted(tables).startswith("2 runs")
+        assert list(findings.findings(tables)) == []

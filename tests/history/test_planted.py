@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import itertools
+import os
 from dataclasses import replace
 from statistics import NormalDist
 from typing import TYPE_CHECKING
@@ -10,9 +12,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from runsheet.command import main
-from runsheet.history import baselines
+from runsheet.history import baselines, uncertainty
 from runsheet.history.charts import Chart, all_charts, chart, limits_of, wrong_baselines
 from runsheet.report import history, text
+from runsheet.run.disk import files
 from tests.history.folder import control, opened, put
 
 if TYPE_CHECKING:
@@ -218,3 +221,14 @@ def test_a_baseline_of_no_chart_is_told(planted: Path) -> None:
         (told,) = wrong_baselines(tables)
     of = "baselines.toml: that of control recovery, oil and grease by R. Holt"
     assert told == f"{of} is of no chart of these runs: it judges nothing"
+
+
+def test_baselines_that_cannot_be_read_are_not_said_to_be_unwritable(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def closed(_disk: files.Disk, path: Path, *_: int) -> bytes:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+
+    monkeypatch.setattr(files.Disk, "read", closed)
+    assert baselines.read(tmp_path).problems == ("baselines.toml: reading is not permitted",)
+    assert uncertainty.rounds(tmp_path)[1] == ["rounds.toml: reading is not permitted"]

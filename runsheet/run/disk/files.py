@@ -383,3 +383,8 @@ _WORDS = {
 def words(error: OSError) -> str:
     """Say what a disk's error means."""
     return _WORDS.get(error.errno or 0) or error.strerror or str(error)
+
+
+def unread(error: OSError) -> str:
+    """Say why something cannot be read, of which it is known that it is there."""
+    return "reading is not permitted" if error.errno in (errno.EACCES, errno.EPERM) else words(error)

@@ -208,7 +208,7 @@ class Follower:
             if changed:
                 self.found = look(self._document, self._disk)
         except OSError as error:
-            self._trouble = files.words(error)
+            self._trouble = files.unread(error)
             return False
         self._seen, self._trouble = seen, ""
         return changed
