@@ -112,6 +112,8 @@ class Chart:
     """Held and superseded figures of the same time: shown, and in no limit."""
     baseline: Baseline | None = None
     """The points a person froze to give the limits; None: they come from the points shown."""
+    within: int = 0
+    """Violations among the points that give the limits, be they shown or not."""
 
     @property
     def method_limits(self) -> tuple[float | None, float | None]:
@@ -247,9 +249,11 @@ def chart(
     given = baseline.values if baseline else values[:judged_from]
     limits = limits_of(series, given)
     judged = limits is not None and limits.n >= ENOUGH  # fewer are shown, and none of them is called out of limits
+    rules = tuple(rules)
     violations = control_charts.violations(values, limits.mean, limits.sigma, rules) if limits and judged else ()
+    inside = control_charts.violations(given, limits.mean, limits.sigma, rules) if limits and judged else ()
     own = control_charts.own_limits(given) if series.what in RECOVERIES else None
-    return Chart(series, tuple(points), of, limits, violations, own, judged_from, tuple(apart), baseline)
+    return Chart(series, tuple(points), of, limits, violations, own, judged_from, tuple(apart), baseline, len(inside))
 
 
 def limits_of(series: Series, values: Sequence[float]) -> Individuals | None:

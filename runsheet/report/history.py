@@ -199,12 +199,8 @@ def _limits(chart: Chart, limits: Individuals) -> Iterator[tuple[str, str]]:
 
 
 def _may(chart: Chart) -> str:
-    within = [found for found in chart.violations if chart.judged_from is None or found.at < chart.judged_from]
-    if chart.baseline:
-        frozen = {(point.path, point.row) for point in chart.baseline.point if point.cause is None}
-        within = [v for v in within if (chart.points[v.at].path, chart.points[v.at].row) in frozen]
-    if within:
-        return f"no limits to work by: the cause of {counted(len(within), 'violation')} is still in them"
+    if chart.within:
+        return f"no limits to work by: the cause of {counted(chart.within, 'violation')} is still in them"
     return "may replace the method's (SW-846 8000D)"
 
 
