@@ -10,7 +10,6 @@ practice, no source.
 
 from __future__ import annotations
 
-import math
 import statistics
 from dataclasses import replace
 from decimal import Decimal
