@@ -155,7 +155,9 @@ class Verdicts(Events):
         if any(reporting is not None and below(result, 5 * reporting) for result, _, reporting in pair):
             return "pass" if at_most(difference, max(limits)) else "fail"
         high = number({"high": self.percent("duplicate_rpd_percent", one)}, "high")
-        return "pass" if high is None or (value is not None and at_most(value, high)) else "fail"
+        if high is not None and value is None:
+            return "warn"
+        return "pass" if high is None or at_most(value or 0.0, high) else "fail"
 
     def duplicates(self) -> Iterator[Verdict]:
         for row in self.read_of("duplicate"):

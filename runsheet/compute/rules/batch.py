@@ -248,9 +248,12 @@ def agreement(rule: str, row: RowResult, other: RowResult, high: float | None) -
         return made._replace(
             value=difference, high=allowed, state="pass" if good else "fail", why=why, unit=row.unit or ""
         )
-    good = high is None or (made.value is not None and at_most(made.value, high))
-    told = f"no RPD, at most {high:g}" if made.value is None else _rpd_over(made.value, high or 0)
-    return made._replace(state="pass" if good else "fail", why="" if good else told)
+    if high is None:
+        return made
+    if made.value is None:
+        return made._replace(state="warn", why="the mean of both is not above 0: no RPD, not judged")
+    good = at_most(made.value, high)
+    return made._replace(state="pass" if good else "fail", why="" if good else _rpd_over(made.value, high))
 
 
 def _both_below(result: float, detection: float | None) -> bool:

@@ -319,6 +319,17 @@ def test_duplicate_without_a_reported_parent_is_no_verdict(parent: Table) -> Non
     assert [each[0] for each in found] == ["warn"]
 
 
+@pytest.mark.parametrize(("batch", "state", "why"), [
+    ({}, "pass", ""),
+    ({"duplicate_rpd_percent": 20}, "warn", "the mean of both is not above 0: no RPD, not judged"),
+])  # fmt: skip
+def test_two_results_below_zero_have_no_rpd(batch: Table, state: str, why: str) -> None:
+    """In another unit than the method's they have no limits either; without one of the RPD nothing was computed."""
+    queue = [row("A", -0.01, matrix="extract"), row("D", -0.02, kind="duplicate", of="A", matrix="extract")]
+    (found,) = findings(results(queue, method=METHOD | {"batch": batch}), "duplicate")
+    assert (found["state"], found["why"]) == (state, why)
+
+
 def test_unread_row_has_its_verdict_to_come() -> None:
     kinds: dict[str, Table] = {
         "control": {"added_mg": 1},
