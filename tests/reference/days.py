@@ -171,6 +171,9 @@ class Day:
         levels = [0] * self.one(0, 1, 1) + sorted(self.random.sample(LEVELS, self.one(1, 3, 4, 5, 5, 6, 7)))
         for n, level in enumerate([*levels, self.one(*levels)] if self.chance(0.3) else levels):
             standard: Table = {"id": f"{name}S{n}", "calibration": name, "concentration": level}
+            if level and self.chance(0.1):
+                del standard["concentration"]
+                standard |= {"stock": 4 * level, "aliquot_ml": Decimal("2.5"), "final_ml": 10}
             true = level * self.one(*[1] * 15, 1.2, 0.7)
             standard["readings"] = [self.reading(true) for _ in range(self.one(1, 1, 2))]
             standard |= self.some(0.95, at=at(self.minute))
@@ -247,10 +250,16 @@ class Day:
         solid = self.unit == "mg/kg"
         made |= self.some(0.9, amount=self.one(10, Decimal("10.1")) if solid else self.one(1000, 980, 950, 500))
         made |= self.some(0.95, extract_ml=self.one(100, 100, 50))
+        if self.chance(0.1):
+            made.pop("amount", None)
+            made |= {"full_g": Decimal("530.0" if solid else "1495.5"), "empty_g": Decimal("520.5")}
+            made |= self.some(0.4, density=Decimal("1.02"), not_sample_ml=self.one(1, Decimal("2.5")))
+        if solid and self.chance(0.1):
+            made |= {"wet_g": Decimal("12.0"), "dry_g": Decimal("10.25")} | self.some(0.8, dish_g=Decimal("2.5"))
         made |= self.some(0.2, dilution=self.one(2, 5, 10))
         made |= self.some(0.3, silica_gel=True)
         made |= self.some(0.1, silica_gel_g=self.one(1, 3, 6))
-        made |= self.some(0.6 if solid else 0, solids_percent=self.one(80, 90))
+        made |= self.some(0.6 if solid and "wet_g" not in made else 0, solids_percent=self.one(80, 90))
         made |= self.some(0.05, matrix=self.one("water", "solid", "wipe", "extract"))
         made |= self.some(0.2, extracted=at(self.one(-5000, -1500, -20)))
         if "batch" in self.document:

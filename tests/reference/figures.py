@@ -52,6 +52,13 @@ def number(table: Table, *names: str) -> float | None:
     return None if found is None else float(found)
 
 
+def level(standard: Table) -> float:
+    """Its concentration, typed or from its stock, mg/L."""
+    if "concentration" in standard:
+        return float(standard["concentration"])
+    return float(standard["stock"]) * float(standard["aliquot_ml"]) / float(standard["final_ml"])
+
+
 class Calibration:
     """Rules 2 and 3, for one calibration."""
 
@@ -61,11 +68,11 @@ class Calibration:
         self.limits: Table = document["method"].get("calibration", {})
         self.standards = [each for each in document["standard"] if each["calibration"] == self.id]
         self.used = [each for each in self.standards if each.get("use", True)]
-        zeros = [self.signal(value) for each in self.used if each["concentration"] == 0 for value in each["readings"]]
+        zeros = [self.signal(value) for each in self.used if not level(each) for value in each["readings"]]
         self.zero = sum(zeros) / len(zeros) if zeros else 0.0
         how = given.get("zero_standard", "subtract")
         self.subtracts = how == "subtract"
-        self.points = [(float(each["concentration"]), self.net(each)) for each in self.used if each["concentration"]]
+        self.points = [(level(each), self.net(each)) for each in self.used if level(each)]
         self.levels = sorted({x for x, _ in self.points})
         self.range = (self.levels[0], self.levels[-1]) if self.levels else None
         self.finished = max((each["at"] for each in self.used if "at" in each), default=None)
@@ -217,7 +224,7 @@ class Row:
         self.sample = self.given.get("sample") or self.id
         self.dilution = float(self.given.get("dilution", 1))
         self.reported = self.read and self.given.get("report", True) and self.kind not in SOLVENT
-        self.dry = "solids_percent" in self.given
+        self.dry = "solids_percent" in self.given or "wet_g" in self.given
 
     @property
     def mean(self) -> float:
@@ -286,6 +293,9 @@ class Figures:
         """Rule 7."""
         given, matrix = row.given, row.given.get("matrix") or MATRIX[self.method["unit"]]
         row.amount, row.extract_ml = number(given, "amount"), number(given, "extract_ml")
+        if row.amount is None and "full_g" in given:
+            net = float(given["full_g"]) - float(given["empty_g"])
+            row.amount = net / float(given.get("density", 1)) - float(given.get("not_sample_ml", 0))
         if row.kind in NOMINAL:
             if row.amount is None and not (matrix == "wipe" and self.method["unit"] == "mg/wipe"):
                 row.amount = number(self.limits, "nominal_amount")
@@ -296,7 +306,7 @@ class Figures:
             row.unit = "mg/100cm2"
         row.factor = factor(row.unit, row.amount, row.extract_ml, row.dilution)
         if matrix == "solid" and row.dry and row.factor is not None:
-            row.factor /= float(given["solids_percent"]) / 100
+            row.factor /= solids(given)
         row.dry = row.dry and matrix == "solid"
 
     def _adjusted(self, row: Row) -> None:
@@ -376,6 +386,14 @@ class Figures:
         if row.extract is None:
             return calibration.rises
         return calibration.range is not None and below(calibration.range[1], row.extract)
+
+
+def solids(given: Table) -> float:
+    """The dry part of a row, typed or from its dish."""
+    if "solids_percent" in given:
+        return float(given["solids_percent"]) / 100
+    wet, dry = (float(given[name]) - float(given.get("dish_g", 0)) for name in ("wet_g", "dry_g"))
+    return dry / wet
 
 
 def factor(unit: str, amount: float | None, extract_ml: float | None, dilution: float) -> float | None:
