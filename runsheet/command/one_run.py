@@ -85,7 +85,7 @@ def new(asked: argparse.Namespace) -> int:
         streams.tell(f"runsheet: {problem}")
     now = datetime.now().astimezone().replace(microsecond=0)
     try:
-        store.create(path, new_run.new(path.stem, method, now, house.laboratory))
+        store.create(path, new_run.new(new_run.id_of(path), method, now, house.laboratory))
     except FileExistsError as error:
         raise Refusal(f"{path} is there already; a new run is a new file ({error.strerror or error})") from None
     except OSError as error:

@@ -133,11 +133,12 @@ class Welcome(CanvasScreen, inherit_bindings=False):
             asked.said = "a name is needed"
             asked.paint()
             return
-        path = path if path.suffix else path.with_suffix(".toml")
+        name = new_run.id_of(path)
+        path = path.with_name(f"{name}.toml")  # the commands over a folder read no other
         now = datetime.now().astimezone().replace(microsecond=0)
         try:
             house, _ = laboratory.find(files.real(path).parent)  # what is wrong with it, the run's screen says
-            store.create(path, new_run.new(path.stem, self._methods[self._chosen], now, house.laboratory))
+            store.create(path, new_run.new(name, self._methods[self._chosen], now, house.laboratory))
         except FileExistsError:
             asked.said = f"{path} is there already"
         except OSError as error:

@@ -21,6 +21,7 @@ from runsheet.run.text import FORMAT
 
 if TYPE_CHECKING:
     from datetime import datetime
+    from pathlib import Path
 
     from runsheet.run.model import Method
     from runsheet.tables import Number
@@ -75,6 +76,11 @@ def first_calibration(*, direct: bool) -> Calibration:
         drift="last",
         confidence=Decimal("0.95"),
     )
+
+
+def id_of(path: Path) -> str:
+    """Name the run of a file: all of the file's name but `.toml`, since "KB-03.11" has no ending."""
+    return path.stem if path.suffix.lower() == ".toml" else path.name
 
 
 def _note(method: Method) -> str | None:

@@ -119,6 +119,16 @@ def test_a_new_run_has_the_house_of_the_laboratory_file_beside_it(
     assert f"runsheet '{tmp_path / 'a b.toml'}' opens it" in told
 
 
+def test_a_new_runs_id_is_the_whole_name_of_its_file(tmp_path: Path) -> None:
+    """Only `.toml` is an ending: the 11 of KB-03.11 would be lost from every page of its report."""
+    for file, name in (("KB-03.11", "KB-03.11"), ("KB-03.11.toml", "KB-03.11"), ("x.TOML", "x")):
+        assert main(["new", str(tmp_path / file), "--method", "plain"]) == 0
+        run, _ = read((tmp_path / file).read_text(encoding="utf-8"))
+        assert run is not None
+        assert run.run.id == name
+        (tmp_path / file).unlink()
+
+
 def test_a_method_whose_file_has_an_error_is_not_just_no_method(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

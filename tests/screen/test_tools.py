@@ -108,7 +108,11 @@ def test_help_has_every_key(water: Path) -> None:
         assert command.title in text
 
 
-def test_a_new_run_from_the_first_screen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("answer", "name"), [("day one", "day one"), ("KB-03.11", "KB-03.11"), ("x.TOML", "x")])
+def test_a_new_run_from_the_first_screen(
+    answer: str, name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What stands behind a dot is part of the name, and the file is one that the commands over a folder read."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("RUNSHEET_STATE", str(tmp_path / "state"))
     (tmp_path / "laboratory.toml").write_text('[laboratory]\nname = "Orla House"\n', encoding="utf-8")
@@ -117,15 +121,15 @@ def test_a_new_run_from_the_first_screen(tmp_path: Path, monkeypatch: pytest.Mon
         app = RunsheetApp(Welcome(Look()), "ansi-dark")
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.press(*typed("og-water"))
-            await pilot.press("ctrl+u", *typed("day one"))
+            await pilot.press("ctrl+u", *typed(answer))
         return app.return_value
 
     path = asyncio.run(go())
-    assert str(path) == "day one.toml"
-    run, problems = read((tmp_path / "day one.toml").read_text(encoding="utf-8"))
+    assert str(path) == f"{name}.toml"
+    run, problems = read((tmp_path / f"{name}.toml").read_text(encoding="utf-8"))
     assert run is not None
     assert not problems
-    assert (run.method.name, run.run.laboratory) == ("og-water", "Orla House")
+    assert (run.run.id, run.method.name, run.run.laboratory) == (name, "og-water", "Orla House")
 
 
 def test_recent_runs_are_those_still_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
