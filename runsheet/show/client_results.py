@@ -1,7 +1,7 @@
 """What a client gets: each sample's results as they are printed, both fractions together with their polar part.
 
 Owns: which lines a client reads and what stands in each, for every format of a report. Invariant: samples and journey
-blanks only; figures are the sheet's; a sample without a result has its line and says so.
+blanks only; figures are the sheet's; a sample, or a fraction of it, without a result has its line and says so.
 
 An uncertainty stands beside a figure only, never beside "<". The polar part has the limits of its oil-and-grease row.
 """
@@ -17,7 +17,7 @@ from runsheet.run.kinds import CLIENTS, WORDS
 from runsheet.run.model import Sample
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from runsheet.compute.results import FractionsResult, RowResult, Sheet
 
@@ -103,16 +103,31 @@ def _k(line: ClientResult) -> str:
 
 
 def _of(name: str, rows: list[RowResult], sheet: Sheet) -> Iterator[ClientResult]:
+    if not rows:
+        yield _line(name, sheet)._replace(result="no row reads it")
     reporting = [row for row in rows if row.reports]
-    if not reporting:
-        yield _line(name, sheet)._replace(result="no result" if rows else "no row reads it")
-    for fraction in ("oil_grease", "petroleum"):
+    gone = lost(rows)
+    for fraction in ANALYTES:
         for row in reporting:
             if row.fraction == fraction:
                 yield _read(row, sheet)
+        for row in gone:
+            if row.fraction == fraction:
+                yield _line(name, sheet)._replace(analyte=_analyte(row), result="no result")
     for made in sheet.fractions:
         if made.sample == name:
             yield _polar(made, reporting, sheet)
+
+
+def lost(rows: Sequence[RowResult]) -> list[RowResult]:
+    """Of each sample and fraction whose rows are all void or superseded the last row: nothing is reported of it.
+
+    Whether the fraction was asked for the document does not say. A result that is missing in silence is worse than a
+    line too many, and a row typed with the wrong fraction can still be given its own.
+    """
+    last = {(row.sample, row.fraction): row for row in rows if row.kind in CLIENTS}
+    reporting = {(row.sample, row.fraction) for row in rows if row.reports}
+    return [row for key, row in last.items() if key not in reporting]
 
 
 def _line(name: str, sheet: Sheet) -> ClientResult:
@@ -122,10 +137,13 @@ def _line(name: str, sheet: Sheet) -> ClientResult:
     return ClientResult(name, "", "", "", "", None, None, None, None, None, "", "", *known, ())
 
 
+def _analyte(row: RowResult) -> str:
+    return ANALYTES[row.fraction] + ("" if row.kind == "sample" else f", {WORDS[row.kind]}")
+
+
 def _read(row: RowResult, sheet: Sheet) -> ClientResult:
-    journey = "" if row.kind == "sample" else f", {WORDS[row.kind]}"
     line = _line(row.sample, sheet)._replace(
-        analyte=ANALYTES[row.fraction] + journey, unit=row.unit or "", basis=basis(row), rows=(row.id,)
+        analyte=_analyte(row), unit=row.unit or "", basis=basis(row), rows=(row.id,)
     )
     if not row.counted:
         return line._replace(result="not read yet")

@@ -13,7 +13,7 @@ from runsheet.compute.readings import calibration_of
 from runsheet.figures import some
 from runsheet.run.kinds import CLIENTS, EVENTS, spoken
 from runsheet.run.model import Row
-from runsheet.show import findings, state
+from runsheet.show import client_results, findings, state
 from runsheet.work import usual
 from runsheet.work.new_row import advised
 
@@ -390,11 +390,15 @@ def _done(sheet: Sheet) -> NextStep:
 
 
 def _without_result(sheet: Sheet) -> list[str]:
-    """The samples whose rows are all void or superseded, in words; empty where there is none."""
-    rows = [row for row in sheet.rows if row.kind in CLIENTS]
-    reported = {row.sample for row in rows if row.reports}
-    lost = list(dict.fromkeys(row.sample for row in rows if row.sample not in reported))
-    return [f"{some(lost, 3)} ha{'s' if len(lost) == 1 else 've'} no result"] if lost else []
+    """The samples of which nothing, or one fraction not, is reported any more, in words; empty where there is none."""
+    gone = client_results.lost(sheet.rows)
+    reported = {row.sample for row in sheet.rows if row.kind in CLIENTS and row.reports}
+    wholly = list(dict.fromkeys(row.sample for row in gone if row.sample not in reported))
+    said = [f"{some(wholly, 3)} ha{'s' if len(wholly) == 1 else 've'} no result"] if wholly else []
+    for fraction, words in client_results.ANALYTES.items():
+        parts = [row.sample for row in gone if row.sample in reported and row.fraction == fraction]
+        said += [f"no {words} of {some(parts, 3)}"] if parts else []
+    return said
 
 
 _FIRST = (_setup, _standards, _failed_curve, _empty, _failed_event, _due)

@@ -80,10 +80,28 @@ def test_a_sample_without_a_result_has_its_line() -> None:
     void = row("V", 0.25, at=at(60), void="spilt")
     assert told(made(row("A"), void, row("N", 0.25, at=at(61), amount=None), sample=sample)) == [
         ("A", "oil and grease", "not read yet"),
-        ("V", "", "no result"),
+        ("V", "oil and grease", "no result"),
         ("N", "oil and grease", "no result"),
         ("C", "", "no row reads it"),
     ]
+
+
+def test_a_fraction_without_a_result_has_its_line() -> None:
+    """Its row was void or superseded, and the client's table spoke of the other fraction only."""
+    whole = row("A", 0.25, at=at(60))
+    gone = row("AT", 0.15, sample="A", silica_gel=True, at=at(62), void="gel spilt")
+    away = row("AT", 0.15, sample="A", silica_gel=True, at=at(62), report=False, reason="to be read again")
+    blank = row("FB", 0.001, kind="field-blank", silica_gel=True, void="spilt", at=at(63))
+    expected = [("A", "oil and grease", "10.0"), ("A", "petroleum hydrocarbons", "no result")]
+    assert told(made(whole, gone)) == expected
+    assert told(made(whole, away)) == expected
+    assert told(made(whole, gone, blank))[2:] == [("FB", "petroleum hydrocarbons, field blank", "no result")]
+    again = row("AT-1", sample="A", silica_gel=True)
+    assert told(made(whole, gone, away | {"id": "AT-2"}, again))[1:] == [
+        ("A", "petroleum hydrocarbons", "not read yet")
+    ]
+    right = {key: value for key, value in gone.items() if key != "silica_gel"}  # its fraction typed wrongly, put right
+    assert told(made(whole, right)) == expected[:1]
 
 
 def test_a_solid_says_what_it_is_a_kilogram_of() -> None:

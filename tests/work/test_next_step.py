@@ -257,6 +257,9 @@ def test_a_sample_that_lost_its_result_is_told_when_all_is_read() -> None:
     assert told([old, gone, other]) == (words, "A has no result; pass, 1 warning")
     assert told([old, row("A-1", 0.2, sample="A", at=at(42)), other])[1] == "pass, 1 warning"
     assert told([old, gone, row("C", 0.2, at=at(44), void="x")])[1].startswith("A C have no result; ")
+    part = row("BT", 0.1, sample="B", silica_gel=True, at=at(44), void="gel spilt")
+    assert told([old, gone, other, part])[1].startswith("A has no result; no petroleum hydrocarbons of B; ")
+    assert told([other, part])[1].startswith("no petroleum hydrocarbons of B; ")
 
 
 def test_a_row_within_the_range_is_not_said_to_be_above_it() -> None:
