@@ -20,8 +20,10 @@ TITLES = ("row", "result", "U", "mean", "u", "from", "to", "first-order U")
 
 def verdict(made: Propagated, row: RowResult) -> str:
     """Whether the first-order U holds, and which way it is off where it does not."""
-    if made.validated is None or not row.expanded:
+    if not row.expanded:
         return "no U to validate"
+    if made.validated is None:
+        return f"not judged: too few draws for {made.probability * 100:g} %"
     if made.validated:
         return "validated"
     wide, half = 2 * row.expanded, made.high - made.low

@@ -11,7 +11,7 @@ is recomputed in the tests.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -51,7 +51,12 @@ class Propagated:
     tolerance: float
     """Numerical tolerance of u written with one digit (clause 7.9.2); of U / k where the draws have no u."""
     validated: bool | None
-    """Whether both ends of result +/- U agree with the interval within the tolerance; None without a U."""
+    """Whether both ends of result +/- U agree with the interval within the tolerance; None without a U or `too_few`."""
+
+    @property
+    def too_few(self) -> bool:
+        """Whether not one draw lies outside an interval of this probability: its ends are then as the draws fell."""
+        return (1 - self.probability) * self.draws < 1 - 1e-6
 
 
 def propagate(sheet: Sheet, draws: int = DRAWS, only: str | None = None) -> list[Propagated]:
@@ -72,9 +77,9 @@ def propagate(sheet: Sheet, draws: int = DRAWS, only: str | None = None) -> list
 
 
 def shortest(values: Draws, probability: float) -> tuple[float, float]:
-    """The shortest interval that holds a probability of the draws (JCGM 101, 7.7)."""
+    """The shortest interval that holds a probability of the draws (JCGM 101, 7.7); all of them where too few."""
     ordered = np.sort(values)
-    inside = round(probability * len(ordered))
+    inside = min(round(probability * len(ordered)), len(ordered) - 1)
     widths = ordered[inside:] - ordered[: len(ordered) - inside]
     at = int(np.argmin(widths))
     return float(ordered[at]), float(ordered[at + inside])
@@ -202,4 +207,5 @@ def _summed(row: RowResult, values: Draws, freedom: float) -> Propagated:
     agrees = None
     if row.expanded and row.result is not None:
         agrees = validated((row.result - row.expanded, row.result + row.expanded), (low, high), delta)
-    return Propagated(row.id, len(values), mean, u, low, high, probability, delta, agrees)
+    made = Propagated(row.id, len(values), mean, u, low, high, probability, delta, agrees)
+    return replace(made, validated=None) if made.too_few else made

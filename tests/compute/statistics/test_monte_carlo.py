@@ -157,6 +157,21 @@ def test_a_result_without_u_is_not_validated() -> None:
     assert made == {}
 
 
+@pytest.mark.parametrize(("confidence", "judged"), [(0.999, True), (0.9995, False), (0.999999, False)])
+def test_too_few_draws_for_a_confidence_judge_no_u(confidence: float, *, judged: bool, tmp_path: Path) -> None:
+    """Of 1000 draws none lies outside such an interval: the program ended with an error."""
+    noisy = standards(ys=[0.026, 0.062, 0.1251, 0.2497, 0.4998])
+    file = tmp_path / "run.toml"
+    text = document([row("A", 0.4, at=at(60))], calibration={"confidence": confidence}, standard=noisy)
+    file.write_text(text, encoding="utf-8")
+    words = ("results", str(file), "--now", NOW, "--monte-carlo", "1000")
+    (made,) = json.loads(command(*words, "--as", "json"))["monte_carlo"]
+    assert (made["validated"] is not None) == judged
+    assert made["low"] < made["mean"] < made["high"]
+    said = f"not judged: too few draws for {confidence * 100:g} %"
+    assert (said in " ".join(command(*words).split())) != judged
+
+
 def test_the_words_of_a_verdict() -> None:
     made = fluorescence([extract("A", 13.5)])["A"]
     sheet = evaluate(run([extract("A", 0.25)], method={"unit": "mg/L extract"}), datetime.fromisoformat(NOW))
