@@ -246,9 +246,12 @@ def _put_right(row: RowResult) -> bool:
 
 
 def _dilution(sheet: Sheet, offered: Callable[[RowResult], Number | None]) -> NextStep | None:
-    """A sample reads above the range and is not diluted yet."""
+    """A sample reads above the range, is not diluted yet, and no action says why it stays so."""
+    left = {
+        name for finding in sheet.quality if finding.rule == "over-range" and finding.acted_on for name in finding.rows
+    }
     for at, row in enumerate(sheet.rows):
-        if row.kind == "sample" and row.advice and row.reports:
+        if row.kind == "sample" and row.advice and row.reports and row.id not in left:
             words = f"{row.id} is {row.over}: d reads it again diluted {offered(row)}x"
             return NextStep("queue", at, words, "clean solvent first")
     return None

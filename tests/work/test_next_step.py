@@ -278,6 +278,16 @@ def test_a_row_within_the_range_is_not_said_to_be_above_it() -> None:
     assert why_not == "A above the range and D above the absorbance allowed: not judged"
 
 
+def test_a_row_left_above_the_range_for_a_reason_is_let_go_of() -> None:
+    """Its extract was used up, that was noted and the run signed: NEXT still asked to dilute it, not to issue."""
+    noted = {"rule": "over-range", "rows": ["A"], "taken": "no extract left", "by": "I. Varga", "at": at(50)}
+    queue = [row("A", 0.9, at=at(40)), row("B", 0.8, at=at(41)), row("C", 0.2, at=at(42))]
+    assert told(queue)[0] == "A is above the range: d reads it again diluted 4x"
+    assert told(queue, action=[noted])[0] == "B is above the range: d reads it again diluted 4x"
+    assert told([queue[0], queue[2]], action=[noted])[0] == "all read and closed: review and report"
+    assert told([queue[0], row("D")], action=[noted])[0] == "read D"
+
+
 def test_a_direct_analyser_is_spanned_on_the_highest_standard_used() -> None:
     """That one was left out, and the span was never asked for."""
     left = {"id": "S3", "concentration": 300, "use": False, "reason": "clouded"}
