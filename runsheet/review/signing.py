@@ -91,16 +91,22 @@ def no_reviewer(run: Run, name: str, entered_by: Iterable[str] = ()) -> str:
     return ""
 
 
+def by_both(run: Run) -> str:
+    """Say that there is nothing left to sign, or nothing."""
+    signed = {signature.role for signature in standing(run)}
+    return "it is signed by analyst and reviewer" if len(signed) > 1 else ""
+
+
 def refusal(sheet: Sheet, name: str, entered_by: Iterable[str] = ()) -> str:
     """Say why this person cannot sign now, or nothing. The analyst signs first, another person as reviewer.
 
     `entered_by` are those who entered a reading, by the log.
     """
-    run, signed = sheet.run, {signature.role for signature in standing(sheet.run)}
+    run = sheet.run
     if not name.strip():
         return "a name is needed"
-    if len(signed) > 1:
-        return "it is signed by analyst and reviewer"
+    if why := by_both(run):
+        return why
     if role(run) == "reviewer" and (why := no_reviewer(run, name, entered_by)):
         return why
     if role(run) == "analyst" and any(same_person(other, name) for other in reviewers(run)):

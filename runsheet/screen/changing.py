@@ -117,6 +117,9 @@ def sign(context: Context) -> None:
 
     session = context.session
     role = signing.role(session.run)
+    if why := signing.by_both(session.run):
+        context.say(f"not signed: {why}")
+        return
 
     def answer(name: str) -> None:
         session.begin_log()

@@ -112,3 +112,16 @@ def test_the_title_line_keeps_who_signed_in_sight_at_80_columns(tmp_path: Path) 
     made.run("S", typed("M. Tarn"), "S", typed("R. Holt"), then=lambda drive: seen.extend(drive.screen()))
     assert "signed by M. Tarn, R. Holt" in seen[0]
     assert any(line.startswith("NEXT signed by analyst and reviewer: O issues the report") for line in seen)
+
+
+def test_a_run_signed_by_both_asks_for_no_third_name(tmp_path: Path) -> None:
+    """A reviewer's name was asked for, and then refused."""
+    from tests.screen.driving import Drive, typed
+
+    path = tmp_path / "soil.toml"
+    path.write_text(text.write(noted()), encoding="utf-8")
+    seen: list[str] = []
+    made = Drive(path, now=NOW)
+    made.run("S", typed("M. Tarn"), "S", typed("R. Holt"), "S", then=lambda drive: seen.extend(drive.screen()))
+    assert "not signed: it is signed by analyst and reviewer" in "\n".join(seen)
+    assert "Sign as" not in "\n".join(seen)
