@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from runsheet import tables
 from runsheet.problem import Problem
 from runsheet.run import entry, valid
+from runsheet.run.kinds import CLIENTS
 from runsheet.run.model import Row, Sample
 
 if TYPE_CHECKING:
@@ -136,9 +137,14 @@ def ids(run: Run) -> list[str]:
 
 
 def _unused(found: list[Planned], run: Run, problems: list[Problem]) -> list[Planned]:
-    """Leave out ids that are there already, and lines that say of a sample what an earlier line does not."""
+    """Leave out ids that are there already, and lines that say of a sample what an earlier line does not.
+
+    One bottle written "w2" and "W2" would be two samples, and its fractions would never meet: that is told.
+    """
     seen = dict.fromkeys(ids(run), "the run has it already")
     received = {sample.id for sample in run.sample}
+    named = {*received, *(row.sample or row.id for row in run.queue if row.kind in CLIENTS)}
+    spelt = {name.casefold(): name for name in sorted(named)}
     kept: list[Planned] = []
     for each in found:
         path = f"line {each.line}, column id"
@@ -152,6 +158,12 @@ def _unused(found: list[Planned], run: Run, problems: list[Problem]) -> list[Pla
         if each.sample.id in received and each.sample != Sample(id=each.sample.id):
             message = f"{each.sample.id} was received already: what the run says of it is kept"
             problems.append(Problem(path, message, "warning"))
+        name = each.sample.id
+        if name not in named and (other := spelt.get(name.casefold())):
+            message = f"{name} is another sample than {other}, by the case of its letters alone"
+            problems.append(Problem(path, message, "warning"))
+        named.add(name)
+        spelt.setdefault(name.casefold(), name)
         kept.append(each)
     return kept
 

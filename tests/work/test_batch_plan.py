@@ -131,6 +131,18 @@ def test_what_was_received_already_is_kept() -> None:
     assert [(sample.id, sample.site) for sample in made.samples] == [("B", "lake")]
 
 
+def test_a_sample_that_differs_from_another_by_case_alone_is_told_once() -> None:
+    """One bottle in two spellings: both fractions were planned, and no polar part could come of them."""
+    header = "id,sample,silica_gel\n"
+    found, (problem,) = parsed(f"{header}1,W2,no\n2,w2,yes\n3,w2,no\n4,W2,yes")
+    assert [each.sample.id for each in found] == ["W2", "w2", "w2", "W2"]
+    assert problem == "warning: line 3, column id: w2 is another sample than W2, by the case of its letters alone"
+    assert parsed(f"{header}1,W2,no", queue=[row("w2"), row("W2")])[1] == []
+    (told,) = parsed(f"{header}1,W2,no", queue=[row("w2")])[1]
+    assert told == "warning: line 2, column id: W2 is another sample than w2, by the case of its letters alone"
+    assert parsed("sb1,1", queue=[row("SB1", kind="blank")])[1] == []
+
+
 def test_two_lines_of_one_sample_make_one_bottle() -> None:
     found, problems = parsed("id,sample,silica_gel,site\nA-O,A,no,\nA-T,A,yes,weir")
     assert problems == []
