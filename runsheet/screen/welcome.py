@@ -126,7 +126,7 @@ class Welcome(CanvasScreen, inherit_bindings=False):
 
     def _make(self) -> None:
         asked = self.query_one(Asked)
-        path = Path(asked.line.text)
+        path = Path(asked.line.text.strip())
         with contextlib.suppress(RuntimeError):  # ~ and the name of nobody here
             path = path.expanduser()
         if not path.name:

@@ -108,7 +108,7 @@ def test_help_has_every_key(water: Path) -> None:
         assert command.title in text
 
 
-@pytest.mark.parametrize(("answer", "name"), [("day one", "day one"), ("KB-03.11", "KB-03.11"), ("x.TOML", "x")])
+@pytest.mark.parametrize(("answer", "name"), [("day one ", "day one"), ("KB-03.11", "KB-03.11"), ("x.TOML", "x")])
 def test_a_new_run_from_the_first_screen(
     answer: str, name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
