@@ -21,6 +21,7 @@ from runsheet.run.kinds import CLIENTS
 from runsheet.run.model import Row, Sample
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import datetime
 
     from runsheet.run.model import Run
@@ -43,6 +44,8 @@ WEIGHED = (
 PUT = ("id", "sample", "batch", "matrix", "amount", "extract_ml", "dilution", "silica_gel", "extracted", "note")
 OF_ROW = frozenset((*PUT, *WEIGHED))
 """What a list may say of a queue row; `note` goes to the row, where the queue shows it."""
+MARKS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
+"""What may separate cells, in words: the first of these in a line does."""
 KNOWN = {name.casefold(): name for name in OF_SAMPLE | OF_ROW}
 
 
@@ -63,14 +66,14 @@ def parse(text: str, run: Run, now: datetime) -> tuple[list[Planned], list[Probl
     records = _records(text.removeprefix("\ufeff"), problems)
     columns = _columns(records, problems)
     found = [made for line, cells in records if (made := _planned(line, cells, columns, now, problems))]
+    problems += _doubtful(found, _mark(text))
     found = _unused(found, run, problems)
     return _fitting(found, run, problems), problems
 
 
 def _records(text: str, problems: list[Problem]) -> list[tuple[int, list[str]]]:
     """The cells of each line that has any, with its number."""
-    first = next((line for line in re.sub(r'"[^"]*"', "", text).splitlines() if line.strip()), "")
-    mark = next((mark for mark in "\t;" if mark in first), ",")
+    mark = _mark(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True, strict=True)
     records, line = [], 1
     try:
@@ -82,6 +85,13 @@ def _records(text: str, problems: list[Problem]) -> list[tuple[int, list[str]]]:
     except csv.Error as error:
         problems.append(Problem(f"line {line}", f"cannot be read, nor can what follows it: {error}"))
     return records
+
+
+def _mark(text: str) -> str:
+    """What separates the cells, by the first line that has any: one with a name alone does not say."""
+    lines = re.sub(r'"[^"]*"', "", text).splitlines()
+    first = next((line for line in lines if line.strip() and any(mark in line for mark in MARKS)), "")
+    return next((mark for mark in MARKS if mark in first), ",")
 
 
 def _columns(records: list[tuple[int, list[str]]], problems: list[Problem]) -> list[str]:
@@ -129,6 +139,21 @@ def _value(name: str, cell: str, now: datetime) -> entry.Entry:
     cls = Sample if name in OF_SAMPLE else Row
     made = entry.parse(cls, name, cell, now)
     return entry.Entry(None, f"{cell!r} is no number") if made.complaint == entry.HALF else made
+
+
+def _doubtful(found: list[Planned], mark: str) -> Iterator[Problem]:
+    """Tell of names and amounts that look as if another mark separated the cells."""
+    for each in found:
+        if any(other in each.row.id for other in MARKS):
+            message = f"{each.row.id} is one name: {MARKS[mark]} separate the cells of this list"
+            yield Problem(f"line {each.line}, column id", message, "warning")
+    split = [each for each in found if each.row.amount is not None and (each.sample.site or "").isdecimal()]
+    if mark == "," and split:
+        first = split[0]
+        amount, site = first.row.amount, first.sample.site
+        others = f" ({len(split) - 1} more like it)" if len(split) > 1 else ""
+        message = f"read as {amount} at site {site}; if it is {amount},{site} separate the cells by tabs or semicolons"
+        yield Problem(f"line {first.line}, column amount", message + others, "warning")
 
 
 def ids(run: Run) -> list[str]:

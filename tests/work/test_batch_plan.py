@@ -124,6 +124,27 @@ def test_an_open_quote_is_a_problem_and_the_lines_before_it_stay() -> None:
     assert problem.startswith("error: line 3: cannot be read")
 
 
+def test_cells_are_separated_by_what_the_first_line_with_any_has() -> None:
+    """A first line with a name alone made one name of each whole line below it."""
+    assert [(each.id, each.amount) for each in rows_of("N1\nN2;950;pond")] == [("N1", None), ("N2", 950)]
+    assert [(each.id, each.amount) for each in rows_of("id\tamount\nN1\nN2\t950,5")][1] == ("N2", Decimal("950.5"))
+
+
+def test_a_name_and_an_amount_that_look_cut_wrongly_are_told() -> None:
+    found, (problem,) = parsed("N1;950\nN2,900")
+    assert [each.row.id for each in found] == ["N1", "N2,900"]
+    assert problem == "warning: line 2, column id: N2,900 is one name: semicolons separate the cells of this list"
+    found, (problem,) = parsed("A,950,5\nB,1000\nC,980,25")
+    assert [(each.row.amount, each.sample.site) for each in found] == [(950, "5"), (1000, None), (980, "25")]
+    assert problem == (
+        "warning: line 1, column amount: "
+        "read as 950 at site 5; if it is 950,5 separate the cells by tabs or semicolons "
+        "(1 more like it)"
+    )
+    assert parsed("A;950;5")[1] == []
+    assert parsed('A,950,"weir 5"')[1] == []
+
+
 def test_what_was_received_already_is_kept() -> None:
     found, (problem,) = parsed("id,site\nA,pond\nB,lake", sample=[{"id": "A", "site": "weir"}])
     assert problem == "warning: line 2, column id: A was received already: what the run says of it is kept"
