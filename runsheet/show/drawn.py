@@ -6,6 +6,7 @@ off.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from runsheet.figures import figure
@@ -37,12 +38,20 @@ def verdict(made: Propagated, row: RowResult) -> str:
 
 def words(made: Propagated, row: RowResult) -> str:
     """The draws of one result in a sentence."""
-    ends = f"{figure(made.low, 4)} to {figure(made.high, 4)} {row.unit or ''}".strip()
+    low, high = _ends(made)
+    ends = f"{low} to {high} {row.unit or ''}".strip()
     drawn = f"{made.draws} draws: {made.probability * 100:g} % within {ends}"
     return f"{drawn}; first-order U {verdict(made, row)}"
 
 
 def line(made: Propagated, row: RowResult) -> tuple[str, ...]:
     """The draws of one result as cells under `TITLES`."""
-    figures = (row.result, row.expanded or None, made.mean, made.u, made.low, made.high)
-    return (made.id, *(figure(value, 4) for value in figures), verdict(made, row))
+    figures = (row.result, row.expanded or None, made.mean, made.u)
+    return (made.id, *(figure(value, 4) for value in figures), *_ends(made), verdict(made, row))
+
+
+def _ends(made: Propagated) -> tuple[str, str]:
+    """The ends of the interval, with two digits of its width: "26 to 26" would say that it has none."""
+    width, largest = made.high - made.low, max(abs(made.low), abs(made.high))
+    digits = math.floor(math.log10(largest)) - math.floor(math.log10(width)) + 2 if 0 < width < math.inf else 0
+    return figure(made.low, max(4, digits)), figure(made.high, max(4, digits))

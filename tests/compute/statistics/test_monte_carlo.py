@@ -172,6 +172,20 @@ def test_too_few_draws_for_a_confidence_judge_no_u(confidence: float, *, judged:
     assert (said in " ".join(command(*words).split())) != judged
 
 
+def test_the_ends_of_a_narrow_interval_are_told_apart(tmp_path: Path) -> None:
+    """A rectangle of one display step about 1234.5: both ends were told as 1234, and of 260 both as 260."""
+    file = tmp_path / "run.toml"
+    fine = DISPLAYED | {"instrument": {"reads": "concentration", "step": 0.01}}
+    file.write_text(document([extract("A", 1234.5), extract("B", 260)], **fine), encoding="utf-8")
+    words = ("results", str(file), "--now", NOW, "--monte-carlo", "20000")
+    told = command(*words).partition("Monte Carlo")[2].splitlines()
+    for name, value in (("A", 1234.5), ("B", 260.0)):
+        line = next(line.split() for line in told if line.startswith(f"{name} "))
+        low, high = float(line[5]), float(line[6])
+        assert high - low == pytest.approx(0.0095, abs=0.0003)
+        assert (low + high) / 2 == pytest.approx(value, abs=0.0005)
+
+
 def test_the_words_of_a_verdict() -> None:
     made = fluorescence([extract("A", 13.5)])["A"]
     sheet = evaluate(run([extract("A", 0.25)], method={"unit": "mg/L extract"}), datetime.fromisoformat(NOW))
