@@ -200,8 +200,8 @@ def place_to_come(sheet: Sheet) -> int:
         return len(sheet.rows) if first is None else first
     below = sum(len(row.signals) for row in sheet.rows[first:] if row.kind not in EVENTS)
     above = sum(row.state == "unread" for row in sheet.rows[first:last])
-    every = (due.every_readings for due in sheet.due if due.every_readings is not None)
-    return last + 1 if below >= min(above, *every) else first
+    every = [due.every_readings for due in sheet.due if due.every_readings is not None]
+    return last + 1 if below >= min([above, *every]) else first
 
 
 def _failed_event(sheet: Sheet) -> NextStep | None:

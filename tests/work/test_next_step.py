@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import pytest
+
 from runsheet import evaluate
 from runsheet.run import edit
 from runsheet.screen.panes import shown_findings
@@ -317,6 +319,12 @@ def test_what_falls_due_goes_below_what_was_read_although_a_row_was_passed_over(
     assert (step.words, step.why, step.row) == ("read CCV, check standard", "check due, 2 of 2 readings", 3)
     read = row("CCV", 0.25, kind="check", expected=100, at=at(42))
     assert told([*queue[:3], read, queue[3]], method=limits)[0] == "read A"
+
+
+@pytest.mark.parametrize("method", [{}, {"blank": {"every_minutes": 1000000}}])
+def test_a_row_passed_over_is_read_where_no_number_of_readings_is_an_interval(method: Table) -> None:
+    """The screen ended in a traceback, at each key."""
+    assert told([row("A"), row("B", 0.1, at=at(40))], method=method)[0] == "read A"
 
 
 def test_a_row_read_ahead_leaves_what_falls_due_before_the_others() -> None:
