@@ -113,6 +113,10 @@ class CalibrationResult:
         return None if self.low is None or self.high is None else (self.low + self.high) / 2
 
 
+OVER = {"curve": "off the curve", "range": "above the range", "absorbance": "above the absorbance allowed"}
+"""What is said of a row with E, by what it is beyond."""
+
+
 @dataclass(slots=True)
 class RowResult:
     """One row of the queue computed. Built up step by step inside `evaluate`, and not changed once it is out."""
@@ -209,15 +213,19 @@ class RowResult:
         return self.amounts.unit if self.amounts else None
 
     @property
-    def over(self) -> str:
-        """What a row with E is over, in words; empty without E."""
-        if "E" not in self.flags:
-            return ""
-        high = self.calibration.high if self.calibration else None
+    def beyond(self) -> Literal["curve", "range", "absorbance"] | None:
+        """What a row with E is beyond: a curve that rises but has no such value, its range, or what may be read."""
+        if "E" not in self.flags or self.calibration is None:
+            return None
+        curve, high = self.calibration.curve, self.calibration.high
         if self.extract is None:
-            return "off the curve"
-        in_range = high is None or at_most(self.extract, high)
-        return "above the absorbance allowed" if in_range else "above the range"
+            return "curve" if curve is not None and curve.rises else "absorbance"
+        return "absorbance" if high is None or at_most(self.extract, high) else "range"
+
+    @property
+    def over(self) -> str:
+        """The same in words; empty without E."""
+        return OVER[self.beyond] if self.beyond else ""
 
     @property
     def advice(self) -> str:

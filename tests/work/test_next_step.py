@@ -264,6 +264,16 @@ def test_a_sample_that_lost_its_result_is_told_when_all_is_read() -> None:
     assert told([other, part])[1].startswith("no petroleum hydrocarbons of B; ")
 
 
+@pytest.mark.parametrize("few_or_falling", [standards((10,)), standards(ys=[0.5, 0.4, 0.3, 0.2, 0.1])])
+def test_a_row_of_no_curve_that_rises_is_not_said_to_be_off_one(few_or_falling: list[Table]) -> None:
+    limits = {"calibration": {"max_absorbance": 0.8}}
+    queue = [row("A", 0.9, calibration="C1", at=at(40))]
+    sheet = evaluate(made(queue, standard=few_or_falling, method=limits), NOW)
+    assert sheet.rows[0].over == "above the absorbance allowed"
+    why = {f.rule: f.why for f in sheet.quality}
+    assert why["over-range"] == "reads 0.9 A, above the 0.8 A the method allows, and reported"
+
+
 def test_a_row_within_the_range_is_not_said_to_be_above_it() -> None:
     """It reads more than the method allows, on standards that go farther."""
     queue = [row("A", 0.85, at=at(40)), row("B", 0.0, at=at(41)), row("D", 0.9, kind="duplicate", of="A", at=at(42))]

@@ -42,10 +42,10 @@ def over_range(run: Computed) -> Iterator[Finding]:
 def _above(row: RowResult, run: Computed) -> tuple[float | None, str]:
     """What a row with E is above, and that it is reported: the curve, its range, or what the photometer may read."""
     high = row.calibration.high if row.calibration else None
-    if row.extract is None:
+    if row.beyond == "curve":
         return high, "off the curve it was calibrated by, and reported"
     most = optional(run.run.method.calibration and run.run.method.calibration.max_absorbance)
-    if most is None or row.mean is None or (high is not None and not at_most(row.extract, high)):
+    if most is None or row.mean is None or row.beyond == "range":
         return high, "above the range it was calibrated in, and reported"
     reads, allowed = against(row.mean, most, ".4g")
     return None, f"reads {reads} A, above the {allowed} A the method allows, and reported"
