@@ -17,9 +17,10 @@ from runsheet.figures import counted
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from runsheet.review.register_check import Kept, Told
+    from runsheet.run.disk.register import Line, Register
     from runsheet.run.disk.store import Store
 
 
@@ -85,7 +86,9 @@ def _made(opened: Store, path: Path, said: Any, now: datetime) -> Any:
 
 def issued(asked: argparse.Namespace) -> int:
     """Hold the runs of a folder against the register."""
+    from runsheet.history import documents
     from runsheet.review import register_check
+    from runsheet.review.register_check import Told
     from runsheet.run.disk import copies, files, register
 
     folder = files.real(Path(asked.folder))
@@ -94,13 +97,16 @@ def issued(asked: argparse.Namespace) -> int:
     place = files.real(register.place(folder))
     try:
         found = register.read(place)
-        runs = list(_runs(folder, place))
+        names = documents.find(folder)
+        closed = [name for name in names if name.endswith("/") and not _issued_from(folder / name, found, place)]
+        runs = list(_runs(folder, place, [name for name in names if name not in closed]))
         stray = copies.stray(place, found.lines)
     except OSError as error:
         raise Refusal(f"{error.filename or place}: {files.unread(error)}") from None
     kept = {line.number: copies.look(line, place) for line in found.lines}
-    here = [line.number for line in found.lines if (place.parent / line.file).is_relative_to(folder)]
+    here = [line.number for line in _issued_from(folder, found, place)]
     told = list(register_check.check(found, runs, kept, stray, here))
+    told += [Told("open", name, "the folder cannot be read: what runs it has is not known") for name in closed]
     streams.lines(_line(each) for each in told)
     counts = f"{counted(len(found.lines), 'report')}, {counted(len(runs), 'document')} here"
     faults = sum(each.state == "at fault" for each in told)
@@ -118,18 +124,23 @@ def _line(told: Told) -> str:
     return f"{told.state:<9} {told.name}: {told.words}"
 
 
-def _runs(folder: Path, place: Path) -> Iterator[Kept]:
-    from runsheet.history import documents
+def _issued_from(folder: Path, found: Register, place: Path) -> list[Line]:
+    """The lines of a register whose document lies in a folder or below."""
+    return [line for line in found.lines if (place.parent / line.file).is_relative_to(folder)]
+
+
+def _runs(folder: Path, place: Path, names: Iterable[str]) -> Iterator[Kept]:
+    from runsheet.history.documents import is_none
     from runsheet.problem import has_errors
     from runsheet.review.register_check import Kept
     from runsheet.run.disk import files, opening, register
 
-    for name in documents.find(folder):
+    for name in names:
         path = files.real(folder / name)
         found = files.DISK.read(path, files.LARGEST_DOCUMENT)
         log = files.log_of(path)
         run, problems = opening.parsed(found)
-        if run is None and documents.is_none(found):
+        if run is None and is_none(found):
             continue
         readable = None if has_errors(problems) else run
         yield Kept(register.relative(place, path), found, files.DISK.read(log) if log.exists() else None, readable)

@@ -5,12 +5,14 @@ The register lies elsewhere, as it should: what someone does to a run with all i
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import shutil
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -66,6 +68,31 @@ def told(bench: Bench, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
 def test_what_is_as_it_was_issued_is_in_order(issued: Bench, capsys: pytest.CaptureFixture[str]) -> None:
     code, lines = told(issued, capsys)
     assert (code, lines) == (0, f"in order  DOC: {ID}, as issued {issued.lines[0].time}")
+
+
+def test_a_folder_below_that_is_closed_keeps_no_other_run_from_being_looked_at(
+    issued: Bench, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As the one for what was lost and found, which a disk has at its top; one a report was issued from is needed."""
+    closed, real = issued.document.with_name("closed"), os.scandir
+    closed.mkdir()
+
+    def scandir(folder: Any) -> Any:  # a root account is let in everywhere
+        if str(folder).endswith("closed"):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(folder))
+        return real(folder)
+
+    monkeypatch.setattr(os, "scandir", scandir)
+    code, lines = told(issued, capsys)
+    assert (code, lines.splitlines()[0]) == (0, f"in order  DOC: {ID}, as issued {issued.lines[0].time}")
+    assert lines.splitlines()[1:] == ["open      closed/: the folder cannot be read: what runs it has is not known"]
+    for path in (issued.document, files.log_of(issued.document)):
+        path.rename(closed / path.name)
+    found = register.read(register.place(closed.parent))
+    there = replace(found.lines[0], file=str(closed / issued.document.name))
+    monkeypatch.setattr(register, "read", lambda _place: found._replace(lines=(there,)))
+    assert main.main(["issued", str(closed.parent)]) == 2
+    assert str(closed) in capsys.readouterr().err
 
 
 def another_log(bench: Bench) -> None:
