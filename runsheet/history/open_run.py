@@ -85,7 +85,8 @@ def load(
     try:
         own = documents.shown(os.path.relpath(real, tables.folder).replace(os.sep, "/"))
         past = earlier_runs.past(tables, own, _begun(run))
-        others = tuple(row for row in studies.demonstrations(tables) if row.path != own)
+        same = {own, *(path for (path,) in tables.rows("SELECT path FROM run WHERE id = ?", run.run.id))}  # its copies
+        others = tuple(row for row in studies.demonstrations(tables) if row.path not in same)
         wrong = (*findings.findings(tables), *charts.wrong_baselines(tables))
         return EarlierRuns(own, past, tables.unread, others, baselines.read(tables.folder).baselines, wrong)
     finally:

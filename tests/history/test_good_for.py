@@ -115,6 +115,16 @@ def test_a_demonstration_in_the_run_itself_counts_as_it_is_read(tmp_path: Path) 
         assert [finding.why for finding in judged.quality if finding.rule == "history"] == why
 
 
+def test_a_copy_of_the_run_is_no_other_demonstration(tmp_path: Path) -> None:
+    """Three controls, which are too few, were six where a copy of the document lay beside it."""
+    rows = [row(f"D{n}", reading(8 * r / 100), kind="capability", added_mg=8) for n, r in enumerate((92, 98, 101))]
+    for name in ("copied", "open"):
+        document = put(
+            tmp_path, 100, [*rows, row("A", reading(5))], name, method=LIMITS, run={"id": "R", "analyst": "M. Tarn"}
+        )
+    assert told(document) == [f"{NONE}the last, of 2026-06-19, is not complete"]
+
+
 def test_what_is_not_read_yet_is_not_said_to_have_no_demonstration(tmp_path: Path) -> None:
     """Of more than a hundred new documents none is read before somebody says so."""
     folder = tmp_path / "runs"
