@@ -216,9 +216,14 @@ def all_series(tables: Tables) -> dict[Series, int]:
 
 
 def wrong_baselines(tables: Tables) -> Iterator[str]:
-    """What is wrong with the folder's baselines, and which of them are of no chart: a method's name was changed."""
+    """What is wrong with the folder's baselines, and which of them are of no chart: a method's name was changed.
+
+    While documents are not read, their charts are not known.
+    """
     found, known = baselines.read(tables.folder), all_series(tables)
     yield from found.problems
+    if tables.unread:
+        return
     for each in found.baselines:
         if not any(baselines.of([each], series) for series in known):
             of = named_kind(each.what, each.fraction) if each.what in SERIES else each.what

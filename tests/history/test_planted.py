@@ -219,6 +219,8 @@ def test_a_baseline_of_no_chart_is_told(planted: Path) -> None:
         assert list(wrong_baselines(tables)) == []
         path.write_text(path.read_text(encoding="utf-8").replace("method = ", 'method = "other"#'), encoding="utf-8")
         (told,) = wrong_baselines(tables)
+        tables.unread = 1  # it may be of that one
+        assert list(wrong_baselines(tables)) == []
     of = "baselines.toml: that of control recovery, oil and grease by R. Holt"
     assert told == f"{of} is of no chart of these runs: it judges nothing"
 
