@@ -101,7 +101,7 @@ def while_warming(run: Run, now: datetime) -> str:
     if minutes >= float(asked) or any(row.readings and row.at is not None and row.at >= on for row in rows):
         return ""
     if minutes < 0:
-        return f"the lamp is not on: {ahead(minutes)}"
+        return f"warm-up: {ahead(minutes)}"
     on_for, wanted = against(minutes, float(asked), ".0f")
     return f"the lamp is on for {on_for} min, the method asks for {wanted}"
 

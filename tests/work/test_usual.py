@@ -217,7 +217,7 @@ def test_the_first_reading_after_the_lamp_was_put_on_is_told_how_long_it_is_on()
     almost = "the lamp is on for 14.7 min, the method asks for 15"
     assert usual.while_warming(cold, on_at + timedelta(minutes=14.7)) == almost
     assert usual.while_warming(cold, on_at + timedelta(minutes=15)) == ""
-    early = "the lamp is not on: its start is 120 min ahead of the clock"
+    early = "warm-up: its start is 120 min ahead of the clock"
     assert usual.while_warming(cold, on_at - timedelta(minutes=120)) == early
     read_since = replace(cold.queue[-1], readings=(Decimal("0.1"),), at=on_at + timedelta(minutes=3))
     assert usual.while_warming(replace(cold, queue=(read_since,)), on_at + timedelta(minutes=4)) == ""
@@ -232,8 +232,9 @@ def test_percent_of_a_standard_read_in_transmittance_are_of_its_absorbance() -> 
     assert told == "S1 is +83.4 % off the other standards in absorbance: they expect 94.4 %T"
 
 
-def test_a_lamp_that_is_to_be_put_on_is_not_on_for_minutes_below_zero() -> None:
+def test_a_lamp_with_a_start_to_come_is_not_on_for_minutes_below_zero() -> None:
+    """Nor is it said to be off: the clock may have been set back since it was put on."""
     made = make.run(setup=[{"check": "warm-up", "started": make.at(20)}], method={"setup": {"warm_up_minutes": 15}},
                     standard=[])  # fmt: skip
-    assert usual.while_warming(made, make.at(10)) == "the lamp is not on: its start is 10 min ahead of the clock"
+    assert usual.while_warming(made, make.at(10)) == "warm-up: its start is 10 min ahead of the clock"
     assert usual.while_warming(made, make.at(30)) == "the lamp is on for 10 min, the method asks for 15"
