@@ -166,10 +166,7 @@ def baseline(asked: argparse.Namespace) -> int:
     path = tables.folder / baselines.NAME
     data = baselines.text((*before.baselines, *(each for _, each in made))).encode()
     try:
-        if path.exists():
-            files.replace_file(files.DISK, path, data, path.stat())
-        else:
-            files.write_new(files.DISK, path, data, mode=0o666)
+        files.write_over(files.DISK, path, data)
     except OSError as error:
         raise Refusal(f"{path}: {files.words(error)}") from None
     for title, each in made:

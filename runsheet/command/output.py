@@ -54,13 +54,9 @@ def write(output: str | None, text: str) -> None:
 
     path = files.real(Path(output))
     try:
-        found = files.DISK.look(path)
-        if reason := _kept(path, found):
+        if reason := _kept(path, files.DISK.look(path)):
             raise Refusal(f"{output} {reason}; what a command makes needs a file of its own")
-        if found is None:
-            files.write_new(files.DISK, path, text.encode(), mode=0o666)
-        else:
-            files.replace_file(files.DISK, path, text.encode(), found)
+        files.write_over(files.DISK, path, text.encode())
     except OSError as error:
         raise Refusal(f"{output}: {error.strerror or error}") from None
 

@@ -199,11 +199,7 @@ def write_report(context: Context, name: str) -> None:
 def _write(context: Context, name: str, form: str) -> None:
     path, data = files.real(Path(name)), formats.FORMATS[form](reported(context)).encode()
     try:
-        found = files.DISK.look(path)
-        if found is None:
-            files.write_new(files.DISK, path, data, mode=0o666)
-        else:
-            files.replace_file(files.DISK, path, data, found)
+        files.write_over(files.DISK, path, data)
     except OSError as error:
         context.say(f"not written: {name}: {files.words(error)}")
     else:
