@@ -22,7 +22,7 @@ from runsheet.screen.page import Page
 from runsheet.screen.receiving import Receiving
 from runsheet.screen.status_lines import StatusLines, TitleLine
 from runsheet.screen.typing_line import TypingLine
-from runsheet.work import next_step
+from runsheet.work import next_step, to_come
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from runsheet.screen.session import Session
     from runsheet.screen.style import Look
     from runsheet.show.columns import Column
-    from runsheet.work.next_step import PaneName
     from runsheet.work.offers import Offer
+    from runsheet.work.step import PaneName
 
 LONG = 300
 """Rows from which on a draft is computed about the cursor first."""
@@ -74,7 +74,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
         self.use_keys(keys.COMMANDS)
         step = next_step.next_step(session.sheet)
         self.active: PaneName = step.pane
-        unread = next_step.unread_after(session.sheet, "queue", -1)
+        unread = to_come.first_unread(session.sheet)
         self.grids["queue"].row = len(session.sheet.rows) - 1 if unread is None else unread
         self.grids[step.pane].row = step.row
         self._later: Timer | None = None

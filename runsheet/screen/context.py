@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from runsheet.screen.session import Session
     from runsheet.screen.style import Look
     from runsheet.show.columns import Column
-    from runsheet.work.next_step import PaneName
     from runsheet.work.offers import Offer
+    from runsheet.work.step import PaneName
 
 
 class Leave(NamedTuple):

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from runsheet.screen.panes import Pane
     from runsheet.screen.session import Session
     from runsheet.show.columns import Column
-    from runsheet.work.next_step import PaneName
+    from runsheet.work.step import PaneName
 
 
 class Cursor:

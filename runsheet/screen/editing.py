@@ -22,7 +22,7 @@ from runsheet.screen.forms import Field, ask_field, offered
 from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import TypingLine
 from runsheet.show import places
-from runsheet.work import next_step, usual
+from runsheet.work import next_step, to_come, usual
 
 if TYPE_CHECKING:
     from runsheet.run.disk.store import Draft
@@ -359,7 +359,7 @@ class Editing:
             return
         if (step.pane, step.row) == (bench.active, bench.place):
             return
-        below = next_step.unread_after(bench.session.sheet, bench.active, bench.place)
+        below = to_come.unread_after(bench.session.sheet, bench.active, bench.place)
         if below is not None:
             bench.go(below)
             return

@@ -17,7 +17,7 @@ from runsheet.screen.cursor import Cursor
 from runsheet.screen.style import Look
 from runsheet.screen.typing_line import TypingLine, agreed
 from runsheet.show import places
-from runsheet.work import next_step, usual
+from runsheet.work import next_step, to_come, usual
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from runsheet.run.edit import Edit
     from runsheet.screen.content import Content
     from runsheet.screen.session import Session
-    from runsheet.work.next_step import PaneName
     from runsheet.work.offers import Offer
+    from runsheet.work.step import PaneName
 
 LONGEST = 2000
 """Characters of a line that is taken."""
@@ -140,7 +140,7 @@ class Linear(Cursor):
             return step.pane, step.row
         if step.offer is None and step.row < len(sheet.rows) and sheet.rows[step.row].state == "unread":
             return "queue", step.row
-        at = next_step.unread_after(sheet, "queue", -1)
+        at = to_come.first_unread(sheet)
         return None if at is None else ("queue", at)
 
     def _read(self, text: str) -> None:

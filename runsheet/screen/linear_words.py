@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from runsheet.compute.results import RowResult, Sheet
     from runsheet.screen.linear import Linear
     from runsheet.screen.session import Session
-    from runsheet.work.next_step import PaneName
+    from runsheet.work.step import PaneName
 
 
 def opening(session: Session) -> list[str]:

@@ -17,7 +17,7 @@ from runsheet.screen.context import place_of
 if TYPE_CHECKING:
     from runsheet.compute.results import Finding
     from runsheet.screen.context import Context
-    from runsheet.work.next_step import PaneName
+    from runsheet.work.step import PaneName
 
 
 def enter(context: Context) -> None:

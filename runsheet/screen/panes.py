@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from runsheet.compute.results import CalibrationResult, Finding, Sheet
-    from runsheet.work.next_step import PaneName
+    from runsheet.work.step import PaneName
 
 T = TypeVar("T")
 

@@ -18,7 +18,7 @@ from runsheet.screen.context import Leave, because, place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
-from runsheet.work import new_run, next_step, photometer, usual
+from runsheet.work import new_run, next_step, photometer, to_come, usual
 from runsheet.work.new_row import Names, advised, new_row, offer_words, read_again
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def _insert(context: Context, kind: Kind) -> None:
 def _insert_event(context: Context, kind: Kind) -> None:
     """Insert a blank or check before the next row to read."""
     run = context.session.run
-    row, at = new_row(run, kind, Names(run).of(kind)), next_step.place_to_come(context.session.sheet) + 1
+    row, at = new_row(run, kind, Names(run).of(kind)), to_come.place_of_next(context.session.sheet) + 1
     step = next_step.next_step(context.session.sheet)
     if step.on and step.offer == kind:
         row = replace(row, calibration=step.on)
@@ -110,13 +110,13 @@ def _again(context: Context, place: int, dilution: Number | None = None) -> None
     run, item = context.session.run, context.session.sheet.rows[place]
     stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
     new = read_again(item.row, Names(run).first(stem), item.sample, dilution)
-    to_come = next_step.place_to_come(context.session.sheet)
+    place_of_next = to_come.place_of_next(context.session.sheet)
     why, old = f"read again as {new.id}", _reported(context.session.sheet, item)
     edits = []
     for at in old:
         path = f"queue[{at + 1}]"
         edits += [edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why)]
-    edits.append(edit.insert_row(run, "queue", max(to_come + 1, place + 2), new))
+    edits.append(edit.insert_row(run, "queue", max(place_of_next + 1, place + 2), new))
 
     def go() -> None:
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
@@ -222,8 +222,8 @@ def _choose(context: Context, title: str, words: list[str], choose: Callable[[in
 def insert_due(context: Context) -> None:
     """Insert the blank or check that is due, before the next row to read."""
     step = next_step.next_step(context.session.sheet)
-    wanted = step.offer or next_step.offered_kind(context.session.sheet.due)
-    sheet, at = context.session.sheet, next_step.place_to_come(context.session.sheet)
+    wanted = step.offer or to_come.offered_kind(context.session.sheet.due)
+    sheet, at = context.session.sheet, to_come.place_of_next(context.session.sheet)
     coming = sheet.rows[at].kind if at < len(sheet.rows) and sheet.rows[at].state == "unread" else ""
     others = [kind for kind in asked_for(context.session.run.method) if kind != wanted]
     _insert_event(context, others[0] if wanted == coming and others else wanted)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from runsheet.run.edit import Edit
-    from runsheet.work.next_step import PaneName
+    from runsheet.work.step import PaneName
 
 
 @pytest.fixture

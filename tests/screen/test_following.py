@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Iterator
 
-    from runsheet.work.next_step import NextStep
+    from runsheet.work.step import NextStep
 
 METHOD = {
     "blank": {"every_readings": 4, "absorbance": 0.005},
