@@ -110,13 +110,16 @@ def _again(context: Context, place: int, dilution: Number | None = None) -> None
     run, item = context.session.run, context.session.sheet.rows[place]
     stem = f"{item.sample}-" if item.kind == "sample" else ABBREVIATIONS[item.kind]
     new = read_again(item.row, Names(run).first(stem), item.sample, dilution)
-    place_of_next = to_come.place_of_next(context.session.sheet)
+    step = next_step.next_step(context.session.sheet)
+    if step.on and (step.pane, step.row) == ("queue", place):
+        new = replace(new, calibration=step.on)
+    below = to_come.place_again(context.session.sheet, place)
     why, old = f"read again as {new.id}", _reported(context.session.sheet, item)
     edits = []
     for at in old:
         path = f"queue[{at + 1}]"
         edits += [edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why)]
-    edits.append(edit.insert_row(run, "queue", max(place_of_next + 1, place + 2), new))
+    edits.append(edit.insert_row(run, "queue", below + 1, new))
 
     def go() -> None:
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))

@@ -7,6 +7,7 @@ and never forced.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from runsheet.compute.readings import calibration_of
@@ -21,7 +22,7 @@ from runsheet.work.step import NextStep
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from runsheet.compute.results import RowResult, Sheet
+    from runsheet.compute.results import CalibrationResult, RowResult, Sheet
     from runsheet.run.kinds import Event
     from runsheet.tables import Number
 
@@ -80,8 +81,10 @@ def _due(sheet: Sheet) -> NextStep | None:
 def _read_event(sheet: Sheet, why: str) -> NextStep | None:
     """The blank or check standard that is to come, where a row passed over would else be read first."""
     place = to_come.first_unread(sheet, to_come.place_of_next(sheet))
-    if place is None or place == to_come.first_unread(sheet):
-        return None
+    return None if place is None or place == to_come.first_unread(sheet) else _read(sheet, place, why)
+
+
+def _read(sheet: Sheet, place: int, why: str) -> NextStep:
     return NextStep("queue", place, f"read {sheet.rows[place].id}{_kind(sheet.rows[place])}", why)
 
 
@@ -96,11 +99,22 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
             continue
         finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
         why = finding.why if finding else "it is outside its limits"
-        if row.kind not in to_come.events_first(sheet):
-            return NextStep("queue", at, f"{row.id} fails: put it right and read it again with r", why)
-        if (again := _read_event(sheet, f"{row.id} fails: {why}")) is not None:
-            return again
+        if row.kind in to_come.events_first(sheet):
+            again = to_come.first_unread(sheet, to_come.place_of_next(sheet))
+        elif row.kind in to_come.events_first(sheet, below := to_come.place_again(sheet, at)):  # where r has put it
+            again = to_come.first_unread(sheet, below)
+        else:
+            words, on = f"{row.id} fails: put it right and read it again with r", _on(sheet, row.row, row.calibration)
+            return NextStep("queue", at, words, why, on=on)
+        if again is not None and (again != first or row.kind == "blank"):  # no check before the baseline is right
+            return _read(sheet, again, f"{row.id} fails: {why}")
     return None
+
+
+def _on(sheet: Sheet, row: Row, curve: CalibrationResult | None) -> str:
+    """The calibration that a row to be read must name to be read on it; empty where it is read on it unnamed."""
+    unnamed = calibration_of(replace(row, at=None), sheet.calibrations)
+    return curve.id if curve is not None and unnamed is not curve else ""
 
 
 def _put_right(row: RowResult) -> bool:
@@ -176,7 +190,7 @@ def _unread(sheet: Sheet) -> NextStep | None:
         return None
     row = sheet.rows[at]
     left = sum(other.state == "unread" for other in sheet.rows)
-    return NextStep("queue", at, f"read {row.id}{_kind(row)}", _reason(sheet, row, left))
+    return _read(sheet, at, _reason(sheet, row, left))
 
 
 def _kind(row: RowResult) -> str:
@@ -198,8 +212,7 @@ def _closing(sheet: Sheet) -> NextStep | None:
     kind: Event = next((result.what for result in sheet.due if result.what not in last.after), "blank")
     many = sum(row.calibration is curve and kind not in row.after for row in waiting)
     rows = f"{many} row{'s wait' if many > 1 else ' waits'} for it"
-    other = calibration_of(Row(id="", kind=kind), sheet.calibrations) is not curve
-    on = curve.id if curve is not None and other else ""
+    on = _on(sheet, Row(id="", kind=kind), curve)
     words = f"close the batch: insert a {spoken(kind)}{f' on {on}' if on else ''}"
     return NextStep("queue", len(sheet.rows), words, rows, kind, on=on)
 

@@ -37,21 +37,32 @@ def place_of_next(sheet: Sheet) -> int:
     return last + 1 if below >= min([above, *every]) else first
 
 
-def last_events(sheet: Sheet, first: int | None) -> list[int]:
-    """Where the last events read stand, the latest first: of each kind, those what is read next will stand on.
+def place_again(sheet: Sheet, place: int) -> int:
+    """Where in the queue a row belongs that reads the one at a place again: below it, and an event below those read."""
+    least = max(place_of_next(sheet), place + 1)
+    if sheet.rows[place].kind not in EVENTS:
+        return least
+    return max(least, *(at + 1 for at, row in enumerate(sheet.rows) if row.kind in EVENTS and row.signals), 0)
 
-    Where nothing is left to read, the very last alone: what it and others hold is told as held.
+
+def last_events(sheet: Sheet, first: int | None) -> list[int]:
+    """Where the last events read stand: of each kind, those what is read next will stand on.
+
+    The blank comes first, for a check is computed from the baseline it leaves. Where nothing is left to read, the very
+    last alone: what it and others hold is told as held.
     """
     read = [n for n in range(len(sheet.rows) - 1, -1, -1) if sheet.rows[n].kind in EVENTS and sheet.rows[n].signals]
     if first is None:
         return read[:1]
     mine = [n for n in read if sheet.rows[n].calibration is sheet.rows[first].calibration]
-    return sorted({sheet.rows[n].kind: n for n in reversed(mine)}.values(), reverse=True)
+    last = {sheet.rows[n].kind: n for n in reversed(mine)}
+    return [last[kind] for kind in EVENTS if kind in last]
 
 
-def events_first(sheet: Sheet) -> set[str]:
-    """The kinds of event that are read before anything else is."""
-    unread = (row for row in sheet.rows[place_of_next(sheet) :] if row.state == "unread")
+def events_first(sheet: Sheet, start: int | None = None) -> set[str]:
+    """The kinds of event that are read before anything else from a place on; without one, from that of the next row."""
+    start = place_of_next(sheet) if start is None else start
+    unread = (row for row in sheet.rows[start:] if row.state == "unread")
     return {row.kind for row in itertools.takewhile(lambda row: row.kind in EVENTS, unread)}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from runsheet.run.disk import store
 from runsheet.screen import keys
@@ -26,9 +26,10 @@ NOW = datetime.fromisoformat("2026-03-11T10:52:00+01:00")
 class Scripted(Cursor):
     """What the bench is to a command, with lists in the place of widgets."""
 
-    def __init__(self, path: Path, now: datetime = NOW) -> None:
-        """Open the run at `path`, the cursor on the next thing to do."""
-        super().__init__(Session(store.open_for_writing(path, "tester", now), path, lambda: now, "tester"))
+    def __init__(self, path: Path, now: datetime = NOW, kept: Any = None) -> None:
+        """Open the run at `path`, or what is `kept` in the place of its store; the cursor on the next thing to do."""
+        opened = kept or store.open_for_writing(path, "tester", now)
+        super().__init__(Session(opened, path, lambda: now, "tester"))
         self.look, self.width = Look(), 80
         self.commands: Sequence[keys.Command] = keys.COMMANDS
         self.prompt: Prompt | None = None

@@ -445,3 +445,20 @@ def test_what_is_inserted_or_read_again_goes_below_what_was_read(tmp_path: Path)
     day.run("undo").go(1)
     assert [each.id for each in day.run("reread").session.run.queue] == ["A", "B", "C", "B-1", "D"]
     day.session.store.close()
+
+
+def test_a_check_that_fails_is_read_again_on_its_own_calibration(tmp_path: Path) -> None:
+    """r had it read on the one made last, and NEXT asked for r again, for ever."""
+    made = tmp_path / "run.toml"
+    two = [{"id": name, "model": "line", "cell_mm": cell} for name, cell in (("C1", 10), ("C2", 50))]
+    both = [*standards(calibration="C1"), *standards(calibration="C2", name="T", first=45)]
+    check = row("CCV", 0.31, kind="check", expected=100, at=at(40))
+    method = {"check": {"recovery_percent": [90, 110]}}
+    text = document([check, row("A", cell_mm=10)], calibration=two, standard=both, method=method)
+    made.write_text(text, encoding="utf-8")
+    day = Scripted(made)
+    day.go(0)
+    assert [(each.id, each.calibration) for each in day.run("reread").session.run.queue] == [
+        ("CCV", None), ("CCV1", "C1"), ("A", None),
+    ]  # fmt: skip
+    day.session.store.close()

@@ -5,7 +5,6 @@ Owns: a person who knows nothing but NEXT and reads good values. Invariant: no s
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,8 +21,10 @@ from tests.screen.scripted import Scripted
 
 if TYPE_CHECKING:
     import random
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
+    from datetime import datetime
 
+    from runsheet.run.model import Run
     from runsheet.work.step import NextStep
 
 METHOD = {
@@ -36,6 +37,16 @@ GOOD = {"blank": 0.0, "check": 0.25}
 LATE = at(9000)
 STEPS = 80
 """More than any of these runs needs."""
+
+
+class InMemory:
+    """What a session needs of a store, its steps refused as there: days by the dozen are not worth their writing."""
+
+    def __init__(self, run: Run) -> None:
+        self.run = run
+
+    def accept(self, edits: Sequence[edit.Edit], _now: datetime, reason: str = "") -> None:  # noqa: ARG002 - no log
+        self.run = edit.apply_all(self.run, edits)
 
 
 def begun(chance: random.Random) -> str:
@@ -59,7 +70,8 @@ def _levels(chance: random.Random, n: int, name: str) -> list[Table]:
 
 def _row(chance: random.Random, n: int, names: list[str]) -> Table:
     kind = chance.choice(("sample", "sample", "sample", "blank", "check", "field-blank"))
-    value = GOOD.get(kind, 0.1) + (0.06 if chance.random() < 0.2 else 0.0)
+    off = 0.06 + 0.01 * n  # never as one before: a baseline that stays where it is leaves what is read on it good
+    value = GOOD.get(kind, 0.1) + (off if chance.random() < 0.2 else 0.0)
     value = 0.7 if kind == "sample" and chance.random() < 0.15 else value
     fields: Table = {"expected": 100} if kind == "check" else {}
     where = chance.random()
@@ -84,7 +96,7 @@ def follow(day: Scripted, step: NextStep, minute: int) -> None:
         array: Any = {"setup": "setup", "standards": "standard", "queue": "queue"}[step.pane]
         _read(day, f"{array}{place}", minute)
     elif "read it again with r" in words:
-        _at(day, step).run("void", "cell rinsed").run("reread")
+        _at(day, step).run("reread")
     elif " name another" in words:
         named = next(n for n, each in enumerate(run.queue, 1) if f"have {each.id} name" in words)
         _write(day, f"queue[{named}].calibration", None)
@@ -133,7 +145,6 @@ def _read(day: Scripted, path: str, minute: int) -> None:
 def _told(day: Scripted) -> Iterator[str]:
     """What NEXT says, each done before the next is asked for."""
     for minute in range(200, 200 + 2 * STEPS, 2):
-        day.recompute()
         step = next_step.next_step(day.session.sheet)
         yield step.words
         if step.done:
@@ -144,14 +155,8 @@ def _told(day: Scripted) -> Iterator[str]:
 @examples(120)
 @given(st.randoms(use_true_random=False))
 def test_whoever_does_what_next_says_comes_to_an_end(chance: random.Random) -> None:
-    text = begun(chance)
-    assume(not has_errors(read(text)[1]))
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "run.toml"
-        path.write_text(text, encoding="utf-8")
-        day = Scripted(path, LATE)
-        try:
-            told = list(_told(day))
-        finally:
-            day.session.store.close()
+    run, problems = read(begun(chance))
+    assume(run is not None and not has_errors(problems))
+    assert run is not None
+    told = list(_told(Scripted(Path("run.toml"), LATE, InMemory(run))))
     assert told[-1] == "all read and closed: review and report", told[-6:]

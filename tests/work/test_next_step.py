@@ -331,6 +331,29 @@ def test_what_falls_due_goes_below_what_was_read_although_a_row_was_passed_over(
     assert told([*queue[:3], read, queue[3]], method=limits)[0] == "read A"
 
 
+def test_a_blank_that_fails_is_put_right_before_the_check_that_is_computed_from_it() -> None:
+    """The check was to be read again, and failed again on the same baseline, for ever."""
+    limits = {"blank": {"absorbance": 0.005}, "check": {"recovery_percent": [90, 110], "every_readings": 1}}
+    blank = row("SB", 0.06, kind="blank", at=at(40))
+    check = row("CCV", 0.25, kind="check", expected=100, at=at(41))
+    queue = [blank, check, row("A", 0.1, at=at(42)), row("B")]
+    assert told(queue, method=limits)[0] == "SB fails: put it right and read it again with r"
+    words, why = told([*queue[:3], row("SB1", kind="blank"), queue[3]], method=limits)
+    assert (words, why[:19]) == ("read SB1, blank", "SB fails: found off")  # and the check that is due after it
+    good = row("SB1", 0.06, kind="blank", rezeroed=True, at=at(43))
+    assert told([*queue[:3], good, queue[3]], method=limits)[0] == "CCV fails: put it right and read it again with r"
+
+
+def test_what_r_put_below_a_blank_that_fails_is_read_although_rows_above_are_not() -> None:
+    """It asked for r again, and for one more blank, for ever."""
+    limits = {"blank": {"absorbance": 0.005}}
+    queue = [row("A"), row("B"), row("SB", 0.06, kind="blank", at=at(40)), row("SB1", kind="blank"), row("C")]
+    step = next_step.next_step(evaluate(made(queue, method=limits), NOW))
+    assert (step.words, step.row) == ("read SB1, blank", 3)
+    planned = [*queue[:3], row("C"), row("SB9", kind="blank")]  # the one that is to close the day
+    assert told(planned, method=limits)[0] == "SB fails: put it right and read it again with r"
+
+
 @pytest.mark.parametrize("method", [{}, {"blank": {"every_minutes": 1000000}}])
 def test_a_row_passed_over_is_read_where_no_number_of_readings_is_an_interval(method: Table) -> None:
     """The screen ended in a traceback, at each key."""
