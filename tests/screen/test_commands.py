@@ -13,6 +13,7 @@ from runsheet.run import edit, text
 from runsheet.run.disk import store
 from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
 from runsheet.screen.session import Session
+from runsheet.work import next_step
 from tests.make import at, document, row, standards
 from tests.review.test_signing import NOW as SIGNED
 from tests.review.test_signing import noted
@@ -461,4 +462,18 @@ def test_a_check_that_fails_is_read_again_on_its_own_calibration(tmp_path: Path)
     assert [(each.id, each.calibration) for each in day.run("reread").session.run.queue] == [
         ("CCV", None), ("CCV1", "C1"), ("A", None),
     ]  # fmt: skip
+    day.session.store.close()
+
+
+def test_a_check_that_fails_is_read_again_below_the_blank_read_since(tmp_path: Path) -> None:
+    """It stood above that blank, was computed from the one before, and failed again."""
+    made = tmp_path / "run.toml"
+    check = row("CCV", 0.31, kind="check", expected=100, at=at(40))
+    queue = [check, row("A"), row("B"), row("SB", 0.0, kind="blank", at=at(42))]
+    made.write_text(document(queue, method={"check": {"recovery_percent": [90, 110]}}), encoding="utf-8")
+    day = Scripted(made)
+    day.go(0)
+    assert [each.id for each in day.run("reread").session.run.queue] == ["CCV", "A", "B", "SB", "CCV1"]
+    day.recompute()
+    assert next_step.next_step(day.session.sheet).words == "read CCV1, check standard"
     day.session.store.close()
