@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import errno
 import os
 import time
@@ -49,6 +50,14 @@ def pipe(path: Path) -> None:
     new.replace(path)
 
 
+def folder(path: Path) -> None:
+    """Put a folder in the place of a file, again where the saving thread was quicker to put the file back."""
+    while path.is_file():
+        path.unlink()
+        with contextlib.suppress(FileExistsError):
+            path.mkdir()
+
+
 def test_a_folder_that_is_gone_is_said_and_what_was_read_is_written_when_it_is_back(tmp_path: Path) -> None:
     water = tmp_path / "runs" / "water.toml"
     water.parent.mkdir()
@@ -82,8 +91,7 @@ def test_something_else_in_the_document_s_place_is_asked_about(kind: str, water:
         if kind == "pipe":
             pipe(water)
         elif kind == "folder":
-            water.unlink()
-            water.mkdir()
+            folder(water)
         else:
             (tmp_path / "new").symlink_to(other)
             (tmp_path / "new").replace(water)
