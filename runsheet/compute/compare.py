@@ -1,7 +1,7 @@
 """Comparing a figure with a limit.
 
-Owns: the one tolerance every verdict is taken with. Invariant: figures within 1e-9 relative are equal, so that
-0.014 - 0.009 is within 0.005 although the binary floats disagree.
+Owns: the one tolerance every verdict is taken with, and where the noise of floats begins. Invariant: figures within
+1e-9 relative are equal, so that 0.014 - 0.009 is within 0.005 although the binary floats disagree.
 """
 
 from __future__ import annotations
@@ -9,6 +9,10 @@ from __future__ import annotations
 import math
 
 TOLERANCE = 1e-9
+DECIMALS = 10
+"""Of a figure that is drawn or charted. What is beyond them is noise of float arithmetic, such as the error of 1e-14 %
+of a curve that goes through its standards: it would be drawn as large as the plot, and limits made of it would find
+violations that are none."""
 
 
 def equal(a: float, b: float) -> bool:
@@ -29,6 +33,11 @@ def at_most(a: float, b: float) -> bool:
 def inside(value: float, low: float | None, high: float | None) -> bool:
     """Whether a figure lies within inclusive limits; an absent limit does not apply."""
     return (low is None or at_most(low, value)) and (high is None or at_most(value, high))
+
+
+def quiet(value: float) -> float:
+    """A figure without the noise of floats."""
+    return round(value, DECIMALS)
 
 
 def finite(value: float | None) -> float | None:

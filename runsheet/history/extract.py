@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from runsheet.compute.compare import finite, optional
+from runsheet.compute.compare import finite, optional, quiet
 from runsheet.compute.sheet import evaluate
 from runsheet.history.rows import (
     PROCEDURE,
@@ -162,11 +162,6 @@ def _charted(row: RowResult, what: str) -> float | None:
     return {"blank": row.net, "duplicate": row.rpd_percent, "method-blank": row.result}.get(what, row.recovery_percent)
 
 
-DECIMALS = 10
-"""Of a charted figure. What is beyond them is noise of float arithmetic, such as the error of 1e-14 % of a curve that
-goes through its standards, and limits made of it would find violations that are none."""
-
-
 def _point(
     path: str,
     sheet: Sheet,
@@ -187,7 +182,7 @@ def _point(
         fraction=row.fraction if procedure else "",
         model="",
         unit=units.get(what, unit),
-        value=round(value, DECIMALS),
+        value=quiet(value),
         low=limits[0],
         high=limits[1],
         lot=row.row.lot or "",
@@ -210,7 +205,7 @@ def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[Point
                 fraction="",
                 model=f"{result.calibration.model} {result.weighting}",
                 unit=unit,
-                value=round(value, DECIMALS),
+                value=quiet(value),
                 low=None if limit is None else -limit,
                 high=limit,
                 lot="",

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.compute.compare import quiet
 from runsheet.show.plot import Plot
 
 if TYPE_CHECKING:
     from runsheet.compute.results import CalibrationResult, StandardResult
 
 STEPS = 60
-PLACES = 10
-"""Of a residual: beyond them is the noise of floats, which would be drawn as large as the plot where a curve fits."""
 
 
 def _mark(standard: StandardResult) -> str:
@@ -34,8 +33,7 @@ def calibration(result: CalibrationResult) -> Plot | None:
 
 def residuals(result: CalibrationResult) -> Plot | None:
     """Plot each standard's net signal less the curve's; None before there is a curve."""
-    rest = ((s.x, s.residual, _mark(s)) for s in result.standards if s.residual is not None)
-    points = tuple((x, round(y, PLACES), mark) for x, y, mark in rest)
+    points = tuple((s.x, quiet(s.residual), _mark(s)) for s in result.standards if s.residual is not None)
     if not points or result.curve is None:
         return None
     return Plot(points, levels=(0.0,), x_title="mg/L in the solvent", y_title="residual")
