@@ -29,8 +29,8 @@ def calibration(run: Computed) -> Iterator[Finding]:
     for result in run.calibrations:
         affects = run.reach.calibration(result.id)
         made = Finding("calibration", (result.id,), affects=affects, read_at=result.finished)
-        yield from (made._replace(why=f"{result.id}: {why}") for why in result.fails)
-        yield from (made._replace(state="warn", why=f"{result.id}: {why}") for why in result.warns)
+        yield from (made._replace(why=why) for why in result.fails)
+        yield from (made._replace(state="warn", why=why) for why in result.warns)
 
 
 def dropped_levels(run: Computed) -> Iterator[Finding]:

@@ -541,7 +541,7 @@ def test_of_two_intervals_the_one_that_is_overdue_is_the_value() -> None:
 def test_one_row_is_one_and_one_level_is_one() -> None:
     one = results([sample("A")], standard=standards((10,)), calibration={"model": "line-through-zero"},
                   method={"calibration": {"levels": 5}})  # fmt: skip
-    assert "C1: 1 level, at least 5" in [f["why"] for f in findings(one, "calibration")]
+    assert "1 level, at least 5" in [f["why"] for f in findings(one, "calibration")]
     none = results([sample("A")], standard=standards((0,)), calibration={"model": "line-through-zero"})
     assert none["calibrations"][0]["why"] == ["line-through-zero needs 1 level or more, 0 so far"]
 
