@@ -6,6 +6,7 @@ it; a key that a sentence of the screen names is the name of a command here too.
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from runsheet.figures import counted, figure
@@ -18,7 +19,7 @@ from runsheet.work import next_step
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from runsheet.compute.results import RowResult, Sheet
+    from runsheet.compute.results import Finding, RowResult, Sheet
     from runsheet.screen.linear import Linear
     from runsheet.screen.session import Session
     from runsheet.work.step import PaneName
@@ -111,12 +112,19 @@ def changes(before: Sheet, after: Sheet) -> list[str]:
 
 
 def _findings(before: Sheet, after: Sheet) -> list[str]:
-    old = {(f.rule, f.rows): findings.verdict(f) for f in before.quality}
-    return [
-        f"{findings.verdict(f)}: {findings.said(f, 3)}"
-        for f in after.quality
-        if old.get((f.rule, f.rows)) != findings.verdict(f)
-    ]
+    """The verdicts that are others than before; where a rule has several on one row, by what each says too."""
+    several = {
+        name
+        for sheet in (before, after)
+        for name, many in Counter((f.rule, f.rows) for f in sheet.quality).items()
+        if many > 1
+    }
+
+    def verdict(f: Finding) -> tuple[object, ...]:
+        return f.rule, f.rows, findings.verdict(f), f.why if (f.rule, f.rows) in several else ""
+
+    old = {verdict(f) for f in before.quality}
+    return [f"{findings.verdict(f)}: {findings.said(f, 3)}" for f in after.quality if verdict(f) not in old]
 
 
 def commands(found: Sequence[tuple[str, str]]) -> list[str]:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.sheet import evaluate
@@ -96,10 +97,10 @@ def compare(old: Sheet, new: Sheet) -> Moved:
     others = sum(row.result is not None and _what(row) != _what(other) for row, other in pairs)
     spreads = sum(_step(row, other) is None and _spread(row, other) for row, other in pairs)
     marks = sum(_step(row, other) is None and _mark(row) != _mark(other) for row, other in pairs)
-    before, then = ({(f.rule, f.rows): f.state for f in sheet.quality} for sheet in (old, new))
-    verdicts = sum(before.get(key) != then.get(key) for key in {*before, *then})
+    before, then = (Counter((f.rule, f.rows, f.state) for f in sheet.quality) for sheet in (old, new))
+    turned = {found[:2] for found in {*before, *then} if before[found] != then[found]}  # one row may fail in two ways
     figures = [step for step in steps if step != float("inf")]
-    return Moved(len(steps), max(figures, default=0.0), len(steps) - len(figures), others, spreads, marks, verdicts)
+    return Moved(len(steps), max(figures, default=0.0), len(steps) - len(figures), others, spreads, marks, len(turned))
 
 
 def _step(row: RowResult, other: RowResult) -> float | None:

@@ -506,3 +506,20 @@ def test_a_holder_who_comes_back_while_it_is_asked_keeps_the_lock(path: Path) ->
 
     with pytest.raises(store.LockedError, match="varga opened it on bench-2"):
         start.for_writing(path, ask)
+
+
+def test_what_failed_before_an_entry_is_not_told_as_its_doing(tmp_path: Path) -> None:
+    """A calibration that fails and warns had its failure told again at each entry: one verdict hid the other."""
+    made = tmp_path / "run.toml"
+    wrong = standards(ys=[0.01, 0.2, 0.2, 0.4, 0.8])
+    curve = {"id": "C1", "cell_mm": 10, "model": "quadratic"}
+    limits = {"calibration": {"level_error_percent": 10}}
+    made.write_text(
+        document([row("A"), row("B")], calibration=[curve], standard=wrong, method=limits), encoding="utf-8"
+    )
+    line = Line(made)
+    found = [f.state for f in line.linear.session.sheet.quality if f.rule == "calibration"]
+    assert "fail" in found
+    assert "warn" in found
+    assert not [each for each in line.say(":row A", "0.25") if "calibration" in each and each.startswith("QC")]
+    line.linear.session.store.close()

@@ -11,7 +11,7 @@ import pytest
 from runsheet import demo, read
 from runsheet.run import edit
 from runsheet.work import moves
-from tests.make import document, row
+from tests.make import document, row, standards
 
 if TYPE_CHECKING:
     from runsheet.run.model import Run
@@ -140,3 +140,12 @@ def test_nothing_is_asked_before_anything_is_read(run: Run) -> None:
 )
 def test_at_most_is_not_rounded_below_what_it_is(value: float, said: str) -> None:
     assert moves.Moved(1, value, 0, 0, 0, 0, 0).words == f"1 result moves, at most {said} %"
+
+
+def test_a_limit_that_takes_one_of_two_failures_away_is_asked_about() -> None:
+    """Both are of one calibration: it was looked at as one verdict."""
+    wrong = standards(ys=[0.01, 0.2, 0.2, 0.4, 0.8])
+    method = {"calibration": {"level_error_percent": 10, "r": 0.99999}}
+    made, _ = read(document([row("A", 0.25)], standard=wrong, method=method))
+    assert made is not None
+    assert asked(made, "method.calibration.r", Decimal("0.1")) == "1 verdict turns"
