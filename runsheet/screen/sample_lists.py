@@ -115,16 +115,19 @@ class _List:
 
     def _ask(self, line: int, why: str) -> None:
         """Ask for a bad line: the line put right, or nothing to leave it out."""
+        old = self._text(line)
+        tabs = ";" not in old and sample_list.mark("\n".join(self.lines)) == "\t"  # which no line of the screen takes
 
         def answer(text: str) -> None:
             if not text.strip():
-                self.left_out.append(self._text(line))
+                self.left_out.append(old)
                 text = ""
-            self.lines[line - 1] = text
+            self.lines[line - 1] = text.replace(";", "\t") if tabs else text
             self.show()
 
         if line < 1:
             self.context.say("this list cannot be read line by line: correct it and plan again")
             return
-        label = f"{why}. Put the line right; empty leaves it out:"
-        self.context.ask(label, answer, self._text(line), leave=Leave(self.show, "goes back to the list"))
+        label = f"{why}. Put the line right{', with semicolons for its tabs' if tabs else ''}; empty leaves it out:"
+        shown = old.replace("\t", ";") if tabs else old
+        self.context.ask(label, answer, shown, leave=Leave(self.show, "goes back to the list"))

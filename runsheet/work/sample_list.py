@@ -66,15 +66,14 @@ def parse(text: str, run: Run, now: datetime) -> tuple[list[Planned], list[Probl
     records = _records(text.removeprefix("\ufeff"), problems)
     columns = _columns(records, problems)
     found = [made for line, cells in records if (made := _planned(line, cells, columns, now, problems))]
-    problems += _doubtful(found, _mark(text))
+    problems += _doubtful(found, mark(text))
     found = _unused(found, run, problems)
     return _fitting(found, run, problems), problems
 
 
 def _records(text: str, problems: list[Problem]) -> list[tuple[int, list[str]]]:
     """The cells of each line that has any, with its number."""
-    mark = _mark(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True, strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark(text), skipinitialspace=True, strict=True)
     records, line = [], 1
     try:
         for cells in reader:
@@ -87,7 +86,7 @@ def _records(text: str, problems: list[Problem]) -> list[tuple[int, list[str]]]:
     return records
 
 
-def _mark(text: str) -> str:
+def mark(text: str) -> str:
     """What separates the cells, by the first line that has any: one with a name alone does not say."""
     lines = re.sub(r'"[^"]*"', "", text).splitlines()
     first = next((line for line in lines if line.strip() and any(mark in line for mark in MARKS)), "")

@@ -369,6 +369,22 @@ def test_the_question_for_a_bad_line_says_what_is_wrong_with_it(water: Path) -> 
     assert "line 3, column amount: '9x0' is no number. Put the line right; empty leaves it out:" in seen[0]
 
 
+def test_the_cells_of_a_list_that_tabs_separate_can_be_typed(water: Path) -> None:
+    """No line of the screen takes a tab: a line without its tabs could only be left out."""
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        seen.append(" ".join(line.strip() for line in drive.screen()))
+
+    listed = "id\tamount\tsite\nN-1\t990\tweir\nN-2\t9x0\tmill, race\nOS-01\t940\tquay\n"
+    Drive(water).run("P", f"paste:{listed}", "enter", then=look)
+    assert "Put the line right, with semicolons for its tabs; empty leaves it out: N-2;9x0;mill, race" in seen[0]
+    new = [*keys("N-2;960;mill, race"), "enter"]
+    run = Drive(water).run("P", f"paste:{listed}", "enter", new, "enter", "ctrl+u", "enter", "enter").document
+    assert [row.amount for row in run.queue if row.id == "N-2"] == [960]
+    assert [sample.site for sample in run.sample if sample.id == "N-2"] == ["mill, race"]
+
+
 def test_escape_from_a_bad_line_goes_back_to_the_list(water: Path) -> None:
     old, seen = water.read_bytes(), list[str]()
     Drive(water).run("P", f"paste:{LISTED}", "enter", "escape", then=lambda drive: seen.extend(shown(drive)))
