@@ -46,6 +46,11 @@ LEAST_ABSORBANCE = -0.05
 MOST_EDITS = 500
 MEASURED = ("amount", "extract_ml", "added_mg", "expected", "full_g", "empty_g", "wet_g", "dry_g", "dish_g")
 """Fields of a row that are much the same in all rows of a kind."""
+ONE_OF = (
+    ("amount", ("full_g", "empty_g"), "the amount {} counts, not what the bottle weighs"),
+    ("solids_percent", ("dish_g", "wet_g", "dry_g"), "the solids of {} % count, not what the dish weighs"),
+)
+"""What is typed or weighed, by which fields, and what to say where it is both."""
 NOMINAL = {"amount": "nominal_amount", "extract_ml": "nominal_extract_ml"}
 
 
@@ -62,9 +67,11 @@ def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Seq
         return _reading(run, row, new) or (_level(run, place, tuple(value)) if array == "standard" else "")
     if array == "queue" and field == "dilution":
         return _dilution(value, steps)
-    if array == "queue" and field == "solids_percent":
-        return f"{value:g} % solids: is it a fraction of 1?" if float(value) <= 1 else ""
-    return _amount(run, row, field, float(value)) if array == "queue" and field in MEASURED else ""
+    if array != "queue":
+        return ""
+    if field == "solids_percent" and float(value) <= 1:
+        return f"{value:g} % solids: is it a fraction of 1?"
+    return (_amount(run, row, field, float(value)) if field in MEASURED else "") or _twice(row, field, value)
 
 
 def of_step(run: Run, edits: Sequence[Edit], steps: Sequence[Number]) -> list[str]:
@@ -83,7 +90,7 @@ def of_step(run: Run, edits: Sequence[Edit], steps: Sequence[Number]) -> list[st
                 value, old = getattr(row, field, None), getattr(before.get(row.id), field, None)
                 if value != old and (why := why_not(after, array, place, field, value, steps)):
                     said.append(f"unusual: {row.id}, {why}")
-    return said
+    return list(dict.fromkeys(said))
 
 
 def while_warming(run: Run, now: datetime) -> str:
@@ -188,6 +195,15 @@ def _amount(run: Run, row: Row, field: str, value: float) -> str:
     if middle and _far(value, middle):
         whose = "the other rows" if field in NOMINAL else f"the other rows, {WORDS[row.kind]},"
         return f"{value:g} is {_times(value, middle)} what {whose} have ({middle:g})"
+    return ""
+
+
+def _twice(row: Row, field: str, value: Number) -> str:
+    """That one figure is typed and weighed, and which of them counts; or nothing."""
+    for typed, weighed, words in ONE_OF:
+        given = value if field == typed else getattr(row, typed)
+        if given is not None and (field in weighed or (field == typed and any(getattr(row, w) for w in weighed))):
+            return words.format(given)
     return ""
 
 

@@ -238,3 +238,26 @@ def test_a_lamp_with_a_start_to_come_is_not_on_for_minutes_below_zero() -> None:
                     standard=[])  # fmt: skip
     assert usual.while_warming(made, make.at(10)) == "warm-up: its start is 10 min ahead of the clock"
     assert usual.while_warming(made, make.at(30)) == "the lamp is on for 10 min, the method asks for 15"
+
+
+@pytest.mark.parametrize(
+    ("given", "field", "value", "words"),
+    [
+        ({"amount": 1000}, "full_g", 1824, "the amount 1000 counts, not what the bottle weighs"),
+        ({"amount": 1000}, "empty_g", 830, "the amount 1000 counts, not what the bottle weighs"),
+        ({"amount": None, "full_g": 1824}, "amount", 990, "the amount 990 counts, not what the bottle weighs"),
+        ({"amount": None}, "full_g", 1824, ""),
+        ({"amount": None}, "amount", 990, ""),
+        ({"solids_percent": 80}, "dry_g", 8, "the solids of 80 % count, not what the dish weighs"),
+        ({"wet_g": 10}, "solids_percent", 80, "the solids of 80 % count, not what the dish weighs"),
+        ({}, "dry_g", 8, ""),
+    ],
+)
+def test_a_figure_that_is_given_twice_is_asked_about(given: Any, field: str, value: Any, words: str) -> None:
+    """A bottle was weighed for nothing: the amount that the plan had put there counted, and nobody said so."""
+    run = day()
+    place = next(at for at, each in enumerate(run.queue) if each.id == "OS-08")
+    row = replace(run.queue[place], **given)
+    run = replace(run, queue=(*run.queue[:place], row, *run.queue[place + 1 :]))
+    assert words in why(run, "OS-08", field, value)
+    assert bool(why(run, "OS-08", field, value)) == bool(words)
