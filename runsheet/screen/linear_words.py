@@ -34,7 +34,8 @@ def opening(session: Session) -> list[str]:
     told = ". ".join(filter(None, (run.id, run.title)))
     number = "a number is the reading of the next row to read, or of one gone to"
     house = [session.laboratory_faults] if session.laboratory_faults else []
-    return [told, *back, *store.notes, *house, *half, f"? lists the commands; {number}"]
+    doubts = [session.doubts] if session.doubts else []
+    return [told, *back, *store.notes, *house, *doubts, *half, f"? lists the commands; {number}"]
 
 
 _HERE = {

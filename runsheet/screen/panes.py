@@ -84,7 +84,8 @@ def _standards_summary(sheet: Sheet) -> str:
             parts.append(f"r {curve.r:.5f}")
         if result.rse_percent is not None and not several:
             parts.append(f"RSE {result.rse_percent:.1f} %")
-        if worst := max(_errors(result), key=lambda each: abs(each[1]), default=None):
+        worst = max(_errors(result), key=lambda each: abs(each[1]), default=None)
+        if worst and f"{abs(worst[1]):.1f}" != "0.0":  # nothing is off
             parts.append(f"worst {worst[0]} {worst[1]:+.1f} %")
         parts += result.fails[:1]
         told.append(", ".join(parts))

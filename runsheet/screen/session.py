@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.sheet import evaluate
 from runsheet.exits import Refusal
+from runsheet.figures import counted
 from runsheet.review import trail, trail_rule
 from runsheet.review.trail import NO_TRAIL
-from runsheet.run import edit, entry
+from runsheet.run import edit, entry, valid
 from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
@@ -90,6 +91,13 @@ class Session:
     def laboratory_faults(self) -> str:
         """What is wrong with the laboratory file, in words; empty where nothing is, or there is none."""
         return "; ".join(problem.words for problem in self._laboratory[1])
+
+    @property
+    def doubts(self) -> str:
+        """What is unwise in the document as it stands, the first of it in words; empty where nothing is."""
+        found = [problem for problem in valid.problems(self.run) if problem.level == "warning"]
+        more = f"; and {counted(len(found) - 1, 'more warning')}: runsheet check lists them" if found[1:] else ""
+        return places.problem(self.run, found[0]) + more if found else ""
 
     @functools.cached_property
     def _laboratory(self) -> tuple[Laboratory, list[Problem]]:

@@ -176,7 +176,7 @@ def _run(
     bench.use_keys(commands)
     back = f"{counted(opened.came_back, 'entry', 'entries')} came back from the log" if opened.came_back else ""
     wrong = (f"keys.toml: {problem.words}" for problem in problems)
-    bench.message = "; ".join(filter(None, (back, message, *opened.notes, *wrong)))
+    bench.message = "; ".join(filter(None, (back, message, *opened.notes, *wrong, bench.session.doubts)))
     app = RunsheetApp(bench, theme, cursor=shown.cursor)
     with terminal.guarded(opened.close, lambda: told(opened)):
         app.run(mouse=False)

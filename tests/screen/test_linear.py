@@ -328,6 +328,18 @@ def test_what_is_wrong_with_the_laboratory_file_is_said_at_the_beginning(path: P
     assert Line(path).told.count(wrong) == 1
 
 
+def test_what_is_unwise_in_the_document_is_said_at_the_beginning(tmp_path: Path) -> None:
+    """Only the commands told that an amount counts and what the bottle weighs does not."""
+    made = tmp_path / "run.toml"
+    twice = row("A", 0.25, full_g=1900, empty_g=900)
+    words = "A amount: is given and the bottle is weighed too: amount is used (queue[1].amount)"
+    made.write_text(document([twice]), encoding="utf-8")
+    assert Line(made).told.count(words) == 1
+    made = tmp_path / "two.toml"
+    made.write_text(document([twice, row("B", 0.3, report=False)]), encoding="utf-8")
+    assert Line(made).told.count(f"{words}; and 1 more warning: runsheet check lists them") == 1
+
+
 def test_one_entry_that_came_back_is_one(path: Path) -> None:
     line = Line(path)
     line.say("0.112")

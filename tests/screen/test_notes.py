@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from runsheet import evaluate, methods
-from runsheet.screen import notes
+from runsheet.screen import notes, panes
 from runsheet.work import new_run
 from tests.make import NOW, at, row, run, standards
 
@@ -50,3 +50,11 @@ def test_how_steady_a_photometer_is_that_reads_transmittance_is_told_in_absorban
     assert steady(0.0, 0.001) == ["Stability: drift +0.0010 A, noise 0.0007 A over 2 readings"]
     assert steady(100.0, 99.8, reads="transmittance") == ["Stability: drift +0.0009 A, noise 0.0006 A over 2 readings"]
     assert steady(100.0, 0.0, reads="transmittance") == []
+
+
+def test_no_standard_is_the_worst_where_none_is_off() -> None:
+    """It said `worst S1 -0.0 %` of a line that all standards lie on."""
+    pane = next(pane for pane in panes.PANES if pane.name == "standards")
+    assert "worst" not in pane.summary(evaluate(run([row("A", 0.25)]), TIME))
+    bent = standards(ys=[0.05, 0.1, 0.21, 0.4, 0.8])
+    assert "worst" in pane.summary(evaluate(run([row("A", 0.25)], standard=bent), TIME))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.make import document, row
 from tests.screen.pty_runs import accepted, opened, readings
 from tests.terminal import PROGRAM, Terminal
 
@@ -31,25 +32,29 @@ def test_starts_types_and_quits(water: Path, terminals: list[Terminal]) -> None:
     assert output.rindex(b"\x1b[?1049l") > output.rindex(b"\x1b[?1049h")
 
 
+def test_what_is_unwise_in_the_document_is_said_at_the_start(tmp_path: Path, terminals: list[Terminal]) -> None:
+    run = tmp_path / "run.toml"
+    run.write_text(document([row("A", 0.25, full_g=1900, empty_g=900)]), encoding="utf-8")
+    terminals.append(Terminal([*PROGRAM, str(run)]))
+    terminals[0].wait("A amount: is given and the bottle is weighed too: amount is used")
+
+
 ENDS = (signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGUSR1, signal.SIGALRM)
 
 
 @pytest.mark.parametrize("number", ENDS)
-def test_a_signal_saves_and_ends(number: signal.Signals, water: Path, terminals: list[Terminal]) -> None:
+def test_a_signal_saves_ends_and_gives_the_terminal_back(
+    number: signal.Signals, water: Path, terminals: list[Terminal]
+) -> None:
     terminal = opened(water, terminals)
     accepted(terminal)
+    raw = termios.tcgetattr(terminal.fd)
     terminal.kill(number)
     assert terminal.exit_code() == 128 + number
     assert readings(water) == [Decimal("0.112")]
     assert not list(water.parent.glob(".*.lock"))
-
-
-@pytest.mark.parametrize("number", [number for number in ENDS if number != signal.SIGHUP])
-def test_a_signal_gives_the_terminal_back(number: signal.Signals, water: Path, terminals: list[Terminal]) -> None:
-    terminal = opened(water, terminals)
-    raw = termios.tcgetattr(terminal.fd)
-    terminal.kill(number)
-    terminal.exit_code()
+    if number == signal.SIGHUP:  # the terminal is gone
+        return
     cooked = termios.tcgetattr(terminal.fd)
     output = b"".join(data for _, data in terminal.chunks)
     last = output[output.rindex(b"\x1b[?1049l") :]
