@@ -27,7 +27,7 @@ def about_readings(session: Session, array: str, place: int, name: str, new: Any
     old = row.readings
     if old and not adds(old, new):
         moved = _moved_with(session, array, place, new)
-        change = f"{name}: {entry.shown(old)} -> {entry.shown(new)}"
+        change = f"{name}: {entry.shown(old)} -> {entry.shown(new) or 'nothing'}"
         return f"{change}{'; ' if moved else ''}{moved}. Why does it change?"
     if not old and new and row.at is None and (behind := clock_behind(session.run, session.now())):
         return f"{name}: {behind}. Why is it right?"

@@ -152,6 +152,7 @@ class Session:
     ) -> list[Edit]:
         """The edits that write a value, with the time where it is a first reading; none where it is there already.
 
+        Readings taken out take their time along: what is read next is read at a time of its own.
         `sent` is what the photometer had sent, `at` when that came: the time of a reading that is what was sent.
         """
         row, path = getattr(self.run, array)[place], f"{array}[{place + 1}]"
@@ -163,6 +164,8 @@ class Session:
         if field == "readings" and value and not row.readings and row.at is None:
             moment = self.now() if at is None or sent is None or sent.typed else at.replace(microsecond=0)
             edits.append(edit.set_value(self.run, f"{path}.at", moment))
+        elif field == "readings" and not value and row.at is not None:
+            edits.append(edit.set_value(self.run, f"{path}.at", None))
         return edits
 
     def _renaming(self, place: int, name: str) -> list[Edit]:

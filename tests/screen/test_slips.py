@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -407,6 +408,23 @@ def test_a_standard_off_the_others_is_asked_about_and_the_cursor_stays(water: Pa
 
 
 # --- readings in the wrong place ------------------------------------------------------------------------------------
+
+
+def test_a_reading_taken_out_takes_its_time_along(water: Path) -> None:
+    """The next reading of the row had the time of the one that was not its own."""
+    seen: list[str] = []
+    taken_out = ("up", "e", "ctrl+u", "enter")
+    Drive(water).run(*taken_out, then=asked(seen))
+    assert seen[0] == "OS-07: 0.024 0.025 -> nothing. Why does it change?"
+    drive = Drive(water).run(*taken_out, typed("read on another row"))
+    row = next(row for row in drive.document.queue if row.id == "OS-07")
+    assert (row.readings, row.at) == ((), None)
+    drive = Drive(water).run(typed("0.030"))
+    row = next(row for row in drive.document.queue if row.id == "OS-07")
+    assert (row.readings, row.at) == ((Decimal("0.030"),), NOW)
+    drive = Drive(water).run("u", "u")
+    row = next(row for row in drive.document.queue if row.id == "OS-07")
+    assert row.at == datetime.fromisoformat("2026-03-11T10:34:00+01:00")
 
 
 def test_two_rows_read_under_each_others_names_are_exchanged_with_one_reason(water: Path) -> None:
