@@ -16,6 +16,7 @@ from runsheet.screen.context import name_of, place_of
 from runsheet.screen.read_only import READ_ONLY
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings, places
+from runsheet.work import superseding
 
 if TYPE_CHECKING:
     from runsheet.compute.results import Finding
@@ -60,16 +61,20 @@ def remove(context: Context) -> None:
     """Remove the present row after a question."""
     if context.item is None:
         return
-    path, at = context.pane.array, context.place + 1
+    path, at, run = context.pane.array, context.place + 1, context.session.run
+    back = superseding.by_row(run, run.queue[at - 1].id) if path == "queue" else []
 
     def answer(text: str) -> None:
         if agreed(text):
-            context.commit([edit.remove_row(context.session.run, path, at)])
+            edits = superseding.give_back(run, run.queue[at - 1].id) if back else []
+            why = context.session.own_reason(edits, f"{run.queue[at - 1].id} is removed") if back else ""
+            context.commit([*edits, edit.remove_row(run, path, at)], why)
         else:
             context.say("nothing removed")
 
     better = INSTEAD.get(context.active, "")
-    context.ask(f"Remove {name_of(context)}?{better} y/n:", answer, words=True)
+    again = f" {' '.join(run.queue[n - 1].id for n in back)} report{'s' * (len(back) == 1)} again." if back else ""
+    context.ask(f"Remove {name_of(context)}?{again}{better} y/n:", answer, words=True)
 
 
 INSTEAD = {

@@ -18,7 +18,7 @@ from runsheet.screen.context import Leave, because, place_of
 from runsheet.screen.forms import Field, ask_field
 from runsheet.screen.typing_line import agreed
 from runsheet.show import findings
-from runsheet.work import new_run, next_step, photometer, to_come, usual
+from runsheet.work import new_run, next_step, photometer, superseding, to_come, usual
 from runsheet.work.new_row import Names, advised, new_row, offer_words, read_again
 
 if TYPE_CHECKING:
@@ -114,17 +114,14 @@ def _again(context: Context, place: int, dilution: Number | None = None) -> None
     if step.on and (step.pane, step.row) == ("queue", place):
         new = replace(new, calibration=step.on)
     below = to_come.place_again(context.session.sheet, place)
-    why, old = f"read again as {new.id}", _reported(context.session.sheet, item)
-    edits = []
-    for at in old:
-        path = f"queue[{at + 1}]"
-        edits += [edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why)]
+    old = _reported(context.session.sheet, item)
+    edits = [made for at in old for made in superseding.supersede(run, at + 1, new.id)]
     edits.append(edit.insert_row(run, "queue", below + 1, new))
 
     def go() -> None:
         context.go(next(at for at, other in enumerate(context.session.run.queue) if other.id == new.id))
 
-    context.commit(edits, context.session.own_reason(edits, why) if old else "", go)
+    context.commit(edits, context.session.own_reason(edits, superseding.why(new.id)) if old else "", go)
 
 
 def _reported(sheet: Sheet, item: RowResult) -> list[int]:

@@ -23,7 +23,7 @@ from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
 from runsheet.show import places
-from runsheet.work import limit_source, moves, new_row
+from runsheet.work import limit_source, moves, new_row, superseding
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -169,7 +169,7 @@ class Session:
         return edits
 
     def _renaming(self, place: int, name: str) -> list[Edit]:
-        """The edits that rename a row, and with a sample's own row the sample and all that names it."""
+        """The edits that rename a row, with all that names it; with a sample's own row the sample too."""
         run, row = self.run, self.run.queue[place]
         paths = [f"queue[{place + 1}].id"]
         if row.sample is None:
@@ -177,7 +177,7 @@ class Session:
             for at, other in enumerate(run.queue, 1):
                 paths += [f"queue[{at}].sample"] if other.sample == row.id else []
                 paths += [f"queue[{at}].of"] if other.of == row.id else []
-        return [edit.set_value(run, path, name) for path in paths]
+        return [*(edit.set_value(run, path, name) for path in paths), *superseding.rename(run, row.id, name)]
 
     # --- changing the run -------------------------------------------------------------------------------------------
 

@@ -17,6 +17,7 @@ from runsheet.compute.rules.times import moment
 from runsheet.run import edit
 from runsheet.run.kinds import ABBREVIATIONS, EVENTS, spoken
 from runsheet.run.model import Row
+from runsheet.work import superseding
 from runsheet.work.batch_plan import Spacer
 from runsheet.work.new_row import Names, advised, new_row, read_again
 
@@ -217,9 +218,7 @@ def edits(run: Run, found: Rereading) -> list[edit.Edit]:
     place = {row.id: n for n, row in enumerate(run.queue, 1)}
     made: list[edit.Edit] = []
     for old, new in found.superseded:
-        why = f"read again as {new}"
-        path = f"queue[{place[old]}]"
-        made += [edit.set_value(run, f"{path}.report", value=False), edit.set_value(run, f"{path}.reason", why)]
+        made += superseding.supersede(run, place[old], new)
     for n, step in enumerate(found.steps, found.at):
         made.append(edit.insert_row(run, "queue", n, step.row))
         run = edit.apply(run, made[-1])

@@ -535,3 +535,22 @@ def test_what_failed_before_an_entry_is_not_told_as_its_doing(tmp_path: Path) ->
     assert "warn" in found
     assert not [each for each in line.say(":row A", "0.25") if "calibration" in each and each.startswith("QC")]
     line.linear.session.store.close()
+
+
+def test_a_row_that_waited_to_be_read_again_in_vain_reports_again(line: Line) -> None:
+    """It stayed superseded, read again as a row that was removed: the sample had no result and nothing said so."""
+    told = line.say(":row OS-01", ":r", ":row OS-01-1", ":remove")
+    assert told[-1].startswith("Remove OS-01-1? OS-01 reports again.")
+    line.say("y")
+    assert "OS-01-1" not in [row.id for row in line.run.queue]
+    assert (line.row("OS-01").report, line.row("OS-01").reason) == (None, None)
+    line.say(":undo")
+    assert (line.row("OS-01").report, line.row("OS-01").reason) == (False, "read again as OS-01-1")
+
+
+def test_what_reads_a_row_again_has_its_new_name_there_too(line: Line) -> None:
+    line.say(":row OS-01", ":r")
+    session = line.linear.session
+    place = next(at for at, row in enumerate(line.run.queue) if row.id == "OS-01-1")
+    session.commit(session.writing("queue", place, "id", "OS-01 B"))
+    assert line.row("OS-01").reason == "read again as OS-01 B"
