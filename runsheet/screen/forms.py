@@ -33,6 +33,7 @@ from runsheet.screen.content import Content
 from runsheet.screen.context import Leave, because
 from runsheet.show import places
 from runsheet.work import limit_source, offers, photometer, usual
+from runsheet.work.renaming import NAMED
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -216,7 +217,7 @@ def _ask_source(context: Context, field: Field, again: Callable[[], None]) -> No
 
 REASONS = ("void", "reason", "struck_reason")
 """Fields that say why."""
-_NAME = re.compile(r"(queue|standard)\[(\d+)\]\.id")
+_NAME = re.compile(rf"({'|'.join(NAMED)})\[(\d+)\]\.id")
 
 
 def refused(field: Field, value: Any) -> str:

@@ -41,7 +41,8 @@ def about_readings(session: Session, array: str, place: int, name: str, new: Any
 def about_name(session: Session, array: str, place: int, new: Any) -> str:
     """Ask before a row that was read gets another name; or nothing."""
     row = getattr(session.run, array)[place]
-    return f"Rename {row.id}: {row.id} -> {entry.shown(new)}. Why?" if row.readings and new != row.id else ""
+    read = getattr(row, "readings", ())  # a calibration has none of its own
+    return f"Rename {row.id}: {row.id} -> {entry.shown(new)}. Why?" if read and new != row.id else ""
 
 
 def no_name(text: str) -> str:

@@ -23,7 +23,7 @@ from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
 from runsheet.show import places
-from runsheet.work import limit_source, moves, new_row, superseding
+from runsheet.work import limit_source, moves, new_row, renaming
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -158,8 +158,8 @@ class Session:
         row, path = getattr(self.run, array)[place], f"{array}[{place + 1}]"
         if entry.shown(getattr(row, field)) == entry.shown(value):
             return []
-        if (array, field) == ("queue", "id") and value:
-            return self._renaming(place, value)
+        if array in renaming.NAMED and field == "id" and value:
+            return renaming.edits(self.run, array, place, value)
         edits = [replace(edit.set_value(self.run, f"{path}.{field}", value), received=sent)]
         if field == "readings" and value and not row.readings and row.at is None:
             moment = self.now() if at is None or sent is None or sent.typed else at.replace(microsecond=0)
@@ -167,17 +167,6 @@ class Session:
         elif field == "readings" and not value and row.at is not None:
             edits.append(edit.set_value(self.run, f"{path}.at", None))
         return edits
-
-    def _renaming(self, place: int, name: str) -> list[Edit]:
-        """The edits that rename a row, with all that names it; with a sample's own row the sample too."""
-        run, row = self.run, self.run.queue[place]
-        paths = [f"queue[{place + 1}].id"]
-        if row.sample is None:
-            paths += [f"sample[{at}].id" for at, sample in enumerate(run.sample, 1) if sample.id == row.id]
-            for at, other in enumerate(run.queue, 1):
-                paths += [f"queue[{at}].sample"] if other.sample == row.id else []
-                paths += [f"queue[{at}].of"] if other.of == row.id else []
-        return [*(edit.set_value(run, path, name) for path in paths), *superseding.rename(run, row.id, name)]
 
     # --- changing the run -------------------------------------------------------------------------------------------
 
