@@ -23,7 +23,7 @@ from runsheet.run.disk.store import CannotOpenError
 from runsheet.run.edit import EditError
 from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
 from runsheet.show import places
-from runsheet.work import limit_source, moves, new_row, renaming
+from runsheet.work import fillings, limit_source, moves, new_row, renaming
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -152,7 +152,7 @@ class Session:
     ) -> list[Edit]:
         """The edits that write a value, with the time where it is a first reading; none where it is there already.
 
-        Readings taken out take their time along: what is read next is read at a time of its own.
+        Readings taken out take their time along, and what a blank was left at: what is read next has its own.
         `sent` is what the photometer had sent, `at` when that came: the time of a reading that is what was sent.
         """
         row, path = getattr(self.run, array)[place], f"{array}[{place + 1}]"
@@ -164,8 +164,9 @@ class Session:
         if field == "readings" and value and not row.readings and row.at is None:
             moment = self.now() if at is None or sent is None or sent.typed else at.replace(microsecond=0)
             edits.append(edit.set_value(self.run, f"{path}.at", moment))
-        elif field == "readings" and not value and row.at is not None:
-            edits.append(edit.set_value(self.run, f"{path}.at", None))
+        elif field == "readings" and not value:
+            of_them = (name for name in ("at", *fillings.OF_BLANKS) if getattr(row, name, None) is not None)
+            edits += [edit.set_value(self.run, f"{path}.{name}", None) for name in of_them]
         return edits
 
     # --- changing the run -------------------------------------------------------------------------------------------

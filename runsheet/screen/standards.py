@@ -24,7 +24,7 @@ def toggle_use(context: Context) -> None:
         return
     run, place = context.session.run, place_of(context)
     if not context.item.used:
-        again = [edit.set_value(run, f"{place}.use", value=True)]
+        again = [edit.set_value(run, f"{place}.use", value=True), edit.set_value(run, f"{place}.reason", None)]
         context.commit(again, "" if context.session.question(again) else "used again")
         return
     off = edit.set_value(run, f"{place}.use", value=False)

@@ -78,6 +78,25 @@ def test_a_standard_is_left_out_with_a_reason(day: Scripted) -> None:
     assert day.session.sheet.calibrations[0].state == "fail"
 
 
+def test_a_standard_that_is_used_again_has_no_reason_to_be_left_out(day: Scripted) -> None:
+    """The table showed it as used, with the reason beside it."""
+    day.activate("standards")
+    day.go(5)
+    day.run("toggle_use", "bubble in the cell").run("toggle_use")
+    if day.prompt is not None:
+        day._answer("the next flask")  # noqa: SLF001
+    assert (day.session.run.standard[5].use, day.session.run.standard[5].reason) == (True, None)
+
+
+def test_a_blank_whose_reading_is_taken_out_was_not_zeroed_on_it(day: Scripted) -> None:
+    """What is read next on its row was re-zeroed without anyone's doing."""
+    place = next(at for at, row in enumerate(day.session.run.queue) if row.id == "SB2")
+    assert day.session.run.queue[place].rezeroed
+    day.session.commit(day.session.writing("queue", place, "readings", []), "read on another row")
+    row = day.session.run.queue[place]
+    assert (row.readings, row.at, row.rezeroed, row.as_left) == ((), None, None, None)
+
+
 def test_a_limit_is_changed_on_its_form(day: Scripted) -> None:
     day.run("limits", "check.recovery_percent", "80 120")
     check = day.session.run.method.check
