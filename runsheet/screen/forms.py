@@ -178,12 +178,14 @@ class _Asked:
         return None
 
     def _unusual(self, value: Any, chosen: Offer | None) -> str:
-        if chosen is not None and chosen.expired:
-            return f"{chosen.text} is expired ({chosen.note})"
-        found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", self.field.path)
+        if chosen is not None:
+            return f"{chosen.text} is expired ({chosen.note})" if chosen.expired else ""
         session = self.context.session
+        found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", self.field.path)
+        if not found:
+            return usual.of_another(session.run, self.field.path, value)
         steps = session.laboratory.dilutions
-        return usual.why_not(session.run, found[1], int(found[2]) - 1, found[3], value, steps) if found else ""
+        return usual.why_not(session.run, found[1], int(found[2]) - 1, found[3], value, steps)
 
 
 def _with_blank_limit(context: Context, again: Callable[[], None]) -> None:

@@ -62,7 +62,7 @@ def offers(house: Laboratory, run: Run, path: str, today: date) -> list[Offer]:
         people = (person for person in house.person if getattr(person, name) is not False)
         return [Offer(person.name, person.initials or "", {}, initials=person.initials or "") for person in people]
     if path == "instrument.name":
-        return list(_instruments(house))
+        return list(_instruments(house, run))
     if name == "cell_mm" and array in ("calibration", "queue"):
         mine = [each for each in house.instrument if each.name == run.instrument.name] or house.instrument
         cells = dict.fromkeys(cell for each in mine for cell in each.cells)
@@ -91,13 +91,13 @@ def _parents(run: Run, table: str) -> Iterator[Offer]:
             yield Offer(name, "", shared if own is not None and not own.readings else {})
 
 
-def _instruments(house: Laboratory) -> Iterator[Offer]:
+def _instruments(house: Laboratory, run: Run) -> Iterator[Offer]:
     for each in house.instrument:
-        fills = {f"instrument.{name}": getattr(each, name) for name in ("serial", "step")}
-        fills |= {"instrument.reads": each.reads} if each.reads else {}
+        fills = {f"instrument.{name}": getattr(each, name) for name in ("serial", "step", "reads")}
         cells = f", cells {' '.join(map(str, each.cells))} mm" if each.cells else ""
         note = ", ".join(filter(None, (each.serial, each.reads))) + cells
-        yield Offer(each.name, note, {place: new for place, new in fills.items() if new is not None})
+        its = ("instrument.serial",) if each.name != run.instrument.name else ()  # the number of another is not its own
+        yield Offer(each.name, note, {place: new for place, new in fills.items() if new is not None or place in its})
 
 
 def _solvents(house: Laboratory, path: str, today: date) -> Iterator[Offer]:
@@ -125,7 +125,8 @@ def _material(each: Material, table: str, row: Row | Standard, today: date) -> O
     else:
         fills["material"] = each.material
         fills |= {"expected": each.concentration} if each.use in ("check", "second-source") else {"added_mg": each.mass}
-    own = {f"{table}.{name}": new for name, new in fills.items() if new is not None or name == "expires"}
+    its = ("expires", "certificate") if row.lot not in (None, each.lot) else ("expires",)  # none of another lot's
+    own = {f"{table}.{name}": new for name, new in fills.items() if new is not None or name in its}
     amount = f"{each.concentration} mg/L" if each.concentration else f"{each.mass} mg" if each.mass else ""
     what = ", ".join(filter(None, (each.material, amount, each.certificate)))
     return Offer(each.lot, *_dated(what, each.expires, today, own))

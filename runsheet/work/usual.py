@@ -20,7 +20,7 @@ from runsheet.compute.amounts import MATRIX_OF_UNIT, concentration
 from runsheet.compute.photometry import absorbance, signals, transmittance
 from runsheet.compute.setup import ahead
 from runsheet.figures import against, figure
-from runsheet.run.edit import apply_each
+from runsheet.run.edit import apply_each, value_at
 from runsheet.run.kinds import WORDS
 from runsheet.run.model import Setup
 
@@ -51,6 +51,12 @@ ONE_OF = (
     ("solids_percent", ("dish_g", "wet_g", "dry_g"), "the solids of {} % count, not what the dish weighs"),
 )
 """What is typed or weighed, by which fields, and what to say where it is both."""
+BESIDE = {
+    "lot": ("expires", "certificate"),
+    "solvent.name": ("grade", "lot", "expires"),
+    "instrument.name": ("serial",),
+}
+"""What is given beside a field, or a field of that name, and is of that value alone."""
 NOMINAL = {"amount": "nominal_amount", "extract_ml": "nominal_extract_ml"}
 
 
@@ -62,6 +68,8 @@ def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Seq
     if value in (None, ()) or array not in ("queue", "standard", "setup"):
         return ""
     row = getattr(run, array)[place]
+    if field == "lot":
+        return of_another(run, f"{array}[{place + 1}].lot", value)
     if field == "readings":
         new = tuple(value)[len(row.readings) :] or tuple(value)
         return _reading(run, row, new) or (_level(run, place, tuple(value)) if array == "standard" else "")
@@ -72,6 +80,17 @@ def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Seq
     if field == "solids_percent" and float(value) <= 1:
         return f"{value:g} % solids: is it a fraction of 1?"
     return (_amount(run, row, field, float(value)) if field in MEASURED else "") or _twice(row, field, value)
+
+
+def of_another(run: Run, path: str, value: Any) -> str:
+    """What stays beside a field that was given for its old value, as an expiry for a lot, in words; or nothing."""
+    table, _, name = path.rpartition(".")
+    old = value_at(run, path)
+    given = {each: value_at(run, f"{table}.{each}") for each in BESIDE.get(path, BESIDE.get(name, ()))}
+    kept = [f"{each} {beside}" for each, beside in given.items() if beside is not None]
+    if old in (None, value) or value is None or not kept:
+        return ""
+    return f"{', '.join(kept)} stay{'s' * (len(kept) == 1)} as given for {old}"
 
 
 def of_step(run: Run, edits: Sequence[Edit], steps: Sequence[Number]) -> list[str]:

@@ -132,6 +132,46 @@ def test_a_second_sources_lot_fills_value_material_and_expiry(house: Path) -> No
     )
 
 
+def test_another_photometer_has_not_the_number_of_the_one_before(house: Path) -> None:
+    house.with_name("laboratory.toml").write_text(HOUSE.replace('serial = "P-2"\n', ""))
+    assert 'serial = "' in house.read_text()
+    drive = Drive(house).run("F", typed("instrument.name"), "down", "enter")
+    assert (drive.document.instrument.name, drive.document.instrument.serial) == ("second photometer", None)
+
+
+def test_another_lot_has_not_the_certificate_of_the_one_before(house: Path) -> None:
+    house.with_name("laboratory.toml").write_text(HOUSE + '[[material]]\nlot = "ST-77"\nuse = "stock"\n')
+    lot = 'lot = "RO-31"\n'
+    assert lot in house.read_text()
+    house.write_text(house.read_text().replace(lot, f'{lot}certificate = "C-7"\n'))
+    drive = Drive(house).run("f3", "ctrl+home", "tab", "s", "tab", "enter")
+    standard = drive.document.standard[0]
+    assert (standard.lot, standard.certificate, standard.expires) == ("ST-77", None, None)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "words"),
+    [
+        ("solvent.lot", "T-9", "expires 2027-01-31 stays as given for T-3301"),
+        ("solvent.name", "cyclohexane", "grade infrared, lot T-3301, expires 2027-01-31 stay as given for tetra"),
+        ("instrument.name", "the spare one", "serial P-2 stays as given for second photometer"),
+    ],
+)
+def test_what_was_given_for_another_is_asked_about_once(path: str, value: str, words: str, house: Path) -> None:
+    """A lot typed over another had the other's expiry, and nobody said so."""
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        seen.append(drive.bench.prompt.trouble if drive.bench.prompt else "")
+
+    Drive(house).run("F", typed("solvent.lot"), "down", "enter", typed("instrument.name"), "down", "enter")
+    Drive(house).run("F", typed(path), typed(value), then=look)
+    assert words in seen[0]
+    drive = Drive(house).run("F", typed(path), typed(value), "enter")
+    table, name = path.split(".")
+    assert getattr(getattr(drive.document, table), name) == value
+
+
 def test_escape_from_the_list_goes_back_to_the_question(house: Path) -> None:
     drive = Drive(house).run("F", typed("run.reviewer"), "down", "escape", typed("A. Nother"))
     assert drive.document.run.reviewer == "A. Nother"
