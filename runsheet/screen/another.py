@@ -50,15 +50,26 @@ def _ask(context: Context, other: Other, at: int = 0) -> None:
     last = run.calibration[-1]
     mine = [each for each in run.standard if each.calibration in (None, last.id)]
     old = getattr(last, name, None) if model is Calibration else next((s.lot for s in reversed(mine) if s.lot), None)
-    array = f"calibration[{len(run.calibration)}]" if model is Calibration else f"standard[{len(run.standard)}]"
+    made = next((n for n, each in enumerate(run.standard, 1) if each in mine and each.stock is not None), None)
+    of = made or len(run.standard)  # one that is made from a stock says what a lot of stock is offered for
+    array = f"calibration[{len(run.calibration)}]" if model is Calibration else f"standard[{of}]"
     known = mine or model is Calibration
     offers = forms.offered(context, forms.Field(f"{array}.{name}", model, name)) if known else []
 
+    asked = ""
+
     def answer(text: str) -> str | None:
+        nonlocal asked
         parsed = entry.parse(model, name, text.strip(), context.session.clock())
         if parsed.complaint:
             return f"not accepted: {parsed.complaint}"
+        chosen = next((offer for offer in offers if offer.text == text.strip()), None)
+        if chosen is not None and chosen.doubt and text != asked:
+            asked = text
+            return f"Enter takes it; unusual: {chosen.doubt}"
         changed: dict[str, Any] = {name: None if parsed.value == old else parsed.value}
+        if name == "lot" and chosen is not None:
+            changed["of_lot"] = {path.rpartition(".")[2]: new for path, new in chosen.fills.items()}
         _ask(context, other._replace(**changed), at + 1)
         return None
 

@@ -179,7 +179,7 @@ class _Asked:
 
     def _unusual(self, value: Any, chosen: Offer | None) -> str:
         if chosen is not None:
-            return f"{chosen.text} is expired ({chosen.note})" if chosen.expired else ""
+            return chosen.doubt
         session = self.context.session
         found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", self.field.path)
         if not found:

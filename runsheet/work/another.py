@@ -9,6 +9,7 @@ The second source and the check planned for a calibration name it, since they ar
 from __future__ import annotations
 
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.run import edit
@@ -18,7 +19,7 @@ from runsheet.work import new_run
 from runsheet.work.new_row import Names, new_row
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
     from typing import Any
 
@@ -35,6 +36,8 @@ class Other(NamedTuple):
     solvent_lot: str | None = None
     lot: str | None = None
     """Of its standards."""
+    of_lot: Mapping[str, Any] = MappingProxyType({})
+    """What the laboratory has of that lot, by the field of a standard."""
 
 
 def unused(stem: str, taken: Sequence[str]) -> str:
@@ -75,9 +78,11 @@ def calibration(run: Run, other: Other) -> list[Edit]:
 
 
 def _emptied(standard: Standard, name: str, names: Names, other: Other) -> Standard:
-    """A standard of the same level, not read; of another lot, whose expiry and certificate are not known."""
+    """A standard of the same level, not read; of another lot with what is known of that, and of the old one nothing."""
     lot = other.lot if other.lot is not None and other.lot != standard.lot else None
-    of_lot: dict[str, Any] = {} if lot is None else {"lot": lot, "expires": None, "certificate": None}
+    of_lot: dict[str, Any] = {} if lot is None else {"lot": lot, "expires": None, "certificate": None, **other.of_lot}
+    if standard.stock is None:
+        of_lot.pop("stock", None)
     return replace(
         standard, id=names.first("S"), calibration=name, readings=(), at=None, struck=(), struck_reason=None,
         use=None, reason=None, note=None, **of_lot,

@@ -39,6 +39,11 @@ class Offer:
     expired: bool = False
     initials: str = ""
 
+    @property
+    def doubt(self) -> str:
+        """That it is expired, in words; empty where it is not."""
+        return f"{self.text} is expired ({self.note})" if self.expired else ""
+
     def begins(self, typed: str) -> bool:
         """Whether it begins with what is typed, or has these initials."""
         low = typed.casefold()

@@ -149,6 +149,43 @@ def test_another_lot_has_not_the_certificate_of_the_one_before(house: Path) -> N
     assert (standard.lot, standard.certificate, standard.expires) == ("ST-77", None, None)
 
 
+STOCK = """
+[[material]]
+lot = "ST-77"
+use = "stock"
+concentration = 1250
+certificate = "C-77"
+expires = 2026-01-31
+"""
+
+
+def test_an_expired_lot_of_a_new_calibration_is_asked_about_and_has_its_expiry(house: Path) -> None:
+    """It was taken without a word, and without its expiry: nothing could fail for it."""
+    house.with_name("laboratory.toml").write_text(HOUSE + STOCK)
+    seen: list[str] = []
+
+    def look(drive: Drive) -> None:
+        seen.append(drive.bench.prompt.trouble if drive.bench.prompt else "")
+
+    chosen = ("N", "enter", "enter", *typed("ST-77"))
+    before = Drive(house).run(*chosen, then=look).document
+    assert seen[0].startswith("Enter takes it; unusual: ST-77 is expired (")
+    assert len(before.calibration) == 1
+    after = Drive(house).run(*chosen, "enter").document
+    new = [each for each in after.standard if each.calibration == after.calibration[1].id]
+    assert {(each.lot, each.certificate, each.expires) for each in new} == {("ST-77", "C-77", date(2026, 1, 31))}
+
+
+def test_a_stock_of_another_lot_has_its_own_concentration(house: Path) -> None:
+    """The levels were computed from the stock before it."""
+    house.with_name("laboratory.toml").write_text(HOUSE + STOCK.replace("2026-01-31", "2027-01-31"))
+    made = house.read_text().replace("concentration = 20\n", "stock = 1000\naliquot_ml = 2\nfinal_ml = 100\n", 1)
+    house.write_text(made)
+    after = Drive(house).run("N", "enter", "enter", typed("ST-77")).document
+    new = [each for each in after.standard if each.calibration == after.calibration[1].id]
+    assert [str(each.stock) for each in new if each.stock is not None] == ["1250"]
+
+
 @pytest.mark.parametrize(
     ("path", "value", "words"),
     [
