@@ -178,9 +178,9 @@ class _Asked:
         return None
 
     def _unusual(self, value: Any, chosen: Offer | None) -> str:
-        if chosen is not None:
-            return chosen.doubt
         session = self.context.session
+        if chosen is not None:
+            return chosen.doubt or usual.of_another(session.run, self.field.path, value, chosen.fills)
         found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", self.field.path)
         if not found:
             return usual.of_another(session.run, self.field.path, value)

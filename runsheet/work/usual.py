@@ -25,7 +25,7 @@ from runsheet.run.kinds import WORDS
 from runsheet.run.model import Setup
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Container, Sequence
     from datetime import datetime
 
     from runsheet.compute.results import CalibrationResult
@@ -52,7 +52,7 @@ ONE_OF = (
 )
 """What is typed or weighed, by which fields, and what to say where it is both."""
 BESIDE = {
-    "lot": ("expires", "certificate"),
+    "lot": ("expires", "certificate", "material", "expected", "added_mg"),
     "solvent.name": ("grade", "lot", "expires"),
     "instrument.name": ("serial",),
 }
@@ -82,11 +82,15 @@ def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Seq
     return (_amount(run, row, field, float(value)) if field in MEASURED else "") or _twice(row, field, value)
 
 
-def of_another(run: Run, path: str, value: Any) -> str:
-    """What stays beside a field that was given for its old value, as an expiry for a lot, in words; or nothing."""
+def of_another(run: Run, path: str, value: Any, fills: Container[str] = ()) -> str:
+    """What stays beside a field that was given for its old value, as an expiry for a lot, in words; or nothing.
+
+    The fields at the paths `fills` are given anew with the value.
+    """
     table, _, name = path.rpartition(".")
     old = value_at(run, path)
-    given = {each: value_at(run, f"{table}.{each}") for each in BESIDE.get(path, BESIDE.get(name, ()))}
+    names = [each for each in BESIDE.get(path, BESIDE.get(name, ())) if f"{table}.{each}" not in fills]
+    given = {each: value_at(run, f"{table}.{each}") for each in names}
     kept = [f"{each} {beside}" for each, beside in given.items() if beside is not None]
     if old in (None, value) or value is None or not kept:
         return ""

@@ -10,7 +10,9 @@ import pytest
 from runsheet.screen import status_words
 from runsheet.screen.page import Page
 from runsheet.screen.status_words import cell, next_thing
+from tests.make import document, row
 from tests.screen.driving import Drive, keys, typed
+from tests.screen.scripted import Scripted
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -184,6 +186,27 @@ def test_a_stock_of_another_lot_has_its_own_concentration(house: Path) -> None:
     after = Drive(house).run("N", "enter", "enter", typed("ST-77")).document
     new = [each for each in after.standard if each.calibration == after.calibration[1].id]
     assert [str(each.stock) for each in new if each.stock is not None] == ["1250"]
+
+
+@pytest.mark.parametrize(
+    ("lot", "words"),
+    [
+        ("CK-2", "expected 60 stays as given for CK-1"),  # typed
+        ("CK-3", "expected 60 stays as given for CK-1"),  # chosen, of a value that the file does not have
+        ("CK-4", ""),
+    ],
+)
+def test_the_value_of_another_lot_is_asked_about(lot: str, words: str, tmp_path: Path) -> None:
+    """A check standard of a new lot recovered by the value of the old one."""
+    known = '[[material]]\nlot = "CK-4"\nuse = "check"\nconcentration = 50\n'
+    unknown = '[[material]]\nlot = "CK-3"\nuse = "check"\n'
+    (tmp_path / "laboratory.toml").write_text(HOUSE + known + unknown)
+    day = tmp_path / "run.toml"
+    day.write_text(document([row("CCV1", kind="check", expected=60, lot="CK-1")]), encoding="utf-8")
+    asked = Scripted(day)
+    asked.go(0)
+    asked.run("row_form", "queue[1].lot", lot)
+    assert (asked.prompt.trouble if asked.prompt else "") == (words and f"Enter takes it; unusual: {words}")
 
 
 @pytest.mark.parametrize(
