@@ -12,6 +12,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from runsheet import tables
+from runsheet.figures import counted
 from runsheet.methods import solvents
 from runsheet.run import edit, entry
 from runsheet.run.edit import EditError
@@ -32,7 +33,7 @@ from runsheet.screen import questions
 from runsheet.screen.content import Content
 from runsheet.screen.context import Leave, because
 from runsheet.show import places
-from runsheet.work import limit_source, offers, photometer, usual
+from runsheet.work import another, limit_source, offers, photometer, usual
 from runsheet.work.renaming import NAMED
 
 if TYPE_CHECKING:
@@ -160,14 +161,17 @@ class _Asked:
             edit.apply_all(context.session.run, made)
         except EditError as error:
             return f"not accepted: {'; '.join(places.problem(run, problem) for problem in error.problems)}"
-        expired = chosen is not None and chosen.expired
-        why = "" if text == self._asked else self._unusual(parsed.value, chosen)
-        if why and (expired or not context.session.question(made)):
+        why = "" if text == self._asked else self._doubt(parsed.value, chosen)
+        why = why or ("" if text == self._asked or context.session.question(made) else self._unusual(parsed.value))
+        if why:
             self._asked = text
             return f"Enter takes it; unusual: {why}"
         asks = _is_limit(field) and parsed.value is not None
         if made == first or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
             self.again()
+            return None
+        if field.path == "run.analyst" and parsed.value and another.read_by_the_first(run):
+            self._another_analyst(parsed.value)
             return None
         why = questions.about_name(context.session, named[1], int(named[2]) - 1, parsed.value) if named else ""
         if why:
@@ -177,15 +181,33 @@ class _Asked:
         context.commit(made, then=(lambda: _ask_source(context, field, again)) if asks else again)
         return None
 
-    def _unusual(self, value: Any, chosen: Offer | None) -> str:
+    def _another_analyst(self, name: str) -> None:
+        """Ask whose the rows are that were read before somebody else is the analyst."""
+        context, run = self.context, self.context.session.run
+        old, rows = run.run.analyst, counted(len(another.read_by_the_first(run)), "row")
+        ways = {
+            f"{name} from now on: the {rows} read so far stay {old}'s": another.analyst(run, name),
+            f"{name} all day: {old} is a slip": [edit.set_value(run, "run.analyst", name)],
+        }
+
+        def choose(number: int) -> None:
+            context.close_page()
+            context.commit(list(ways.values())[number], then=self.again)
+
+        context.open_page(Content("Another analyst", list(ways), choose))
+
+    def _doubt(self, value: Any, chosen: Offer | None) -> str:
+        """Why a value is asked about whatever else is asked: it is expired, or what stays beside it is another's."""
+        fills = chosen.fills if chosen is not None else ()
+        doubt = chosen.doubt if chosen is not None else ""
+        return doubt or usual.of_another(self.context.session.run, self.field.path, value, fills)
+
+    def _unusual(self, value: Any) -> str:
         session = self.context.session
-        if chosen is not None:
-            return chosen.doubt or usual.of_another(session.run, self.field.path, value, chosen.fills)
         found = re.fullmatch(r"(\w+)\[(\d+)\]\.(\w+)", self.field.path)
-        if not found:
-            return usual.of_another(session.run, self.field.path, value)
-        steps = session.laboratory.dilutions
-        return usual.why_not(session.run, found[1], int(found[2]) - 1, found[3], value, steps)
+        if found is None or found[3] == "lot":  # a lot is doubted already
+            return ""
+        return usual.why_not(session.run, found[1], int(found[2]) - 1, found[3], value, session.laboratory.dilutions)
 
 
 def _with_blank_limit(context: Context, again: Callable[[], None]) -> None:

@@ -1,4 +1,4 @@
-"""One more of what a day has once: a calibration, a set of setup checks, an extraction batch.
+"""One more of what a day has once: a calibration, a set of setup checks, an extraction batch, an analyst.
 
 Owns: what another one takes from the last. Invariant: nothing in it was measured, and what was read before keeps the
 calibration and the batch it had.
@@ -122,6 +122,20 @@ def setup_checks(run: Run) -> list[Edit]:
     last = {setup.check: setup for setup in run.setup}
     rows = [Setup(check=check, reads=setup.reads) for check, setup in last.items()] or list(new_run.setup(run.method))
     return _inserted(run, "setup", len(run.setup), rows)
+
+
+# --- an analyst -----------------------------------------------------------------------------------------------------
+
+
+def read_by_the_first(run: Run) -> list[int]:
+    """The numbers of the rows, from 1, that were read and say by nobody else than the run: its analyst read them."""
+    return [at for at, row in enumerate(run.queue, 1) if row.readings and not row.analyst and run.run.analyst]
+
+
+def analyst(run: Run, name: str) -> list[Edit]:
+    """The edits by which another person goes on: what was read so far stays the one's who read it."""
+    kept = [edit.set_value(run, f"queue[{at}].analyst", run.run.analyst) for at in read_by_the_first(run)]
+    return [*kept, edit.set_value(run, "run.analyst", name)]
 
 
 # --- an extraction batch --------------------------------------------------------------------------------------------

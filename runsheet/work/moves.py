@@ -16,7 +16,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 from runsheet.compute.sheet import evaluate
-from runsheet.figures import counted
+from runsheet.figures import counted, some
 from runsheet.run import edit
 from runsheet.run.edit import EditError
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from runsheet.compute.results import RowResult, Sheet
     from runsheet.run.edit import Edit
-    from runsheet.run.model import Run
+    from runsheet.run.model import Row, Run, Standard
 
 WORDS_ONLY = ("run", "action", "review", "signature", "amendment", "issued")
 """Tables no figure hangs on."""
@@ -75,8 +75,9 @@ class Moved(NamedTuple):
 
 def asked(run: Run, edits: Sequence[Edit], now: datetime) -> str:
     """What the edits move of what was read, in words; empty where nothing does, and no reason is asked."""
+    whose = _attributed(run, edits)
     if not any(_may(run, made) for made in edits):
-        return ""
+        return whose
     try:
         new = edit.apply_each(run, edits)
     except EditError:  # whoever takes them says so
@@ -85,7 +86,33 @@ def asked(run: Run, edits: Sequence[Edit], now: datetime) -> str:
     replaced = any(_replaces(made) for made in edits if _may(run, made))
     limit = any(made.path.startswith("method") for made in edits)
     figures = found.results or found.others or found.spreads
-    return found.words if figures or (found.marks and replaced) or (found.verdicts and limit) else ""
+    moved = found.words if figures or (found.marks and replaced) or (found.verdicts and limit) else ""
+    return "; ".join(filter(None, (whose, moved)))
+
+
+def _attributed(run: Run, edits: Sequence[Edit]) -> str:
+    """Which rows that were read are said to be another person's or photometer's, in words; empty where none is."""
+    if not any(made.path.endswith(".analyst") or made.path.startswith("instrument.") for made in edits):
+        return ""
+    try:
+        new = edit.apply_each(run, edits)
+    except EditError:
+        return ""
+    before, after = _readers(run), _readers(new)
+    others = [name for row, name in before.items() if name and after.get(row, name) != name]
+    whose = some(list(dict.fromkeys(others)), 2, ", ")
+    told = [f"{counted(len(others), 'row was', 'rows were')} read by {whose}"] if others else []
+    was = " ".join(filter(None, (run.instrument.name, run.instrument.serial)))
+    rows: tuple[Standard | Row, ...] = (*run.standard, *run.queue)
+    read = [row for row in rows if row.readings]
+    if was and read and (run.instrument.name, run.instrument.serial) != (new.instrument.name, new.instrument.serial):
+        told.append(f"{counted(len(read), 'standard or row was', 'standards and rows were')} read on {was}")
+    return "; ".join(told)
+
+
+def _readers(run: Run) -> dict[str, str | None]:
+    """Who read each row, by its id."""
+    return {row.id: row.analyst or run.run.analyst for row in run.queue if row.readings}
 
 
 def compare(old: Sheet, new: Sheet) -> Moved:

@@ -116,7 +116,7 @@ def test_who_is_no_analyst_is_not_offered_as_one(house: Path) -> None:
 
 
 def test_a_chosen_photometer_fills_serial_and_display_step_and_its_cells_are_offered(house: Path) -> None:
-    drive = Drive(house).run("F", typed("instrument.name"), "down", "enter")
+    drive = Drive(house).run("F", typed("instrument.name"), "down", "enter", typed("the day was read on it"))
     assert (drive.document.instrument.serial, str(drive.document.instrument.step)) == ("P-2", "0.0001")
     seen: list[str] = []
     Drive(house).run("F", typed("calibration[1].cell_mm"), "down", then=lambda drive: texts(drive, seen))
@@ -134,10 +134,28 @@ def test_a_second_sources_lot_fills_value_material_and_expiry(house: Path) -> No
     )
 
 
+def test_what_was_read_before_another_analyst_stays_the_first_one_s(water: Path) -> None:
+    """Whoever came at noon had read all morning."""
+    seen: list[str] = []
+    drive = Drive(water).run("F", typed("run.analyst"), typed("O. Quill"), then=lambda drive: texts(drive, seen))
+    assert seen == [
+        "O. Quill from now on: the 18 rows read so far stay M. Tarn's",
+        "O. Quill all day: M. Tarn is a slip",
+    ]
+    assert drive.document.run.analyst == "M. Tarn"
+    made = Drive(water).run("F", typed("run.analyst"), typed("O. Quill"), "enter").document
+    assert made.run.analyst == "O. Quill"
+    assert {row.analyst for row in made.queue if row.readings} == {"M. Tarn"}
+    assert {row.analyst for row in made.queue if not row.readings} == {None}
+    Drive(water).run("u", "F", typed("run.analyst"), typed("O. Quill"), "down", "enter", typed("a slip in the form"))
+    made = Drive(water).document
+    assert (made.run.analyst, {row.analyst for row in made.queue}) == ("O. Quill", {None})
+
+
 def test_another_photometer_has_not_the_number_of_the_one_before(house: Path) -> None:
     house.with_name("laboratory.toml").write_text(HOUSE.replace('serial = "P-2"\n', ""))
     assert 'serial = "' in house.read_text()
-    drive = Drive(house).run("F", typed("instrument.name"), "down", "enter")
+    drive = Drive(house).run("F", typed("instrument.name"), "down", "enter", typed("the day was read on it"))
     assert (drive.document.instrument.name, drive.document.instrument.serial) == ("second photometer", None)
 
 
@@ -224,10 +242,11 @@ def test_what_was_given_for_another_is_asked_about_once(path: str, value: str, w
     def look(drive: Drive) -> None:
         seen.append(drive.bench.prompt.trouble if drive.bench.prompt else "")
 
-    Drive(house).run("F", typed("solvent.lot"), "down", "enter", typed("instrument.name"), "down", "enter")
+    on_it = typed("the day was read on it")
+    Drive(house).run("F", typed("solvent.lot"), "down", "enter", typed("instrument.name"), "down", "enter", on_it)
     Drive(house).run("F", typed(path), typed(value), then=look)
     assert words in seen[0]
-    drive = Drive(house).run("F", typed(path), typed(value), "enter")
+    drive = Drive(house).run("F", typed(path), typed(value), "enter", *(on_it if "instrument" in path else ()))
     table, name = path.split(".")
     assert getattr(getattr(drive.document, table), name) == value
 

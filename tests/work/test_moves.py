@@ -142,6 +142,19 @@ def test_at_most_is_not_rounded_below_what_it_is(value: float, said: str) -> Non
     assert moves.Moved(1, value, 0, 0, 0, 0, 0).words == f"1 result moves, at most {said} %"
 
 
+def test_whose_the_rows_are_that_were_read_is_asked_about(run: Run) -> None:
+    """Another analyst, or another photometer, had read them all day, and nobody was asked."""
+    assert asked(run, "run.analyst", "O. Quill") == "18 rows were read by M. Tarn"
+    assert asked(run, "instrument.name", "the spare one") == (
+        "24 standards and rows were read on bench photometer demo"
+    )
+    at = place(run, "OS-01")
+    assert asked(run, f"queue[{at}].analyst", "O. Quill") == "1 row was read by M. Tarn"
+    assert asked(run, f"queue[{at}].analyst", "M. Tarn") == ""
+    assert asked(run, f"queue[{place(run, 'OS-08')}].analyst", "O. Quill") == ""
+    assert asked(run, "instrument.note", "lamp changed") == ""
+
+
 def test_a_limit_that_takes_one_of_two_failures_away_is_asked_about() -> None:
     """Both are of one calibration: it was looked at as one verdict."""
     wrong = standards(ys=[0.01, 0.2, 0.2, 0.4, 0.8])
