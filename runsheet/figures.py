@@ -12,6 +12,7 @@ import math
 import re
 import unicodedata
 from datetime import datetime
+from decimal import Decimal
 from numbers import Number
 from typing import TYPE_CHECKING, Any
 
@@ -27,7 +28,9 @@ def figure(value: float | None, digits: int = 4) -> str:
     if value and not 1e-5 <= abs(value) < 1e7:
         return f"{value:.{digits - 1}e}"
     text = f"{value:.{digits}g}"
-    return f"{value:.0f}" if "e" in text and abs(value) >= 1 else f"{value:.7f}".rstrip("0") if "e" in text else text
+    if "e" not in text:
+        return text
+    return f"{value:.0f}" if abs(value) >= 1 else f"{Decimal(text):f}"
 
 
 def against(value: float, limit: float, form: str, limit_form: str = ".6g") -> tuple[str, str]:

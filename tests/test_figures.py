@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import runsheet
-from runsheet.figures import against, beside, csv_line, some, unrunnable
+from runsheet.figures import against, beside, csv_line, figure, some, unrunnable
 
 RUN = "=1+cmd|' /C calc'!A0"
 HOSTILE = [
@@ -76,6 +76,13 @@ def test_any_line_reads_back(values: list[Any]) -> None:
         for v in values
     ]
     assert row == expected
+
+
+@pytest.mark.parametrize(
+    ("value", "told"), [(6.54321e-5, "0.0000654321"), (0.000654321, "0.000654321"), (3e-5, "0.00003")]
+)
+def test_a_small_figure_has_its_digits(value: float, told: str) -> None:
+    assert figure(value, 6) == told
 
 
 @pytest.mark.parametrize(

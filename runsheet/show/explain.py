@@ -2,6 +2,9 @@
 
 Owns: the words of a worked calculation, the same on the screen and in the report. Invariant: every figure shown here is
 read from the sheet; nothing is computed a second time.
+
+A figure that is computed on with has more digits than what comes of it (`_whole`), so that a reader with a calculator
+gets what is printed, also of a reading near the zero.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ from runsheet.compute.brackets import asked_for, blank_limit
 from runsheet.compute.compare import below
 from runsheet.compute.readings import relative_parts
 from runsheet.compute.setup import SETUP_CHECKS
-from runsheet.figures import figure, signal
+from runsheet.figures import figure
 from runsheet.methods.words import source_of
 from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, SPIKES, spoken
 from runsheet.run.model import ReportingLimits
@@ -66,6 +69,19 @@ def _flag(flag: str, row: RowResult, sheet: Sheet) -> list[str]:
     ]
 
 
+def _whole(value: float | None) -> str:
+    """A figure that is computed on with: seven digits."""
+    return figure(value, 7)
+
+
+def _whole_signal(value: float | None) -> str:
+    """A signal that is computed on with: four decimals, up to nine where there are more."""
+    if value is None:
+        return ""
+    whole, _, decimals = f"{round(value, 9) + 0.0:.9f}".partition(".")  # -0.0 + 0.0 is 0.0
+    return f"{whole}.{decimals.rstrip('0').ljust(4, '0')}"
+
+
 def _signal_unit(sheet: Sheet) -> str:
     return "mg/L" if sheet.run.instrument.reads == "concentration" else "A"
 
@@ -73,14 +89,14 @@ def _signal_unit(sheet: Sheet) -> str:
 def _mean(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     typed = " ".join(str(reading) for reading in row.row.readings)
     if sheet.run.instrument.reads == "transmittance":
-        values = " ".join(signal(value) for value in row.signals)
+        values = " ".join(_whole_signal(value) for value in row.signals)
         yield Step("signals", "A = -log10(T / 100)", f"{typed} %T -> {values} A", "definition of absorbance")
-    values = " + ".join(signal(value) for value in row.signals)
+    values = " + ".join(_whole_signal(value) for value in row.signals)
     n = len(row.signals)
     numbers = (
-        f"({values}) / {n} = {signal(row.mean)} {_signal_unit(sheet)}"
+        f"({values}) / {n} = {_whole_signal(row.mean)} {_signal_unit(sheet)}"
         if n > 1
-        else f"{signal(row.mean)} {_signal_unit(sheet)}"
+        else f"{_whole_signal(row.mean)} {_signal_unit(sheet)}"
     )
     yield Step("mean", "mean of the readings", numbers, "one reading is one filling of the cell")
 
@@ -92,36 +108,38 @@ def _drift(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     zero = "from the zero of {}" if row.calibration.zero_read else "no zero standard of {} is read and used"
     blank = f"from blank {row.drift_from}" if row.drift_from else zero.format(row.calibration.id)
     treatment = row.calibration.calibration.zero_standard or "subtract"
-    relative = (
-        "" if treatment == "subtract" else f", less the zero {signal(row.calibration.zero)}, which the standards keep"
-    )
+    kept = f", less the zero {_whole_signal(row.calibration.zero)}, which the standards keep"
+    relative = "" if treatment == "subtract" else kept
     mode = row.calibration.calibration.drift or "last"
     yield Step(
         "drift",
         f"baseline, {mode}: what clean solvent reads",
-        f"{blank}{relative}: {signal(row.drift)} {unit}",
+        f"{blank}{relative}: {_whole_signal(row.drift)} {unit}",
         "the calibration's own setting" if row.calibration.calibration.drift else "the calibration says nothing else",
     )
     yield Step(
         "net",
         "net = mean - baseline",
-        f"{signal(row.mean)} - {signal(row.drift)} = {signal(row.net)} {unit}",
+        f"{_whole_signal(row.mean)} - {_whole_signal(row.drift)} = {_whole_signal(row.net)} {unit}",
         "zero and blanks, common practice, no source",
     )
 
 
-def curve_words(result: CalibrationResult) -> str:
-    """Write the equation of a curve with its figures."""
+def curve_words(result: CalibrationResult, more: int = 0) -> str:
+    """Write the equation of a curve with its figures, with so many more digits where they are computed on with."""
     curve = result.curve
     if curve is None:
         return "displayed concentration" if result.direct else "no curve yet"
     a, b = curve.coefficients[0], curve.coefficients[1]
-    terms = [figure(a, 5)] if 0 in curve.powers else []
-    terms.append(f"{figure(b, 6)} x")
+    terms = [figure(a, 5 + more)] if 0 in curve.powers else []
+    terms.append(f"{figure(b, 6 + more)} x")
     if curve.model == "quadratic":
-        terms.append(f"{figure(curve.coefficients[2], 5)} x^2")
+        terms.append(f"{figure(curve.coefficients[2], 5 + more)} x^2")
     return "y = " + " + ".join(terms)
 
+
+MORE = 2
+"""Digits of a curve's figures in a calculation beyond those its equation is told with."""
 
 _INVERSE = {
     "line": "Cx = (net - a) / b",
@@ -138,10 +156,11 @@ def _extract(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
         return
     model = calibration.calibration.model
     curve = calibration.curve
-    numbers = f"{curve_words(calibration)}; net {signal(row.net)}"
+    net = _whole_signal(row.net)
+    numbers = f"{curve_words(calibration, MORE)}; net {net}"
     if curve is not None and model != "quadratic":
-        a, b = figure(curve.coefficients[0], 5), figure(curve.coefficients[1], 6)
-        top = f"({signal(row.net)} - {a})" if model == "line" else signal(row.net)
+        a, b = map(_whole, curve.coefficients[:2])
+        top = f"({net} - {a})" if model == "line" else net
         numbers = f"{top} / {b}"
     yield Step(
         "extract",
@@ -164,22 +183,22 @@ def _factor(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
     if amounts is None or row.factor is None or row.result is None:
         return
     formula = _FACTORS[amounts.matrix]
-    parts = [figure(amounts.extract_ml, 6)] if amounts.matrix != "extract" else []
-    parts.append(figure(amounts.dilution, 6))
+    parts = [_whole(amounts.extract_ml)] if amounts.matrix != "extract" else []
+    parts.append(_whole(amounts.dilution))
     numbers = " x ".join(parts)
     if amounts.matrix == "wipe":
         numbers += " / 1000"
         if amounts.amount is not None:
-            formula, numbers = formula + " x 100 / area cm2", f"{numbers} x 100 / {figure(amounts.amount, 6)}"
+            formula, numbers = formula + " x 100 / area cm2", f"{numbers} x 100 / {_whole(amounts.amount)}"
     elif amounts.matrix != "extract":
-        numbers += f" / {figure(amounts.amount, 6)}"
+        numbers += f" / {_whole(amounts.amount)}"
     if amounts.solids_percent is not None:
-        formula, numbers = formula + " / (solids % / 100)", f"{numbers} / {figure(amounts.solids_percent / 100, 5)}"
+        formula, numbers = formula + " / (solids % / 100)", f"{numbers} / {_whole(amounts.solids_percent / 100)}"
     yield Step("factor", formula, f"{numbers} = {figure(row.factor, 6)}", "EPA 418.1, SW-846 8440")
     yield Step(
         "result",
         "result = Cx x factor",
-        f"{figure(row.extract, 5)} x {figure(row.factor, 6)} = {figure(row.result, 5)} {row.unit}",
+        f"{_whole(row.extract)} x {_whole(row.factor)} = {figure(row.result, 5)} {row.unit}",
         "EPA 418.1, SW-846 8440",
     )
 
@@ -194,7 +213,7 @@ def _uncertainty(row: RowResult, sheet: Sheet) -> Iterator[Step]:
     yield Step(
         "U",
         "U = k x factor x sqrt(u(Cx)^2 + Cx^2 x sum of the relative parts squared)",
-        f"k {figure(row.coverage, 3)}, u(Cx) {figure(row.u_extract, 3)} mg/L, parts: {named}: "
+        f"k {_whole(row.coverage)}, u(Cx) {_whole(row.u_extract)} mg/L, parts: {named}: "
         f"U = {figure(row.expanded, 2)} {row.unit}",
         (
             "scatter of the readings, or the display step"
@@ -216,51 +235,54 @@ def _limits(row: RowResult, sheet: Sheet) -> Iterator[Step]:
         if value is None:
             continue
         floor, source = "", source_of(sheet.run.method, f"limits.{name}")
-        own = f"method's {limit} at the nominal amounts"
+        nominal = nominal_factor(sheet.run.method)
+        own = f"method's {limit} x {_whole(row.factor)} / {_whole(nominal)}"
         if name == "reporting" and row.calibration and row.calibration.low is not None and not row.calibration.direct:
-            lowest = f"lowest standard {figure(row.calibration.low)} mg/L"
+            lowest = f"lowest standard {_whole(row.calibration.low)} mg/L"
             floor = f", or the {lowest} x factor where larger"
-            nominal = nominal_factor(sheet.run.method)
             mine = None if limit is None or not nominal else float(limit) / nominal * row.factor
             if mine is None or below(mine, value):
                 less = "the method has none" if limit is None else f"method's {limit} comes to less"
-                own = f"{less}, {lowest} x {figure(row.factor, 6)}"
+                own = f"{less}, {lowest} x {_whole(row.factor)}"
                 source = f"the standards of {row.calibration.calibration.id}"
         yield Step(
             name,
             f"{name} limit = method's x factor / nominal factor{floor}",
-            f"{own}: {figure(value)} {row.unit}",
+            f"{own} = {figure(value)} {row.unit}",
             source,
         )
 
 
 def _quality(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
-    if row.recovery_percent is not None:
-        if row.kind in CHECK_STANDARDS:
-            formula = "recovery = Cx / expected x 100"
-            numbers = f"{figure(row.extract, 5)} / {row.row.expected} x 100 = {row.recovery_percent:.2f} %"
-        else:
-            spiked = row.kind in SPIKES
-            found = "(result - parent's result)" if spiked else "result"
-            response = row.row.response_factor
-            formula = f"recovery = {found} as mass / added mass x 100{' / response factor' * (response is not None)}"
-            parent = row.compared_with
-            less = ""
-            if parent is not None and parent.result is not None:
-                less = (
-                    f" - {figure(max(0.0, parent.result), 5)} ({parent.id}{'' if parent.result >= 0 else ', below 0'})"
-                )
-            by = "" if response is None else f", response factor {response}"
-            numbers = (
-                f"({figure(row.result, 5)}{less}) {row.unit}, {row.row.added_mg} mg added{by}: "
-                f"{row.recovery_percent:.2f} %"
-            )
-        yield Step("recovery_percent", formula, numbers, "EPA 1664B, SW-846 8000D")
-    if row.rpd_percent is not None:
-        other = row.pair_with or row.compared_with
-        pair = f"{figure(row.result, 5)} and {figure(other.result, 5)} ({other.id}) {row.unit}: " if other else ""
-        formula = "RPD = difference / mean x 100, on concentrations"
-        yield Step("rpd_percent", formula, f"{pair}{row.rpd_percent:.2f} %", "EPA 1664B")
+    if row.recovery_percent is not None and row.kind in CHECK_STANDARDS:
+        numbers = f"{_whole(row.extract)} / {row.row.expected} x 100 = {row.recovery_percent:.2f} %"
+        yield Step("recovery_percent", "recovery = Cx / expected x 100", numbers, "EPA 1664B, SW-846 8000D")
+    elif row.recovery_percent is not None:
+        yield _found_mass(row)
+    other = row.pair_with or row.compared_with
+    if row.rpd_percent is not None and other is not None and row.result is not None and other.result is not None:
+        low, high = sorted((row.result, other.result))
+        numbers = f"({_whole(high)} - {_whole(low)}) / {_whole((low + high) / 2)} x 100 = {row.rpd_percent:.2f} %"
+        formula = f"RPD = difference / mean x 100, on concentrations, with {other.id}"
+        yield Step("rpd_percent", formula, numbers, "EPA 1664B")
+
+
+def _found_mass(row: RowResult) -> Step:
+    """The recovery of what was added to a bottle."""
+    parent, response = row.compared_with, row.row.response_factor
+    result, less = "result", ""
+    if row.kind in SPIKES:
+        result = "(result - parent's result)"
+        if parent is not None and parent.result is not None:
+            zero = "" if parent.result >= 0 else ", below 0 and taken as 0"
+            result, less = f"(result - that of {parent.id}{zero})", f" - {_whole(max(0.0, parent.result))}"
+    by = "" if response is None else " / response factor"
+    formula = f"recovery = {result} x m / added mg x 100{by}; m = extract mL x dilution / (1000 x factor)"
+    mass = _whole(row.amounts.mass_factor if row.amounts else None)
+    of = f"({_whole(row.result)}{less})" if less else _whole(row.result)
+    by = "" if response is None else f" / {response}"
+    numbers = f"{of} x {mass} / {row.row.added_mg} x 100{by} = {row.recovery_percent:.2f} %"
+    return Step("recovery_percent", formula, numbers, "EPA 1664B, SW-846 8000D")
 
 
 def _reported(row: RowResult, sheet: Sheet) -> Iterator[Step]:
@@ -268,7 +290,7 @@ def _reported(row: RowResult, sheet: Sheet) -> Iterator[Step]:
         return
     figures = sheet.run.method.figures or "1664"
     words = "three significant figures from 10 up, two below" if figures == "1664" else f"{figures} significant figures"
-    flags = f", flags {''.join(row.flags)}" if row.flags else ""
+    flags = f", flags {row.letters}" if row.flags else ""
     yield Step(
         "reported",
         f"reported: {words}, half to even",
@@ -282,7 +304,7 @@ def _advice(row: RowResult, _sheet: Sheet) -> Iterator[Step]:
         yield Step(
             "advice",
             "the smallest whole dilution, 2 or more, that brings the extract to the middle of the range or below",
-            f"{figure(row.extract)} mg/L, middle {figure(row.calibration.middle)}: {row.advice} in all",
+            f"{_whole(row.extract)} mg/L, middle {_whole(row.calibration.middle)}: {row.advice} in all",
             "EPA 418.1: dilute and read again, from memory",
         )
 
@@ -363,16 +385,16 @@ def standard(result: StandardResult, calibration: CalibrationResult, sheet: Shee
         found.append(Step("x", "x = stock x aliquot / final volume", numbers, "dilution"))
     if result.y is not None:
         treatment = calibration.calibration.zero_standard or "subtract"
-        zero = f" - zero {signal(calibration.zero)}" if treatment == "subtract" else ""
+        zero = f" - zero {_whole_signal(calibration.zero)}" if treatment == "subtract" else ""
         readings = " ".join(str(reading) for reading in typed.readings)
         turned = " %T, each as A = -log10(T / 100)," if sheet.run.instrument.reads == "transmittance" else ""
-        numbers = f"mean of {readings}{turned}{zero} = {signal(result.y)} {unit}"
+        numbers = f"mean of {readings}{turned}{zero} = {_whole_signal(result.y)} {unit}"
         found.append(Step("y", f"net, zero standard: {treatment}", numbers, "one preparation is one point"))
     if result.on_curve is not None:
-        numbers = f"{curve_words(calibration)}; net {signal(result.y)}: {figure(result.on_curve, 5)} mg/L"
+        numbers = f"{curve_words(calibration, MORE)}; net {_whole_signal(result.y)}: {figure(result.on_curve, 5)} mg/L"
         found.append(Step("back", _INVERSE[calibration.calibration.model], numbers, "inverse of the calibration"))
     if result.error_percent is not None:
-        numbers = f"({figure(result.on_curve, 5)} - {figure(result.x, 5)}) / {figure(result.x, 5)} x 100"
+        numbers = f"({_whole(result.on_curve)} - {_whole(result.x)}) / {_whole(result.x)} x 100"
         formula = "error % = (read back - x) / x x 100"
         found.append(
             Step("error_percent", formula, f"{numbers} = {result.error_percent:+.2f} %", "EPA SW-846 8000D, TNI sign")

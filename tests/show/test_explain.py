@@ -71,7 +71,7 @@ def test_a_standard_read_as_transmittance_is_no_mean_of_percents() -> None:
     sheet = evaluate(made, datetime.fromisoformat(NOW))
     (curve,) = sheet.calibrations
     told = {step.figure: step.numbers for step in explain.standard(curve.standards[4], curve, sheet)}
-    assert told["y"] == "mean of 31.6 %T, each as A = -log10(T / 100), - zero 0.0000 = 0.5003 A"
+    assert told["y"] == "mean of 31.6 %T, each as A = -log10(T / 100), - zero 0.0000 = 0.500312917 A"
 
 
 @pytest.mark.parametrize(
@@ -89,10 +89,10 @@ def test_the_reporting_limit_is_told_as_it_was_found() -> None:
     on_curve = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 2.0}})
     assert on_curve[0].endswith(", or the lowest standard 10 mg/L x factor where larger")
     none = explained([A], "reporting", method={"limits": {**LIMITS, "detection": 0.5}})
-    assert none[1].strip() == "the method has none, lowest standard 10 mg/L x 0.1: 1 mg/L"
-    assert on_curve[1].strip() == "method's 2.0 at the nominal amounts: 2 mg/L"
+    assert none[1].strip() == "the method has none, lowest standard 10 mg/L x 0.1 = 1 mg/L"
+    assert on_curve[1].strip() == "method's 2.0 x 0.1 / 0.1 = 2 mg/L"
     low = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 0.6}})
-    assert low[1].strip() == "method's 0.6 comes to less, lowest standard 10 mg/L x 0.1: 1 mg/L"
+    assert low[1].strip() == "method's 0.6 comes to less, lowest standard 10 mg/L x 0.1 = 1 mg/L"
     direct = explained(
         [row("A", 100)],
         "reporting",
@@ -102,7 +102,7 @@ def test_the_reporting_limit_is_told_as_it_was_found() -> None:
     )
     assert direct[:2] == [
         "reporting limit = method's x factor / nominal factor",
-        "  method's 0.2 at the nominal amounts: 0.2 mg/L",
+        "  method's 0.2 x 0.1 / 0.1 = 0.2 mg/L",
     ]
 
 
@@ -116,7 +116,7 @@ def test_the_reporting_limit_names_what_it_was_taken_from() -> None:
     by_standard = explained([A], "reporting", method={"limits": {**LIMITS, "reporting": 0.6}} | sourced)
     assert by_standard[2].strip() == "the standards of C1"
     without_limits = explained([A], "reporting")
-    assert without_limits[1].strip() == "the method has none, lowest standard 10 mg/L x 0.1: 1 mg/L"
+    assert without_limits[1].strip() == "the method has none, lowest standard 10 mg/L x 0.1 = 1 mg/L"
     assert without_limits[2].strip() == "the standards of C1"
 
 
@@ -167,14 +167,32 @@ def test_the_uncertainty_names_the_parts_that_are_in_it() -> None:
 def test_a_recovery_says_what_was_divided_by() -> None:
     control = row("LCS", 0.25, kind="control", added_mg=8, response_factor=1.25)
     assert explained([control], "recovery_percent", "LCS")[:2] == [
-        "recovery = result as mass / added mass x 100 / response factor",
-        "  (10) mg/L, 8 mg added, response factor 1.25: 100.00 %",
+        "recovery = result x m / added mg x 100 / response factor; m = extract mL x dilution / (1000 x factor)",
+        "  10 x 1 / 8 x 100 / 1.25 = 100.00 %",
     ]
     spike = row("MS", 0.5, kind="spike", of="A", added_mg=10)
     assert explained([A, spike], "recovery_percent", "MS")[:2] == [
-        "recovery = (result - parent's result) as mass / added mass x 100",
-        "  (20 - 10 (A)) mg/L, 10 mg added: 100.00 %",
+        "recovery = (result - that of A) x m / added mg x 100; m = extract mL x dilution / (1000 x factor)",
+        "  (20 - 10) x 1 / 10 x 100 = 100.00 %",
     ]
+
+
+def test_a_reading_near_the_zero_has_the_digits_its_result_is_computed_from() -> None:
+    """0.0003 / 0.0025 would be 0.12 mg/L, a tenth less than is printed."""
+    zero = [{"id": "S0", "concentration": 0, "readings": [0.001], "at": at(20)}, *standards(ys=YS)]
+    curve = {"model": "line-through-zero"}
+    near = explained([row("A", 0.001, 0.001, 0.002)], "extract", standard=zero, calibration=curve)
+    assert near[1].strip() == "0.000333333 / 0.0025 = 0.13333 mg/L of extract"
+    plain = explained([row("A", 0.112)], "net", standard=zero, calibration=curve)
+    assert plain[1].strip() == "0.1120 - 0.0010 = 0.1110 A"
+
+
+YS = [0.001 + 0.0025 * x for x in (10, 25, 50, 100, 200)]
+
+
+def test_the_flags_of_a_worked_result_are_the_letters_printed_beside_it() -> None:
+    printed = explained([row("A", 0.25, dilution=2)], "reported", method={"flags": {"D": "d"}})
+    assert printed[-2].strip() == "20 -> 20.0 mg/L, flags d"
 
 
 def test_a_setup_check_names_the_methods_source_and_what_ended_a_warm_up() -> None:
