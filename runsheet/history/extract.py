@@ -314,7 +314,7 @@ def _results(path: str, sheet: Sheet) -> Iterator[ResultRow]:
             unit=row.unit or "",
             basis=client_results.basis(row),
             reported=row.reported or "",
-            flags="".join(row.flags),
+            flags=row.letters,
             state="superseded" if row.counted and row.superseded else row.state,
         )
 

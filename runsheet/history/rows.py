@@ -138,6 +138,7 @@ class ResultRow(NamedTuple):
     """What a mg/kg is a kg of: dry, as received; empty for another unit."""
     reported: str
     flags: str
+    """By the letters its method prints."""
     state: str
     """unread, open, accepted, held, void or superseded."""
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.compute.limits import letters
 from runsheet.figures import counted
 
 if TYPE_CHECKING:
@@ -39,10 +40,10 @@ def short(sheet: Sheet) -> str:
 
 
 def reservations(sheet: Sheet) -> str:
-    """How many of the client's results carry Q, and how many other reported rows are held."""
+    """How many of the client's results carry Q, as it is printed, and how many other reported rows are held."""
     others = sum(row.is_reported and not row.for_client and row.state == "held" for row in sheet.rows)
     held = f", {counted(others, 'row')} of the batch QC held" if others else ""
-    return f"{_carry(sheet)} results carry Q{held}"
+    return f"{_carry(sheet)} results carry {letters(sheet.run.method)['Q']}{held}"
 
 
 def _carry(sheet: Sheet) -> str:

@@ -53,8 +53,9 @@ class Move:
     """The result it would have."""
     beyond: bool
     """Whether it moves by more than its U; False where there is no U."""
-    flags: tuple[str, ...]
-    other_flags: tuple[str, ...]
+    flags: str
+    """As they are printed, and those it would have."""
+    other_flags: str
     crosses: bool
     """Whether one of the two is below its reporting limit and the other is not."""
 
@@ -216,7 +217,7 @@ def _move(row: RowResult, other: RowResult) -> Move:
     by = abs((other.result or 0.0) - (row.result or 0.0)) if both else 0.0
     beyond = not at_most(by, row.expanded) if row.expanded else False
     crosses = both and _under(row) != _under(other)
-    return Move(row.id, row.result, other.result, beyond, row.flags, other.flags, crosses)
+    return Move(row.id, row.result, other.result, beyond, row.letters, other.letters, crosses)
 
 
 def _under(row: RowResult) -> bool:
@@ -365,12 +366,8 @@ def _noticed(move: Move) -> str:
     if (move.result is None) != (move.other is None):
         return f"{move.id} {'loses its' if move.other is None else 'gets a'} result"
     if move.flags != move.other_flags:
-        return f"{move.id} goes from {_flags(move.flags)} to {_flags(move.other_flags)}"
+        return f"{move.id} goes from {move.flags or 'no flag'} to {move.other_flags or 'no flag'}"
     return f"{move.id} crosses its reporting limit"
-
-
-def _flags(flags: tuple[str, ...]) -> str:
-    return "".join(flags) or "no flag"
 
 
 def lines(alternative: Alternative) -> list[str]:

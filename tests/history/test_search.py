@@ -51,6 +51,12 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
+def test_what_is_found_has_the_letters_its_report_prints(tmp_path: Path) -> None:
+    put(tmp_path, 0, [row("A", 0.1, dilution=2)], name="own", method={"flags": {"D": "dil"}})
+    with opened(tmp_path) as tables:
+        assert [hit.result.flags for hit in search.samples(tables, "A")] == ["dil"]
+
+
 @pytest.mark.parametrize(
     ("text", "found"),
     [

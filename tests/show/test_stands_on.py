@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from runsheet import demo, evaluate, read
-from runsheet.show import explain, findings, stands_on
+from runsheet.show import explain, findings, stands_on, state
 from tests.make import NOW, SLOPE, Table, at, row, run, standards
 
 if TYPE_CHECKING:
@@ -101,6 +101,7 @@ def test_a_method_prints_letters_of_its_own() -> None:
     row_, sheet = made(check("K0", 100, 40), SAMPLE, check("K1", 80, 70), method=method)
     assert (row_.flags, row_.letters) == (("Q",), "R")
     assert explain.lines(row_, sheet, "flags")[0].startswith("Q, printed R: ")
+    assert state.reservations(sheet) == "1 of 1 results carry R"
 
 
 def test_voiding_what_is_off_is_told_before_it_is_done() -> None:

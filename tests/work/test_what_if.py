@@ -106,7 +106,7 @@ def test_an_immaterial_change_is_stated_with_its_largest_move() -> None:
 
 
 def test_a_move_in_the_last_digits_of_a_float_is_none() -> None:
-    move = what_if.Move("A", 0.1 + 0.2, 0.3, beyond=False, flags=(), other_flags=(), crosses=False)
+    move = what_if.Move("A", 0.1 + 0.2, 0.3, beyond=False, flags="", other_flags="", crosses=False)
     assert (move.difference, move.percent) == (0, 0)
 
 
@@ -122,11 +122,14 @@ def test_a_flag_that_changes_is_material_although_the_result_stays_within_u() ->
     queue = [row("A", 0.4875, at=at(60))]
     got = found(run(queue, method={"limits": LIMITS}, standard=BENT))["C1 without its level of 200 mg/L"]
     move = moves(got)["A"]
-    assert (move.flags, move.other_flags) == (("E",), ("E",))
+    assert (move.flags, move.other_flags) == ("E", "E")
     queue = [row("A", 0.4, at=at(60))]
     got = found(run(queue, method={"limits": LIMITS}, standard=BENT))["C1 without its level of 200 mg/L"]
-    assert (moves(got)["A"].flags, moves(got)["A"].other_flags, moves(got)["A"].beyond) == ((), ("E",), False)
+    assert (moves(got)["A"].flags, moves(got)["A"].other_flags, moves(got)["A"].beyond) == ("", "E", False)
     assert what_if.material(got) == "matters: none moves beyond its U, but A goes from no flag to E"
+    printed = found(run(queue, method={"limits": LIMITS, "flags": {"E": "over"}}, standard=BENT))
+    told = what_if.material(printed["C1 without its level of 200 mg/L"])
+    assert told == "matters: none moves beyond its U, but A goes from no flag to over"
 
 
 def test_a_result_that_crosses_the_reporting_limit_is_material() -> None:
@@ -135,7 +138,7 @@ def test_a_result_that_crosses_the_reporting_limit_is_material() -> None:
     got = found(run(queue, method={"limits": limits}, standard=BENT))["without blank SB1"]
     move = moves(got)["A"]
     assert (move.result or 0) < 2 < (move.other or 0)
-    assert (move.crosses, move.beyond, move.flags, move.other_flags) == (True, False, ("U",), ())
+    assert (move.crosses, move.beyond, move.flags, move.other_flags) == (True, False, "U", "")
     assert what_if.material(got) == "matters: none moves beyond its U, but A goes from U to no flag"
 
 
