@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from runsheet.compute.readings import as_left
 from runsheet.compute.rules import BY_NAME
 from runsheet.compute.rules.receipt import unpreserved
-from runsheet.figures import figure, some
+from runsheet.figures import beside, some
 from runsheet.run.kinds import ABBREVIATIONS, CONTROLS, EVENTS, SPIKES, WITH_PARENT, WORDS
 
 if TYPE_CHECKING:
@@ -28,6 +28,9 @@ Role = Literal[
 """What a thing is to the result."""
 
 
+RPD = "% RPD"
+
+
 class Support(NamedTuple):
     """One thing a result stands on."""
 
@@ -42,6 +45,8 @@ class Support(NamedTuple):
     """pass, warn, fail, todo, or "not judged"; "none" where there is nothing to stand on."""
     note: str = ""
     lot: str = ""
+    limits: tuple[float | None, ...] = ()
+    """Of the value, which is told with as many digits as it takes to see on which side of them it is."""
 
     @property
     def short(self) -> str:
@@ -56,8 +61,8 @@ class Support(NamedTuple):
     def measured(self) -> str:
         """Its value with its unit."""
         if self.value is None:
-            return ""
-        return f"r {self.value:.6f}" if self.unit == "r" else f"{figure(self.value)} {self.unit}".rstrip()
+            return "RPD" if self.unit == RPD else ""
+        return f"r {self.value:.6f}" if self.unit == "r" else f"{beside(self.value, self.limits)} {self.unit}".rstrip()
 
     @property
     def words(self) -> str:
@@ -145,11 +150,10 @@ def lines(row: RowResult, sheet: Sheet) -> list[str]:
     return [*found, "", "Findings that affect it:" if told else "No finding affects it.", *told]
 
 
-def _verdict(findings: list[Finding], *rules: str) -> tuple[str, str]:
-    """The verdict of some rules on a row and why; the worst one counts."""
+def _verdict(findings: list[Finding], *rules: str) -> Finding | None:
+    """The verdict of some rules on a row, which of a pair is the second; the worst one counts."""
     worst = {"fail": 0, "warn": 1, "todo": 2, "pass": 3}
-    found = sorted((f for f in findings if f.rule in rules), key=lambda f: worst[f.state])
-    return (found[0].state, found[0].why) if found else ("not judged", "")
+    return min((f for f in findings if f.rule in rules), key=lambda f: worst[f.state], default=None)
 
 
 def _curve(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
@@ -168,10 +172,9 @@ def _curve(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> It
 def _second_source(calibration: CalibrationResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
     read = [r for r in sheet.rows if r.kind == "second-source" and r.counted and r.calibration is calibration]
     for each in read:
-        verdict, why = _verdict(by_row.get(each.id, []), "second-source")
-        yield Support(
-            "second-source", "second source", (each.id,), each.recovery_percent, "%", verdict, why, each.row.lot or ""
-        )
+        made = _judged(Support("second-source", "second source", (each.id,), each.recovery_percent, "%", "not judged"),
+                       _verdict(by_row.get(each.id, []), "second-source"))  # fmt: skip
+        yield made._replace(lot=each.row.lot or "")
     if not read:
         elsewhere = calibration.calibration.verified
         yield Support(
@@ -199,38 +202,56 @@ def _around(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> I
                 value = as_left(event, sheet.run.instrument.reads)
             if kind == "blank" and event.calibration is not None and event.calibration.direct:
                 unit = "mg/L of extract"
-            why = ("re-zeroed" if rezeroed else "") if good else _verdict(by_row.get(event.id, []), kind)[1]
+            found = _verdict(by_row.get(event.id, []), kind)
+            unjudged = found is not None and found.state == "warn"
+            why = found.why if found is not None and (unjudged or not good) else "re-zeroed" if rezeroed else ""
+            verdict = "fail" if not good else "not judged" if unjudged else "pass"
+            limits = (found.low, found.high) if found is not None else ()
             lot = event.row.lot or ""
-            yield Support(side, f"{WORDS[kind]} {side}", (event.id,), value, unit, "pass" if good else "fail", why, lot)
+            yield Support(side, f"{WORDS[kind]} {side}", (event.id,), value, unit, verdict, why, lot, limits)
 
 
 def _of_batch(row: RowResult, sheet: Sheet, by_row: dict[str, list[Finding]]) -> Iterator[Support]:
     group = [r for r in sheet.rows if not r.void and r.counted and (r.batch, r.fraction) == (row.batch, row.fraction)]
-    for role, kinds, rules in _OF_BATCH:
+    for role, kinds, rules, of_pair in _OF_BATCH:
         rows = [each for each in group if each.kind in kinds]
         if not rows:
             yield Support(role, WORDS[kinds[0]], (), None, "", "none")
         for each in rows:
-            verdict, why = _verdict(by_row.get(each.id, []), *rules)
-            value, unit = _figure(each)
+            judged = [finding for finding in by_row.get(each.id, []) if finding.rows[-1] == each.id]
             own = " of it" if each.kind in WITH_PARENT and each.row.of == row.sample else ""
             what = f"{WORDS[each.kind]}{own}" if ABBREVIATIONS[each.kind] else each.kind
-            yield Support(role, what, (each.id,), value, unit, verdict, why, each.row.lot or "")
+            plain = Support(role, what, (each.id,), *_figure(each), "not judged", lot=each.row.lot or "")
+            yield _judged(plain, _verdict(judged, *rules))
+            if (pair := _verdict(judged, of_pair)) is not None:
+                yield _judged(plain._replace(value=None, unit=RPD), pair)
 
 
-_OF_BATCH: tuple[tuple[Role, tuple[str, ...], tuple[str, ...]], ...] = (
-    ("method-blank", ("method-blank",), ("method-blank", "negative")),
-    ("control", CONTROLS, ("control", "control-pair")),
-    ("duplicate", ("duplicate",), ("duplicate",)),
-    ("spike", SPIKES, ("spike", "spike-pair")),
+def _judged(plain: Support, finding: Finding | None) -> Support:
+    """A support by the verdict on it: with the figure that was judged, where that is another than its own."""
+    if finding is None:
+        return plain
+    made = plain._replace(verdict=finding.state, note=finding.why, limits=(finding.low, finding.high))
+    if finding.value is None:
+        return made
+    if plain.unit != RPD:
+        return made._replace(value=finding.value)
+    return made._replace(value=finding.value, unit=RPD if finding.unit == "%" else f"{finding.unit} difference")
+
+
+_OF_BATCH: tuple[tuple[Role, tuple[str, ...], tuple[str, ...], str], ...] = (
+    ("method-blank", ("method-blank",), ("method-blank", "negative"), ""),
+    ("control", CONTROLS, ("control",), "control-pair"),
+    ("duplicate", ("duplicate",), ("duplicate",), ""),
+    ("spike", SPIKES, ("spike",), "spike-pair"),
 )
-"""The quality control of a batch: what it is to a result, its kinds, the rules that judge it."""
+"""The quality control of a batch: what it is to a result, its kinds, the rules that judge its figure, that of pairs."""
 
 
 def _figure(row: RowResult) -> tuple[float | None, str]:
     if row.kind == "method-blank":
         return row.result, row.unit or ""
-    return (row.rpd_percent, "% RPD") if row.kind == "duplicate" else (row.recovery_percent, "%")
+    return (row.rpd_percent, RPD) if row.kind == "duplicate" else (row.recovery_percent, "%")
 
 
 def _study(sheet: Sheet) -> Iterator[Support]:

@@ -632,8 +632,18 @@ def _standing(made: Recomputed, said: Compared) -> None:
             words = part.split()
             if len(words) > 2 and words[0] in named:
                 row = named[words[0]]
-                value = {"blank": row.net, "method-blank": row.result, "duplicate": row.rpd}.get(row.kind, row.recovery)
+                value = {"blank": row.net, "method-blank": row.result}.get(row.kind, row.recovery)
+                value = row.rpd if "RPD" in words else _apart(row, made) if "difference" in words else value
                 said.figure(f"{line['result']} stands on {row.typed['id']}", words[1], value)
+
+
+def _apart(row: Computed, made: Recomputed) -> float:
+    """By how much a duplicate and the row of its sample that is reported differ."""
+    alike = [each for each in made.rows if each.kind == "sample" and each.reports and each.fraction == row.fraction]
+    parent = next(each for each in reversed(alike) if each.sample == row.typed["parent"])
+    assert row.result is not None
+    assert parent.result is not None
+    return abs(row.result - parent.result)
 
 
 def _blanks(made: Recomputed, said: Compared) -> None:

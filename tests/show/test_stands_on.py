@@ -62,6 +62,46 @@ def test_every_support_is_named_with_its_verdict_or_said_to_be_missing() -> None
     ]
 
 
+PAIRED = METHOD | {"batch": {"control_percent": [70, 130], "spike_percent": [70, 130], "pair_rpd_percent": 20,
+                             "duplicate_rpd_percent": 20}}  # fmt: skip
+
+
+def shorts(*queue: Table, **tables: Any) -> list[str]:
+    row_, sheet = made(*queue, method=PAIRED, **tables)
+    return [support.short for support in stands_on.supports(row_, sheet)]
+
+
+def test_a_pair_that_fails_is_told_beside_recoveries_that_pass() -> None:
+    """It was 120 % fail, of limits 70 to 130: the verdict was the pair's."""
+    first = row("L", 0.2, kind="control", added_mg=10, at=at(50))
+    second = row("LD", 0.3, kind="control-duplicate", added_mg=10, at=at(51))
+    said = shorts(first, second, SAMPLE)
+    assert [each for each in said if each.startswith("L")] == ["L 80 % pass", "LD 120 % pass", "LD 40 % RPD fail"]
+    alone = shorts(second, SAMPLE)
+    assert [each for each in alone if each.startswith("L")] == ["LD 120 % pass", "LD RPD warn"]
+
+
+def test_a_duplicate_has_the_figure_it_is_judged_by() -> None:
+    """Near the reporting limit that is the difference: 45 % RPD and a pass at 20 % cannot both be read."""
+    near = row("D", 0.05, kind="duplicate", of="A", at=at(61))
+    assert "D 0.8 mg/L difference pass" in shorts(row("A", 0.07, at=at(60)), near)
+    assert "D 22.22 % RPD fail" in shorts(SAMPLE | {"readings": [0.5]}, near | {"readings": [0.4]})
+
+
+def test_a_blank_that_is_not_judged_is_told_so_as_among_the_verdicts() -> None:
+    """Its limit is in mg/L, of a displayed concentration, and it was read in absorbance."""
+    blank = row("B", 0.001, kind="blank", at=at(59))
+    method = {"blank": {"concentration": 2}}
+    row_, sheet = made(blank, SAMPLE, method=method)
+    assert [f.state for f in sheet.quality if f.rule == "blank"] == ["warn"]
+    assert "B 0.001 A not judged" in [support.short for support in stands_on.supports(row_, sheet)]
+
+
+def test_a_figure_just_beyond_its_limit_is_seen_beyond_it() -> None:
+    over = row("K1", 0.2750002, kind="check", expected=100, at=at(70))
+    assert "K1 110.0001 % fail" in shorts(SAMPLE, over)
+
+
 def test_a_blank_speaks_by_the_side_it_turns_to_the_row() -> None:
     left_clean = row("B0", 0.02, kind="blank", at=at(41), rezeroed=True)
     found_off = row("B1", 0.02, kind="blank", at=at(70), rezeroed=True)
