@@ -146,7 +146,8 @@ def points(path: str, sheet: Sheet) -> Iterator[PointRow]:
     """The figures of a sheet that are charted, in the order of analysis."""
     for result in sheet.calibrations:
         yield from _curve(path, sheet, result)
-    limits = {(f.rule, name): (f.low, f.high) for f in sheet.quality for name in f.rows[:1]}
+    judged = (f for f in sheet.quality if f.rows and (f.rule != "duplicate" or f.unit == "%"))  # its RPD is charted
+    limits = {(f.rule, f.rows[-1]): (f.low, f.high) for f in judged}
     for row in sheet.rows:
         what = row.kind if row.kind == "duplicate" else row.kind.removesuffix("-duplicate")
         if what in SERIES and row.counted:

@@ -208,7 +208,7 @@ def _corrections(report: Report) -> Iterator[str]:
     yield f"Response factor: {some(factors)}." if factors else ""
     void, superseded = (
         [row.id for row in sheet.rows if row.void],
-        [row.id for row in sheet.rows if row.row.report is False],
+        [row.id for row in sheet.rows if row.superseded],
     )
     yield f"Void: {some(void)}." if void else ""
     yield f"Superseded: {some(superseded)}." if superseded else ""

@@ -137,7 +137,9 @@ def limits(finding: Finding) -> str:
         return f"{'below' if must_be_below(finding) else 'at most'} {figure(high)}{_unit(finding, high)}"
     if low is not None:
         return f"at least {figure(low)}{_unit(finding, low)}"
-    return "none set" if finding.value is not None and finding.state == "pass" else ""
+    if finding.value is None or finding.state != "pass":
+        return ""
+    return f"none: {finding.why}" if finding.why else "none set"
 
 
 def must_be_below(finding: Finding) -> bool:

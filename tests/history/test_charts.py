@@ -38,6 +38,16 @@ def test_the_published_individuals_chart_through_ten_runs(tmp_path: Path) -> Non
     assert chart.own is None
 
 
+def test_a_duplicates_point_has_the_limit_of_its_rpd(tmp_path: Path) -> None:
+    """The finding names the sample first; a difference near the reporting limit is held against another limit."""
+    limits = {"reporting": 2.0, "nominal_amount": 1000, "nominal_extract_ml": 100}
+    method = {"batch": {"duplicate_rpd_percent": 20}, "limits": limits}
+    for day, absorbance in enumerate((0.5, 0.1)):
+        put(tmp_path, day, [row("A", absorbance), row("D", absorbance, kind="duplicate", of="A")], method=method)
+    (chart,) = charts(tmp_path, "duplicate")
+    assert [(point.low, point.high) for point in chart.points] == [(None, 20), (None, None)]
+
+
 def test_own_limits_come_from_twenty_points_on(tmp_path: Path) -> None:
     for day in range(20):
         put(tmp_path, day, [control("LCS1", 100 + (day % 5 - 2))])

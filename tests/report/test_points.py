@@ -29,6 +29,13 @@ def test_an_amount_is_by_weighing_where_the_weighing_gives_it() -> None:
     assert "weighing" not in point("Weights and volumes", [A | weighed])
 
 
+def test_a_void_row_is_not_superseded_too() -> None:
+    """Its state is void, and the tables say so: it waits for nothing that is reported in its place."""
+    both = row("B", 0.25, void="spilt", report=False, reason="read again")
+    told = point("Corrections", [A, both, row("C", 0.25, report=False, reason="read again")])
+    assert "Void: B. Superseded: C." in told
+
+
 def test_blanks_that_were_read_are_not_said_to_be_none() -> None:
     blank = row("SB", 0.0, kind="blank")
     assert "No solvent blank was read." in point("Zero and blanks", [A])

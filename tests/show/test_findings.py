@@ -36,3 +36,14 @@ def test_a_blank_at_its_limit_is_not_said_to_fail_a_limit_it_keeps() -> None:
     sheet = evaluate(run(queue, method={"limits": limits}), datetime.fromisoformat(NOW))
     told = {f.rule: (f.state, findings.limits(f)) for f in sheet.quality if f.rule.endswith("-blank")}
     assert told == {"method-blank": ("fail", "below 2 mg/L"), "field-blank": ("warn", "below 2 mg/L")}
+
+
+def test_two_below_the_detection_limit_are_not_told_to_pass_a_limit_they_are_beyond() -> None:
+    """It was 120 %, at most 20 %, and passed."""
+    limits = {"detection": 0.5, "reporting": 2, "nominal_amount": 1000, "nominal_extract_ml": 100}
+    method = {"limits": limits, "batch": {"duplicate_rpd_percent": 20}}
+    queue = [row("A", 0.01), row("D", 0.0025, kind="duplicate", of="A")]
+    sheet = evaluate(run(queue, method=method), datetime.fromisoformat(NOW))
+    (found,) = (f for f in sheet.quality if f.rule == "duplicate")
+    told = (findings.value(found), findings.limits(found), found.state)
+    assert told == ("120 %", "none: both below the detection limit", "pass")

@@ -237,7 +237,7 @@ def agreement(rule: str, row: RowResult, other: RowResult, high: float | None) -
     if row.unit != other.unit:
         return made._replace(state="warn", why=f"{other.unit} and {row.unit}: not judged")
     if _both_below(one, other.detection) and _both_below(two, row.detection):
-        return made
+        return made._replace(high=None, why="both below the detection limit")
     limits = [limit for limit in (other.reporting, row.reporting) if limit is not None]
     pairs = ((one, other.reporting), (two, row.reporting))
     if any(limit is not None and below(result, 5 * limit) for result, limit in pairs):
