@@ -101,10 +101,10 @@ def _blanks(report: Report) -> Iterator[str]:
     zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero]
     yield f"Zero standard {', '.join(zeros)}." if zeros else _no_zero(sheet)
     nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
-    if nets:
-        yield f"{counted(len(nets), 'solvent blank')}, net {_between(nets, 3)}."
-    elif unjudged := sum(row.kind == "blank" and row.counted for row in sheet.rows):
-        yield f"{counted(unjudged, 'solvent blank')}, without a calibration to judge by."
+    if read := sum(row.kind == "blank" and row.counted for row in sheet.rows):
+        without = f", {'' if not nets else f'{read - len(nets)} of them '}without a calibration to judge by"
+        net = f", net {_between(nets, 3)}" if nets else ""
+        yield f"{counted(read, 'solvent blank')}{without * (read > len(nets))}{net}."
     else:
         voided = any(row.kind == "blank" and row.row.readings for row in sheet.rows)
         yield f"No solvent blank {'counts' if voided else 'was read'}."

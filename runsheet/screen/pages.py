@@ -13,6 +13,7 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runsheet.compute.limits import letters
 from runsheet.compute.rules import BY_NAME
 from runsheet.history.earlier_runs import EXPLAINED, RULE
 from runsheet.methods import solvents, standing
@@ -42,7 +43,8 @@ def help_texts(context: Context) -> list[str]:
         f"  {key:16} {title}{f' ({where})' if where else ''}" for key, title, where in keys.table(context.commands)
     ]
     legend = [f"  {short:5} {kinds.WORDS[kind]}" for kind, short in kinds.ABBREVIATIONS.items() if short]
-    flags = [f"  {flag:5} {words}" for flag, words in columns.flag_words(context.session.run.method).items()]
+    method = context.session.run.method
+    flags = [f"  {letters(method)[flag]:5} {words}" for flag, words in columns.flag_words(method).items()]
     width = max(20, context.width - 2)
     guide = [line for text_line in guide for line in _wrapped(text_line, width)]
     table = [line for text_line in table for line in _wrapped(text_line, width)]

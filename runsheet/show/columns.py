@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from runsheet.compute.amounts import nominal_factor
 from runsheet.figures import beside, clock, figure, fillings, one_decimal, passed, readings, signal
 from runsheet.run.kinds import ABBREVIATIONS, CHECK_STANDARDS, EVENTS
 
@@ -36,7 +37,7 @@ FLAG_WORDS = {
 def flag_words(method: Method) -> dict[str, str]:
     """Each flag in words, U and E as the method gives them."""
     limits, curve = method.limits, method.calibration
-    detection = limits is not None and limits.detection is not None
+    detection = limits is not None and limits.detection is not None and nominal_factor(method) is not None
     low = "detection" if detection and method.estimates is not False else "reporting"
     least = detection and method.nondetect == "detection"
     printed = "it" if low == ("detection" if least else "reporting") else "the reporting limit"

@@ -46,6 +46,12 @@ def test_blanks_that_were_read_are_not_said_to_be_none() -> None:
     assert "1 solvent blank, without a calibration to judge by." in unjudged
 
 
+def test_a_blank_that_nothing_judges_is_counted_with_the_others() -> None:
+    early = row("B0", 0.0, kind="blank", at=at(1))
+    told = point("Zero and blanks", [early, row("B1", 0.001, kind="blank"), A])
+    assert "2 solvent blanks, 1 of them without a calibration to judge by, net 0.001." in told
+
+
 def test_a_zero_standard_that_is_left_out_does_not_read_0() -> None:
     zero = standards((0,), (0.01,), name="Z")
     left = [each | {"use": False, "reason": "bubble"} for each in zero]

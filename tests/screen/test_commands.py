@@ -11,6 +11,7 @@ import pytest
 
 from runsheet.run import edit, text
 from runsheet.run.disk import store
+from runsheet.screen import pages
 from runsheet.screen.read_only import READ_ONLY, ReadOnlyStore
 from runsheet.screen.session import Session
 from runsheet.work import next_step
@@ -237,6 +238,11 @@ def test_a_void_row_is_not_said_to_be_not_read(tmp_path: Path) -> None:
         assert page is not None
         told += page.texts
     assert told == ["it is void, and stands on nothing", "it is not read, and stands on nothing"]
+
+
+def test_the_help_explains_the_letters_that_the_tables_print(tmp_path: Path) -> None:
+    day = opened(tmp_path, document([row("A", 0.1, dilution=2)], method={"flags": {"D": "dil"}}))
+    assert "  dil   diluted" in pages.help_texts(day)
 
 
 def second_reading(folder: Path) -> Scripted:

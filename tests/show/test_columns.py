@@ -10,7 +10,8 @@ from runsheet import evaluate
 from runsheet.show import columns
 from tests.make import NOW, Table, at, run, standards
 
-DETECTION = {"limits": {"detection": 0.5, "reporting": 2.0}}
+NOMINAL = {"nominal_amount": 1000, "nominal_extract_ml": 100}
+DETECTION = {"limits": {"detection": 0.5, "reporting": 2.0} | NOMINAL}
 BELOW = "below the reporting limit, reported as less than"
 REPORTING = {"limits": {"reporting": 2.0}}
 
@@ -22,6 +23,10 @@ REPORTING = {"limits": {"reporting": 2.0}}
         (DETECTION | {"nondetect": "detection"}, "below the detection limit, reported as less than it"),
         (DETECTION | {"estimates": False}, "below the reporting limit, reported as less than it"),
         (REPORTING, "below the reporting limit, reported as less than it"),
+        (
+            {"limits": {"detection": 0.5}},
+            "below the reporting limit, reported as less than it",
+        ),
         (
             DETECTION | {"nondetect": "detection", "estimates": False},
             f"{BELOW} the reporting limit, below the detection limit as less than that",
