@@ -12,7 +12,6 @@ import math
 import re
 import unicodedata
 from datetime import datetime
-from decimal import Decimal
 from numbers import Number
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +29,8 @@ def figure(value: float | None, digits: int = 4) -> str:
     text = f"{value:.{digits}g}"
     if "e" not in text:
         return text
-    return f"{value:.0f}" if abs(value) >= 1 else f"{Decimal(text):f}"
+    mantissa, _, power = text.partition("e")
+    return f"{value:.{max(0, len(mantissa.partition('.')[2]) - int(power))}f}"
 
 
 def against(value: float, limit: float, form: str, limit_form: str = ".6g") -> tuple[str, str]:
