@@ -236,6 +236,7 @@ SAID = {
     "{} in the standard table": "insert",
     "press {} to insert": "insert",
     "{} inserts a row": "insert",
+    "{} inserts it again": "insert",
     "{} plans one": "plan",
     "{} issues the report": "issue",
     "{} reviews": "review",

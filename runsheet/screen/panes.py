@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from runsheet.compute.days import setup_time
 from runsheet.figures import some
 from runsheet.run.model import Row, Setup, Standard
 from runsheet.screen import notes
@@ -64,9 +65,13 @@ def _setup_summary(sheet: Sheet) -> str:
     if not states:
         return "no setup checks"
     waiting = next((f"{r.setup.check}: {r.why}" for r in sheet.setup if r.state == "todo"), "")
-    failing = ", ".join(r.setup.check for r in sheet.setup if r.state == "fail")
+    warned = {(f.rows, f.read_at) for f in sheet.quality if f.rule == "setup" and f.state == "warn"}
+    failed = [r.setup for r in sheet.setup if r.state == "fail"]
+    repeated = [each for each in failed if ((each.check,), setup_time(each)) in warned]
+    again = ", ".join(each.check for each in repeated)
+    failing = ", ".join(each.check for each in failed if each not in repeated)
     done = f"{states.count('pass')} of {len(states)} pass"
-    return "; ".join(filter(None, (done, failing and f"FAIL {failing}", waiting)))
+    return "; ".join(filter(None, (done, failing and f"FAIL {failing}", again and f"{again} repeated", waiting)))
 
 
 def _standards_summary(sheet: Sheet) -> str:

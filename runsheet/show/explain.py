@@ -21,7 +21,7 @@ from runsheet.figures import figure
 from runsheet.methods.words import source_of
 from runsheet.run.kinds import CHECK_STANDARDS, EVENTS, SPIKES, spoken
 from runsheet.run.model import ReportingLimits
-from runsheet.show import stands_on
+from runsheet.show import findings, stands_on
 from runsheet.show.columns import flag_words, setup_value
 
 if TYPE_CHECKING:
@@ -313,9 +313,11 @@ _PARTS = (_mean, _drift, _extract, _factor, _uncertainty, _limits, _quality, _re
 
 
 def _state_words(row: RowResult, sheet: Sheet) -> str:
-    """Say why a row has the state it has, and of one that is superseded that first, as its column does."""
-    first = f"superseded: {row.row.reason or 'no reason given'}; " if row.superseded else ""
-    return first + _standing_words(row, sheet)
+    """Say why a row has the state it has; before that, as its column does, that it fails and that it is superseded."""
+    own = findings.own_failure(row, sheet) if row.fails and row.kind not in EVENTS else ""
+    said = [f"fails: {own}"] if own else []
+    said += [f"superseded: {row.row.reason or 'no reason given'}"] if row.superseded else []
+    return "; ".join([*said, _standing_words(row, sheet)])
 
 
 def _standing_words(row: RowResult, sheet: Sheet) -> str:

@@ -13,6 +13,8 @@ from runsheet.methods.words import describe
 from runsheet.run.kinds import VERIFYING
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from runsheet.compute.results import Finding, RowResult, Sheet
     from runsheet.run.model import Method
 
@@ -57,10 +59,19 @@ def verdict(finding: Finding) -> str:
 
 def if_voided(row: RowResult, sheet: Sheet) -> str:
     """What a row of quality control is off by, since voiding it would be a finding; empty where it would not."""
-    if row.kind not in VERIFYING:
-        return ""
-    own = (f for f in sheet.quality if f.state == "fail" and f.rows[-1:] == (row.id,) and f.rule in BY_NAME)
-    return next((finding.why for finding in own if BY_NAME[finding.rule].marks), "")
+    own = (finding for finding in _marking(row, sheet) if finding.rows[-1] == row.id)
+    return next((finding.why for finding in own), "") if row.kind in VERIFYING else ""
+
+
+def own_failure(row: RowResult, sheet: Sheet) -> str:
+    """What a row fails by, itself or beside another; empty where it does not."""
+    return next((f.why if f.rows == (row.id,) else said(f) for f in _marking(row, sheet)), "")
+
+
+def _marking(row: RowResult, sheet: Sheet) -> Iterator[Finding]:
+    """The failing findings for which a row is marked as failing."""
+    about = (f for f in sheet.quality if f.state == "fail" and row.id in f.rows and f.rule in BY_NAME)
+    return (finding for finding in about if BY_NAME[finding.rule].marks)
 
 
 def words(finding: Finding, most: int = 8) -> str:

@@ -1,8 +1,8 @@
 """What to do next, and why.
 
-Owns: the order of a day's work, from the sheet alone; what is next at the standards is in `next_standard`, which row
-comes next in `to_come`. Invariant: there is always exactly one next thing, with its reason; what falls due is offered
-and never forced.
+Owns: the order of a day's work, from the sheet alone; what is next at the setup checks is in `next_setup`, at the
+standards in `next_standard`, which row comes next in `to_come`. Invariant: there is always exactly one next thing, with
+its reason; what falls due is offered and never forced.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from runsheet.figures import some
 from runsheet.run.kinds import CLIENTS, EVENTS, spoken
 from runsheet.run.model import Row
 from runsheet.show import client_results, findings, state
-from runsheet.work import next_standard, to_come
+from runsheet.work import next_setup, next_standard, to_come
 from runsheet.work.new_row import advised
 from runsheet.work.step import NextStep
 
@@ -37,35 +37,6 @@ def next_step(sheet: Sheet, offered: Callable[[RowResult], Number | None] = advi
         return _dilution(sheet, offered)
 
     return next(step for find in (*_FIRST, dilution, *_THEN) if (step := find(sheet)) is not None)
-
-
-def _setup(sheet: Sheet) -> NextStep | None:
-    todo = [(at, result) for at, result in enumerate(sheet.setup) if result.state == "todo"]
-    running = next((r for _, r in todo if r.setup.check == "warm-up" and r.setup.started), None)
-    for at, result in todo:
-        if result.setup.check == "warm-up":
-            if result.setup.started is None and _all_read(sheet):
-                words = "note when the lamp was put on, or remove the row"
-                return NextStep("setup", at, words, "all is read, nothing waits for a warm-up")
-            if result.setup.started is None:
-                return NextStep("setup", at, "lamp on: press Enter to start the warm-up", "everything waits for it")
-            continue
-        if running is not None:
-            return NextStep("setup", at, f"warm up: {running.why}", f"then {result.setup.check}")
-        return NextStep("setup", at, f"setup check: {result.setup.check}", result.why)
-    if running is None:
-        return None
-    then = "everything waits for it" if next_standard.to_be_read(sheet) is None else "then the standards"
-    return NextStep("setup", todo[0][0], f"warm up: {running.why}", then)
-
-
-def _all_read(sheet: Sheet) -> bool:
-    """Whether rows were read and nothing is left to read: a lamp put on now would warm up for nothing."""
-    return (
-        to_come.first_unread(sheet) is None
-        and next_standard.to_be_read(sheet) is None
-        and any(row.signals for row in sheet.rows)
-    )
 
 
 def _due(sheet: Sheet) -> NextStep | None:
@@ -109,6 +80,26 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
         if again is not None and (again != first or row.kind == "blank"):  # no check before the baseline is right
             return _read(sheet, again, f"{row.id} fails: {why}")
     return None
+
+
+def _failed_second_source(sheet: Sheet) -> NextStep | None:
+    """The curve that what is next would be read on is not verified: its last second source fails."""
+    first = to_come.first_unread(sheet)
+    if first is None:
+        return None
+    curve = sheet.rows[first].calibration
+    of_it = [at for at, row in enumerate(sheet.rows) if row.kind == "second-source" and row.counted]
+    at = next((at for at in reversed(of_it) if sheet.rows[at].calibration is curve), None)
+    failing = (f for f in sheet.quality if f.rule == "second-source" and f.state == "fail" and not f.acted_on)
+    finding = next((f for f in failing if at is not None and f.rows == (sheet.rows[at].id,)), None)
+    if at is None or finding is None:
+        return None
+    row, again = sheet.rows[at], to_come.place_of_next(sheet)
+    if "second-source" in to_come.kinds_first(sheet, again, (*EVENTS, "second-source")):
+        place = to_come.first_unread(sheet, again)
+        return None if place is None else _read(sheet, place, f"{row.id} fails: {finding.why}")
+    words, on = f"{row.id} fails: put it right and read it again with r", _on(sheet, row.row, row.calibration)
+    return NextStep("queue", at, words, finding.why, on=on)
 
 
 def _on(sheet: Sheet, row: Row, curve: CalibrationResult | None) -> str:
@@ -167,12 +158,14 @@ def _why_held(rows: list[RowResult]) -> str:
 def to_be_seen_to(sheet: Sheet, pane: str, place: int) -> int | None:
     """Where something must be done after a row was read, or None.
 
-    It is that row where it is above the range or an event that fails; of a calibration all read, the standard that
-    spoils its curve.
+    It is that row where it is above the range or an event, a second source or a setup check that fails; of a
+    calibration all read, the standard that spoils its curve.
     """
+    if pane == "setup":
+        return place if sheet.setup[place].state == "fail" else None
     if pane == "queue":
         row = sheet.rows[place]
-        failed = row.kind in (*EVENTS, "second-source") and row.state == "held"
+        failed = (row.kind in EVENTS and row.state == "held") or (row.kind == "second-source" and row.fails)
         return place if row.signals and ((row.advice and row.reports) or failed) else None
     if pane != "standards":
         return None
@@ -248,6 +241,9 @@ def _without_result(sheet: Sheet) -> list[str]:
     return said
 
 
-_FIRST = (_setup, next_standard.to_be_read, next_standard.to_be_put_right, _empty, _failed_event, _due)
+_FIRST = (
+    next_setup.to_be_done, next_standard.to_be_read, next_standard.to_be_put_right, _empty, _failed_event,
+    _failed_second_source, _due,
+)  # fmt: skip
 _THEN = (_unread, next_standard.to_be_finished, _held, _closing, _failing, _done)
 """What comes before and after a sample that is to be diluted."""

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 from runsheet.run.kinds import EVENTS
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from runsheet.compute.results import DueResult, Sheet
     from runsheet.run.kinds import Event
 
@@ -61,9 +63,13 @@ def last_events(sheet: Sheet, first: int | None) -> list[int]:
 
 def events_first(sheet: Sheet, start: int | None = None) -> set[str]:
     """The kinds of event that are read before anything else from a place on; without one, from that of the next row."""
-    start = place_of_next(sheet) if start is None else start
+    return kinds_first(sheet, place_of_next(sheet) if start is None else start, EVENTS)
+
+
+def kinds_first(sheet: Sheet, start: int, kinds: Iterable[str]) -> set[str]:
+    """Those of some kinds that are read from a place on before anything that is none of them."""
     unread = (row for row in sheet.rows[start:] if row.state == "unread")
-    return {row.kind for row in itertools.takewhile(lambda row: row.kind in EVENTS, unread)}
+    return {row.kind for row in itertools.takewhile(lambda row: row.kind in kinds, unread)}
 
 
 def unread_after(sheet: Sheet, pane: str, place: int) -> int | None:

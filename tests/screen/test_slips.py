@@ -14,6 +14,7 @@ from runsheet.run.model import Sample
 from runsheet.screen.page import Page
 from runsheet.screen.panes import QUEUE
 from runsheet.screen.status_words import next_thing
+from tests.make import document, standards
 from tests.screen.driving import NOW, Drive, keys, typed
 
 if TYPE_CHECKING:
@@ -257,6 +258,34 @@ def test_the_cursor_stays_on_a_standard_that_spoils_its_curve(water: Path) -> No
     drive = Drive(water).run("f3", ["down"] * 3, typed("0.274"), typed("read again"))
     assert drive.bench.session.sheet.calibrations[0].state == "fail"
     assert (drive.bench.active, drive.bench.place) == ("standards", 3)
+
+
+def test_the_cursor_stays_on_a_setup_check_that_fails_until_it_is_made_again(tmp_path: Path) -> None:
+    """The dark was offered, then the standards; and once it was repeated the line of the checks still said FAIL."""
+    path, seen = tmp_path / "new.toml", list[str]()
+    unread = [each | {"readings": []} for each in standards()]
+    limits = {"setup": {"zero_absorbance": 0.001, "dark_percent": 0.1}}
+    checks = [{"check": "zero"}, {"check": "dark"}]
+    path.write_text(document([], setup=checks, method=limits, standard=unread), encoding="utf-8")
+    drive = Drive(path).run(typed("0.020"), then=lambda drive: seen.append(next_thing(drive.bench)))
+    assert (drive.bench.active, drive.bench.place) == ("setup", 0)
+    assert seen == ["NEXT zero fails: put it right; i inserts it again: off 0 A by 0.02 A, limit 0.001"]
+    later = Drive(path, now=NOW.replace(minute=55)).run("i", typed("zero"), typed("0.000"))
+    assert [str(*each.readings) for each in later.document.setup[:2]] == ["0.020", "0.000"]
+    assert later.bench.item.setup.check == "dark"
+    assert later.bench.pane.summary(later.sheet) == "1 of 3 pass; zero repeated; dark: not read yet"
+
+
+def test_the_cursor_stays_on_a_second_source_that_fails(water: Path) -> None:
+    """What is read on a curve that is not verified carries Q."""
+    seen = list[str]()
+
+    def look(drive: Drive) -> None:
+        seen.extend((drive.bench.item.id, next_thing(drive.bench)))
+
+    Drive(water).run("scan:ICV1", typed("0.350"), typed("misread"), then=look)
+    assert seen[0] == "ICV1"
+    assert seen[1].startswith("NEXT ICV1 fails: put it right and read it again with r: recovers ")
 
 
 # --- after a row is read --------------------------------------------------------------------------------------------

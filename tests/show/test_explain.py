@@ -56,6 +56,19 @@ def test_what_is_superseded_is_told_so_before_what_it_waits_for() -> None:
     ]
 
 
+def test_what_fails_is_told_so_before_what_it_waits_for() -> None:
+    """The column said FAIL, and the line below it that all it lacks is a blank."""
+    icv = row("ICV", 0.3, kind="second-source", expected=100)
+    check = {"recovery_percent": [90, 110], "second_source_percent": [90, 110], "closing": True}
+    waits = "read; waiting for the blank and check standard that close its bracket"
+    assert explained([icv], "state", "ICV", method={"blank": BOTH["blank"], "check": check}) == [
+        f"fails: recovers 120.0 %, limits 90-110; {waits}"
+    ]
+    twice = [A, row("DUP", 0.4, kind="duplicate", of="A")]
+    rpd = "fails: duplicate A DUP: RPD 46.2 %, at most 20"
+    assert explained(twice, "state", method={**BOTH, "batch": {"duplicate_rpd_percent": 20}}) == [f"{rpd}; {waits}"]
+
+
 @pytest.mark.parametrize(("event", "name"), [(BLANK, "SB"), (CHECK, "CCV")])
 @pytest.mark.parametrize(
     ("method", "said"),

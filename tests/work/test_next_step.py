@@ -239,6 +239,65 @@ def test_a_row_of_a_cell_without_a_calibration_asks_for_one() -> None:
 SHOWN = {"reads": "concentration", "step": 1}
 
 
+def zero(reading: float, minute: int) -> Table:
+    return {"check": "zero", "readings": [reading], "at": at(minute)}
+
+
+ZERO = {"setup": {"zero_absorbance": 0.001}}
+
+
+def test_a_setup_check_that_fails_comes_before_what_would_be_read_on_it() -> None:
+    """Six standards and twenty samples were asked for after a zero of 0.02, and each result carried Q."""
+    unread = [each | {"readings": []} for each in standards()]
+    bad = ("zero fails: put it right; i inserts it again", "off 0 A by 0.02 A, limit 0.001")
+    assert told([row("A")], setup=[zero(0.02, 5)], method=ZERO, standard=unread) == bad
+    assert told([A, row("B")], setup=[zero(0.02, 50)], method=ZERO) == bad
+    twice = [zero(0.02, 50), zero(0.03, 51)]
+    assert told([A, row("B")], setup=twice, method=ZERO) == (bad[0], "off 0 A by 0.03 A, limit 0.001")
+    pointed = next_step.next_step(evaluate(made([A, row("B")], setup=twice, method=ZERO), NOW))
+    assert (pointed.pane, pointed.row) == ("setup", 1)
+
+
+def test_a_setup_check_is_not_asked_for_again_where_that_is_answered_or_too_late() -> None:
+    read_b = ("read B", "1 row left")
+    assert told([A, row("B")], setup=[zero(0.02, 50), zero(0, 51)], method=ZERO) == read_b
+    assert told([A, row("B")], setup=[zero(0.02, 39)], method=ZERO) == read_b  # A was read on it: a finding by now
+    acted = [{"rule": "setup", "rows": ["zero"], "taken": "lamp reseated", "by": "M. Tarn", "at": at(55)}]
+    assert told([A, row("B")], setup=[zero(0.02, 50)], method=ZERO, action=acted) == read_b
+    again = [zero(0.02, 50), {"check": "zero"}]
+    assert told([A, row("B")], setup=again, method=ZERO) == ("setup check: zero", "not read yet")
+
+
+ICV = row("ICV", 0.3, kind="second-source", expected=100, lot="V-2", at=at(39))
+SECOND = {"check": {"recovery_percent": [90, 110], "second_source_percent": [90, 110]}}
+
+
+def test_a_second_source_that_fails_comes_before_what_would_be_read_on_its_curve() -> None:
+    """Its curve is not verified: all that is read on it carries Q."""
+    words, why = told([ICV, row("B")], method=SECOND)
+    assert words == "ICV fails: put it right and read it again with r"
+    assert why == "recovers 120.0 %, limits 90-110"
+    assert (
+        told([{k: v for k, v in ICV.items() if k != "expected"}, row("B")], method=SECOND)[1]
+        == "its expected value is missing"
+    )
+    again = row("ICV2", kind="second-source", expected=100, lot="V-2")
+    assert told([ICV, again, row("B")], method=SECOND) == ("read ICV2, second source", f"ICV fails: {why}")
+    good = {**again, "readings": [0.25], "at": at(40)}
+    assert told([ICV, good, row("B")], method=SECOND)[0] == "read B"
+    acted = [{"rule": "second-source", "rows": ["ICV"], "taken": "old ampoule", "by": "M. Tarn", "at": at(55)}]
+    assert told([ICV, row("B")], method=SECOND, action=acted)[0] == "read B"
+
+
+def test_a_second_source_of_another_calibration_holds_nothing_up() -> None:
+    first = [each | {"calibration": "C1"} for each in standards()]
+    later = [{**each, "id": f"T{each['id']}", "calibration": "C2", "at": at(45)} for each in standards()]
+    both = {"calibration": [{"id": "C1", "model": "line"}, {"id": "C2", "model": "line"}], "standard": [*first, *later]}
+    old = {**ICV, "calibration": "C1"}
+    assert told([old, row("B")], method=SECOND, **both)[0] == "read B"
+    assert told([old, row("B", calibration="C1")], method=SECOND, **both)[0].startswith("ICV fails")
+
+
 def test_nothing_waits_for_a_lamp_once_all_is_read() -> None:
     """Enter, as NEXT asked, would have put down that the lamp was put on at the end of the day."""
     setup = {"setup": [{"check": "warm-up"}], "method": {"setup": {"warm_up_minutes": 15}}}
