@@ -307,6 +307,19 @@ def test_nothing_waits_for_a_lamp_once_all_is_read() -> None:
     assert told([A], **setup, standard=[*standards(), {"id": "S9", "concentration": 300}]) == lamp
     note = ("note when the lamp was put on, or remove the row", "all is read, nothing waits for a warm-up")
     assert told([A], **setup) == note
+    assert told([A], setup=[{"check": "warm-up"}, {"check": "zero"}], method=setup["method"]) == note  # never kept
+
+
+def test_setup_checks_added_when_all_is_read_wait_for_their_lamp() -> None:
+    """The lamp was off at noon, before the afternoon's rows were planned: nothing, it said, waits for it."""
+    limits = {"setup": {"warm_up_minutes": 15, "zero_absorbance": 0.001}}
+    lamp, morning = {"check": "warm-up"}, zero(0, 20)
+    why = "2 setup checks wait for it; all rows are read"
+    later = [morning, lamp, {"check": "zero"}, {"check": "dark"}]
+    assert told([A], setup=later, method=limits) == ("lamp on: press Enter to start the warm-up", why)
+    bad = [{**lamp, "started": at(60)}, zero(0.02, 80), {"check": "dark"}]
+    assert told([A], setup=[morning, *bad], method=limits)[0] == "zero fails: put it right; i inserts it again"
+    assert "zero" not in told([A], setup=[morning, *bad[:2]], method=limits)[0]  # nothing more is to come
 
 
 def test_a_sample_that_lost_its_result_is_told_when_all_is_read() -> None:
