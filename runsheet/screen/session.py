@@ -267,7 +267,7 @@ class Session:
             self.store.keep(which, self.clock())
         except (CannotOpenError, OSError) as error:
             return str(error)
-        self.recompute()
+        self.look_at_log()  # it tells of what was changed outside, whichever is gone on with
         return ""
 
     # --- the runs before it -----------------------------------------------------------------------------------------

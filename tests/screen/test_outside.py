@@ -196,3 +196,23 @@ def test_a_report_that_is_not_written_leaves_the_one_that_is_there(
         assert drive.bench.message == "not written: a report's name ends in .html, .htm, .md, .txt"
 
     Drive(water).run(then=write)
+
+
+@pytest.mark.parametrize(("which", "state"), [("t", "changed"), ("o", "whole")])
+def test_the_document_of_another_program_is_judged_as_soon_as_it_is_gone_on_with(
+    which: str, state: str, water: Path
+) -> None:
+    """The screen went on to say pass, and the trail was found changed when somebody signed or opened it again."""
+
+    def change(drive: Drive) -> None:
+        assert drive.store.flush()
+        water.write_text(water.read_text(encoding="utf-8").replace("0.112", "0.212"), encoding="utf-8")
+        until(lambda: "another program changed it" in look(drive), 4)
+        assert drive.bench.prompt is not None
+        drive.bench.prompt.answer(which)
+        assert drive.bench.session.trail.state == state
+        fails = any(each.rule == "trail" and each.state == "fail" for each in drive.sheet.quality)
+        assert fails == (state == "changed")
+        assert ("document changed outside it" in look(drive)) == (state == "changed")
+
+    Drive(water).run(typed("0.112"), then=change)
