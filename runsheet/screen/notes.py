@@ -53,8 +53,8 @@ def _steadiness(sheet: Sheet) -> list[str]:
 
 
 def standards(sheet: Sheet) -> list[str]:
-    """The verdict on each calibration in words."""
-    return [verdict(result) for result in sheet.calibrations]
+    """The verdict on each calibration in words, the last one's first: a small screen has no room for several."""
+    return [verdict(result) for result in reversed(sheet.calibrations)]
 
 
 def verdict(result: CalibrationResult) -> str:

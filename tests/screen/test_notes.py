@@ -58,3 +58,12 @@ def test_no_standard_is_the_worst_where_none_is_off() -> None:
     assert "worst" not in pane.summary(evaluate(run([row("A", 0.25)]), TIME))
     bent = standards(ys=[0.05, 0.1, 0.21, 0.4, 0.8])
     assert "worst" in pane.summary(evaluate(run([row("A", 0.25)], standard=bent), TIME))
+
+
+def test_of_several_calibrations_the_last_is_judged_first() -> None:
+    """Two lines have room below the standards of two on a small screen: they told of the morning's alone."""
+    two = [{"id": "C1", "model": "line"}, {"id": "C2", "model": "line"}]
+    unread = [each | {"readings": []} for each in standards(calibration="C2", name="R")]
+    levels = [*standards(calibration="C1"), *unread]
+    said = notes.standards(evaluate(run([], calibration=two, standard=levels), TIME))
+    assert [each.split(":")[0] for each in said] == ["C2 todo", "C1 pass"]
