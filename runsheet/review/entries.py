@@ -239,7 +239,7 @@ class _Reader:
         inserted = {made.path for _, made in edits if _inserts_read(made)}
         if read or inserted:
             self.readers.append(begun.who)
-        found = []
+        found, exchanged = [], self._exchanged([made for _, made in edits])
         for entry, made in edits:
             self._received(entry, made)
             stamp = made.path.endswith(".at") and made.path.removesuffix(".at") in read
@@ -247,9 +247,22 @@ class _Reader:
             if limit or (_corrects(made) and not stamp):  # the time goes with the reading: no correction of its own
                 found.append(self._correction(entry, made, limit=limit))
             self._follow(made, datetime.fromisoformat(entry.time))
+        for name, when in exchanged.items():
+            self.entered.pop(name, None)
+            if when is not None:
+                self.entered[name] = when
         self.standard_read = self.standard_read or any(name.startswith("standard[") for name in read | inserted)
         self._keep(step, found)
         self.any_read = self.any_read or bool(self.readers)
+
+    def _exchanged(self, edits: Sequence[Edit]) -> dict[str, datetime | None]:
+        """When the readings that a step exchanges between two rows were entered: each was, in the other's place."""
+        for key in ("readings", "at"):  # of two that read the same, the times alone
+            given = [made for made in edits if made.action == "set" and made.path.endswith(f".{key}")]
+            if len(given) == 2 and [made.old or [] for made in given] == [made.new or [] for made in reversed(given)]:
+                one, other = (self._what(made.path).removesuffix(f" {key}") for made in given)
+                return {one: self.entered.get(other), other: self.entered.get(one)}
+        return {}
 
     def _received(self, entry: Entry, made: Edit) -> None:
         """Count what a photometer had sent; what is made again after an undo was counted."""

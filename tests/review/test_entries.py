@@ -17,6 +17,7 @@ from runsheet.review.entries import Audit, audit, words
 from runsheet.review.entries import sent as sentences
 from runsheet.run import edit
 from runsheet.run.disk import log, store
+from runsheet.work import fillings
 from tests.make import at, document, row
 from tests.make import run as made_run
 
@@ -89,6 +90,23 @@ def test_a_time_set_back_later_makes_the_entry_late(tmp_path: Path) -> None:
     )
     assert [each.row for each in found.late] == ["OF-2"]
     assert [(c.what, c.reason) for c in found.corrections] == [("OF-2 at", "read then")]
+
+
+def exchange(run: Run) -> list[Edit]:
+    return fillings.exchange(run, "queue", 1, 2)
+
+
+@pytest.mark.parametrize("third", [(), ("0.2",), ("0.15",)])
+@pytest.mark.parametrize("times", [1, 2])
+def test_a_reading_given_to_its_own_row_takes_the_time_it_was_entered_with_it(
+    tmp_path: Path, third: tuple[str, ...], times: int
+) -> None:
+    """Two rows read 40 min apart under each other's names: one was entered before it was read, the other late."""
+    read = [(reading(2, "0.15", stamp=at(65)), at(65), "")]
+    read += [(reading(3, value, stamp=at(105)), at(105), "") for value in third]
+    swapped = [(exchange, at(130 + n), "read under each other's names") for n in range(times)]
+    found = told(tmp_path, *read, *swapped)
+    assert (found.late, found.early, found.unknown[-1]) == ((), (), "OF-1")
 
 
 def test_rows_are_followed_through_moves_insertions_and_renames(tmp_path: Path) -> None:
