@@ -175,7 +175,10 @@ class Session:
         """What must be answered with a reason before these edits are taken; empty where nothing must."""
         moved = self.moved(edits)
         if self._signed(edits):
-            return f"This run is signed{'; ' if moved else ''}{moved}. Why is it changed?"
+            from runsheet.review import signed
+
+            stands = "is signed" if signed.standing(self.run, self.trail) else "was signed, and no signature stands"
+            return f"This run {stands}{'; ' if moved else ''}{moved}. Why is it changed?"
         return f"{moved}. Why?" if moved else ""
 
     def own_reason(self, edits: Sequence[Edit], reason: str) -> str:

@@ -126,6 +126,8 @@ def test_a_signed_run_is_changed_with_a_reason_only_and_keeps_it(day: Scripted) 
     assert session.run.queue[18].readings == ()
     assert session.commit(edits, "read after all") == ""
     assert [each.reason for each in session.run.amendment] == ["read after all"]
+    further = reading(session, 18, "0.113")  # no signature stands any more
+    assert session.question(further) == "This run was signed, and no signature stands. Why is it changed?"
 
 
 def test_what_does_not_fit_is_said_and_changes_nothing(day: Scripted) -> None:
