@@ -43,12 +43,15 @@ class TitleLine(Canvas):
         mode = " read-only" if self.bench.session.read_only else ""
         if rescued := self.bench.session.store.rescued:
             mode += f" {counted(rescued, 'entry', 'entries')} not in the log: rescued"
-        if (said := self.bench.session.trail).state in ("changed", "broken"):
-            mode += f" {said.words}"
-        mode += self.bench.receiving.head
+        trail = self.bench.session.trail
+        said = f" {trail.words}" if trail.state in ("changed", "broken") else ""
+        after = self.bench.receiving.head
         if self.bench.session.signed:
-            mode += f" {visible(self.bench.session.signed)}"
+            after += f" {visible(self.bench.session.signed)}"
         room = max(0, width - len(state) - len(right))
+        if trail.state == "changed" and len(about.id + mode + said + after) > room:
+            said = " changed outside log"  # its words begin with a whole log, and would be cut there
+        mode += said + after
         title = clipped(clipped(name, max(len(about.id), room - len(mode)), more=self.look.more) + mode, room)
         return [((title, self.look.strong()), (state, self.look.state(sheet.state)), (right, self.look.plain()))]
 

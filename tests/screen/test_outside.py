@@ -216,3 +216,17 @@ def test_the_document_of_another_program_is_judged_as_soon_as_it_is_gone_on_with
         assert ("document changed outside it" in look(drive)) == (state == "changed")
 
     Drive(water).run(typed("0.112"), then=change)
+
+
+def test_the_head_line_never_cuts_a_changed_document_to_a_whole_log(water: Path) -> None:
+    """Beside a long state it said "log whole, document…": the word that mattered was not there."""
+
+    def change(drive: Drive) -> None:
+        assert drive.store.flush()
+        water.write_text(water.read_text(encoding="utf-8").replace("0.112", "0.212"), encoding="utf-8")
+        until(lambda: "another program changed it" in look(drive), 4)
+        assert drive.bench.prompt is not None
+        drive.bench.prompt.answer("t")
+        assert "changed outside log" in look(drive).splitlines()[0]
+
+    Drive(water, size=(60, 24)).run(typed("0.112"), then=change)
