@@ -20,10 +20,16 @@ if TYPE_CHECKING:
     from datetime import date
 
 
+NOISE = 1e-12
+"""Below this no figure of a bench is anything but the noise of float arithmetic: 0.002 - 0.001 is 0.001 to 1e-19."""
+
+
 def figure(value: float | None, digits: int = 4) -> str:
     """Write a figure with significant digits, without an exponent while it is of a readable size; empty for None."""
     if value is None or not math.isfinite(value):
         return ""
+    if abs(value) < NOISE:
+        return "0"
     if value and not 1e-5 <= abs(value) < 1e7:
         return f"{value:.{digits - 1}e}"
     text = f"{value:.{digits}g}"

@@ -122,6 +122,12 @@ def test_a_figure_in_a_table_is_seen_on_its_side_of_each_limit(
     assert beside(value, limits) == expected
 
 
+@pytest.mark.parametrize(("value", "text"), [(-3.476e-16, "0"), (4.204e-18, "0"), (1.5e-9, "1.500e-09"), (0.0, "0")])
+def test_the_noise_of_floats_is_no_figure(value: float, text: str) -> None:
+    """A method blank at the zero of its curve was told as -3.476e-16 mg/L, the equation as y = -1.0570e-20 + ..."""
+    assert figure(value) == text
+
+
 @pytest.mark.parametrize(
     ("most", "told"), [(1, "A and 2 more"), (2, "A, B and 1 more"), (3, "A, B, C"), (8, "A, B, C")]
 )

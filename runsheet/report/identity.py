@@ -55,7 +55,7 @@ def about(report: Report) -> Iterator[tuple[str, str]]:
     yield "Received", span(s.received for s in run.sample) or NOT_GIVEN
     yield "Tested", span(row.row.at for row in sheet.rows if row.counted) or "no row with a time is read"
     yield "Issued", f"{when(report.issue.issued.at)} by {report.issue.issued.by}" if report.issue else "not issued"
-    yield "Analyst", about.analyst or NOT_GIVEN
+    yield "Analyst", about.analyst or _who_signed(report)
     yield "Authorised by", _authorised(report)
     yield "Work by others", "none is recorded: every result is computed from readings of this run"
     yield "State", state.words(sheet)
@@ -121,6 +121,12 @@ def _sampling(run: Run) -> str:
             f"plan and method {NOT_GIVEN}",
         )
     )
+
+
+def _who_signed(report: Report) -> str:
+    """Who signed as analyst, where the run names none and the signature stands."""
+    made = signed.standing(report.sheet.run, report.trail).get("analyst")
+    return f"{made.signature.name}, by the analyst's signature" if made else NOT_GIVEN
 
 
 def _authorised(report: Report) -> str:

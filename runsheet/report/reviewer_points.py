@@ -98,8 +98,8 @@ def _no_zero(sheet: Sheet) -> str:
 
 def _blanks(report: Report) -> Iterator[str]:
     sheet = report.sheet
-    zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero]
-    yield f"Zero standard {', '.join(zeros)}." if zeros else _no_zero(sheet)
+    zeros = [f"{c.id} {figure(c.zero, 3)}" for c in sheet.calibrations if c.zero_read]
+    yield f"Zero standard {', '.join(zeros)}." if any(c.zero for c in sheet.calibrations) else _no_zero(sheet)
     nets = [row.net for row in sheet.rows if row.kind == "blank" and row.net is not None]
     if read := sum(row.kind == "blank" and row.counted for row in sheet.rows):
         without = f", {'' if not nets else f'{read - len(nets)} of them '}without a calibration to judge by"

@@ -148,6 +148,17 @@ def test_who_authorised_it_is_named_with_the_account() -> None:
     assert "Authorised by R. Holt, 2026-03-11 11:50+01:00, account rh@m1" in report("full")
 
 
+def test_the_analyst_is_who_signed_as_one_where_no_other_is_named() -> None:
+    """A report with a valid analyst's signature said "Analyst not given" on its first page."""
+    bare = replace(full(), run=replace(full().run, analyst=None))
+    assert "Analyst not given" in " ".join(formats.FORMATS["text"](Report(evaluate(bare, at(240)))).split())
+    made = replace(
+        bare, signature=(replace(signature(bare), role="analyst", name="A. Lyst", digest=signing.digest(bare)),)
+    )
+    told = " ".join(formats.FORMATS["text"](Report(evaluate(made, at(240)))).split())
+    assert "Analyst A. Lyst, by the analyst's signature" in told
+
+
 def test_an_amended_report_says_what_it_replaces() -> None:
     run = full()
     made = Report(evaluate(run, datetime.fromisoformat(NOW)), issue=issued(run, "KB-7"))

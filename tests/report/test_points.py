@@ -64,6 +64,18 @@ def test_a_zero_standard_that_is_left_out_does_not_read_0() -> None:
     assert "No zero standard is read." in point("Zero and blanks", [A], standard=[unread, *standards()])
 
 
+def test_the_zero_of_each_of_several_calibrations_is_told() -> None:
+    """Where one read 0 and the other 0.002, the other's was told alone, as if the first had none."""
+    two = [{"id": "C1", "model": "line"}, {"id": "C2", "model": "line"}]
+    levels = [
+        each | {"calibration": name, "id": f"{name}-{each['id']}"}
+        for name, zero in (("C1", 0.0), ("C2", 0.002))
+        for each in (*standards((0,), (zero,), name="Z"), *standards())
+    ]
+    told = point("Zero and blanks", [row("A", 0.25, calibration="C1")], calibration=two, standard=levels)
+    assert told.startswith("Zero standard C1 0, C2 0.002.")
+
+
 def test_a_calibration_without_a_second_source_is_no_second_source_without_a_lot() -> None:
     asked = {"check": {"second_source_percent": [90, 110]}}
     none = "None was read. FAIL C1 is not verified: no second source was read on it. "
