@@ -10,6 +10,7 @@ practice, no source.
 
 from __future__ import annotations
 
+import math
 import statistics
 from dataclasses import replace
 from decimal import Decimal
@@ -43,6 +44,8 @@ MOST_ABSORBANCE = 3.0
 """From here on a number is no absorbance a bench photometer shows, and below it hardly a transmittance in percent."""
 LEAST_ABSORBANCE = -0.05
 """Below this no clean solvent reads, unless the zero was taken on something else."""
+CLEAN_ABSORBANCE = 0.1
+"""Above this no clean solvent reads, whatever the zero was taken on."""
 MOST_EDITS = 500
 MEASURED = ("amount", "extract_ml", "added_mg", "expected", "full_g", "empty_g", "wet_g", "dry_g", "dish_g")
 """Fields of a row that are much the same in all rows of a kind."""
@@ -72,7 +75,7 @@ def why_not(run: Run, array: str, place: int, field: str, value: Any, steps: Seq
         return of_another(run, f"{array}[{place + 1}].lot", value)
     if field == "readings":
         new = tuple(value)[len(row.readings) :] or tuple(value)
-        return _reading(run, row, new) or (_level(run, place, tuple(value)) if array == "standard" else "")
+        return _reading(run, row, new) or (_standard(run, place, tuple(value)) if array == "standard" else "")
     if array == "queue" and field == "dilution":
         return _dilution(value, steps)
     if array != "queue":
@@ -236,6 +239,21 @@ def _far(value: float, usual: float) -> bool:
 
 def _times(value: float, usual: float) -> str:
     return f"{figure(value / usual, 3)} times" if value > usual else f"1/{figure(usual / value, 3)} of"
+
+
+def _standard(run: Run, place: int, readings: tuple[Number, ...]) -> str:
+    """Why a standard's readings are those of another one, or nothing."""
+    standard, reads = run.standard[place], run.instrument.reads
+    if concentration(standard) != 0 or (reads == "transmittance" and min(readings) <= 0):
+        return _level(run, place, readings)
+    values = signals(readings, reads)
+    mean, most, unit = sum(values) / len(values), CLEAN_ABSORBANCE, "A"
+    if reads == "concentration":
+        levels = [
+            concentration(each) for each in run.standard if _calibration(run, each) == _calibration(run, standard)
+        ]
+        most, unit = min((x for x in levels if x > 0), default=math.inf) / 2, "mg/L"
+    return f"{standard.id} is at 0 mg/L and reads {figure(mean, 3)} {unit}: is it another standard's?" * (mean > most)
 
 
 def _level(run: Run, place: int, readings: tuple[Number, ...]) -> str:

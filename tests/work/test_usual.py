@@ -122,6 +122,30 @@ def test_a_standard_of_a_direct_analyser_is_held_against_its_own_concentration()
     assert why(run, "S3", "readings", (Decimal(8),), "standard") == "S3 is -90.0 % off the 80.4 mg/L it is to show"
 
 
+@pytest.mark.parametrize(
+    ("reads", "reading", "words"),
+    [
+        ("absorbance", "0.002", ""),
+        ("absorbance", "0.099", ""),
+        ("absorbance", "0.401", "S0 is at 0 mg/L and reads 0.401 A: is it another standard's?"),
+        ("transmittance", "98.5", ""),
+        ("transmittance", "39.7", "S0 is at 0 mg/L and reads 0.401 A: is it another standard's?"),
+        ("concentration", "1.2", ""),
+        ("concentration", "20.1", "S0 is at 0 mg/L and reads 20.1 mg/L: is it another standard's?"),
+    ],
+)
+def test_a_standard_of_nothing_that_reads_as_another_is_unusual(reads: str, reading: str, words: str) -> None:
+    """The first number of the day was taken in silence: what it shifts, a line with an intercept takes up."""
+    levels = [{"id": f"S{n}", "concentration": x} for n, x in enumerate((0, 20, 40))]
+    run = make.run(
+        [],
+        instrument={"reads": reads},
+        standard=levels,
+        calibration={"model": "direct" if reads == "concentration" else "line"},
+    )
+    assert why(run, "S0", "readings", (Decimal(reading),), "standard") == words
+
+
 def test_without_a_nominal_amount_the_others_of_the_kind_say_what_is_usual() -> None:
     run = day()
     assert run.method.limits is not None
