@@ -143,11 +143,14 @@ def _lots(row: RowResult, found: tuple[Support, ...], run: Run) -> Iterator[tupl
 
 
 def lines(row: RowResult, sheet: Sheet) -> list[str]:
-    """What a row stands on in lines, and what affects it."""
+    """What a row stands on in lines, and what affects it, or of what is no reported result, what names it."""
     found = [support.words for support in supports(row, sheet)]
-    affecting = [finding for finding in sheet.quality if row.id in (finding.affects or ())]
-    told = [f"{f.state}: {f.rule} {some(f.rows, 4)}: {f.why}".replace("  ", " ") for f in affecting]
-    return [*found, "", "Findings that affect it:" if told else "No finding affects it.", *told]
+    raised = [finding for finding in sheet.quality if finding.state in ("fail", "warn")]
+    about = [f for f in raised if row.id in ((f.affects or ()) if row.for_client else f.rows)]
+    told = [f"{f.state}: {f.rule} {some(f.rows, 4)}: {f.why}".replace("  ", " ") for f in about]
+    if row.for_client:
+        return [*found, "", "Findings that affect it:" if told else "No finding affects it.", *told]
+    return [*found, "", "Findings that name it:" if told else "No finding names it.", *told]
 
 
 def _verdict(findings: list[Finding], *rules: str) -> Finding | None:

@@ -125,6 +125,19 @@ def test_the_findings_that_affect_it_are_listed() -> None:
     assert "No finding affects it." in stands_on.lines(clean, plain)
 
 
+def test_of_a_row_that_reports_nothing_to_the_client_the_findings_that_name_it_are_listed() -> None:
+    """A spike at -44 % stood on a page that ended in "No finding affects it.": they affect results alone."""
+    low = row("MS", 0.20, kind="spike", of="A", added_mg=10, at=at(62))
+    _, sheet = made(SAMPLE, low, method=METHOD | {"batch": {"spike_percent": [70, 130]}})
+    spike = next(each for each in sheet.rows if each.id == "MS")
+    told = stands_on.lines(spike, sheet)
+    assert "No finding affects it." not in told
+    named = told[told.index("Findings that name it:") + 1 :]
+    assert any(line.startswith("fail: spike MS: recovers ") for line in named)
+    row_, plain = made(SAMPLE | {"report": False, "reason": "spilt"}, method={})
+    assert "No finding names it." in stands_on.lines(row_, plain)
+
+
 def test_every_flag_says_what_gave_it() -> None:
     sample = [{"id": "A", "collected": at(-3 * 1440), "received_c": 12}]
     row_, sheet = made(check("K0", 100, 40), SAMPLE, check("K1", 80, 70), sample=sample)
