@@ -67,6 +67,19 @@ def test_nine_on_one_side_is_named_at_the_ninth_point(tmp_path: Path) -> None:
     ]
 
 
+def test_a_last_range_beyond_its_limit_is_not_in_control(tmp_path: Path) -> None:
+    """The table said "in control", and the chart below it "1 beyond it"."""
+    jump = [*[99.0, 101.0] * 9, 95.8, 104.3]
+    for day, value in enumerate(jump):
+        put(tmp_path, day, [control("LCS1", value)])
+    (made,) = charts(tmp_path)
+    assert made.latest == ()
+    assert status(made) == "moving range beyond its limit"
+    put(tmp_path, len(jump), [control("LCS1", 103.0)])
+    (after,) = charts(tmp_path)
+    assert status(after) == "in control"
+
+
 def test_a_chart_whose_points_another_program_takes_away_meanwhile_is_none(tmp_path: Path) -> None:
     put(tmp_path, 0, [control("LCS1", 100)])
     with opened(tmp_path) as tables:
