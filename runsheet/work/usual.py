@@ -91,8 +91,10 @@ def of_another(run: Run, path: str, value: Any, fills: Container[str] = ()) -> s
     The fields at the paths `fills` are given anew with the value.
     """
     table, _, name = path.rpartition(".")
-    old = value_at(run, path)
     names = [each for each in BESIDE.get(path, BESIDE.get(name, ())) if f"{table}.{each}" not in fills]
+    if not names:  # also of a table that is not there yet
+        return ""
+    old = value_at(run, path)
     given = {each: value_at(run, f"{table}.{each}") for each in names}
     kept = [f"{each} {beside}" for each, beside in given.items() if beside is not None]
     if old in (None, value) or value is None or not kept:
