@@ -62,13 +62,15 @@ def remove(context: Context) -> None:
     if context.item is None:
         return
     path, at, run = context.pane.array, context.place + 1, context.session.run
-    back = superseding.by_row(run, run.queue[at - 1].id) if path == "queue" else []
+    name = run.queue[at - 1].id if path == "queue" else ""
+    back = superseding.by_row(run, name)
 
     def answer(text: str) -> None:
         if agreed(text):
-            edits = superseding.give_back(run, run.queue[at - 1].id) if back else []
-            why = context.session.own_reason(edits, f"{run.queue[at - 1].id} is removed") if back else ""
-            context.commit([*edits, edit.remove_row(run, path, at)], why)
+            now = context.session.run
+            edits = superseding.give_back(now, name)
+            why = context.session.own_reason(edits, f"{name} is removed") if edits else ""
+            context.commit([*edits, edit.remove_row(now, path, at)], why)
         else:
             context.say("nothing removed")
 

@@ -161,11 +161,12 @@ class _Asked:
             edit.apply_all(context.session.run, made)
         except EditError as error:
             return f"not accepted: {'; '.join(places.problem(run, problem) for problem in error.problems)}"
-        why = "" if text == self._asked else self._doubt(parsed.value, chosen)
-        why = why or ("" if text == self._asked or context.session.question(made) else self._unusual(parsed.value))
-        if why:
-            self._asked = text
-            return f"Enter takes it; unusual: {why}"
+        if text != self._asked:
+            why = self._doubt(parsed.value, chosen)
+            why = why or ("" if context.session.question(made) else self._unusual(parsed.value))
+            if why:
+                self._asked = text
+                return f"Enter takes it; unusual: {why}"
         asks = _is_limit(field) and parsed.value is not None
         if made == first or (entry.shown(edit.value_at(run, field.path)) == entry.shown(parsed.value) and not chosen):
             self.again()

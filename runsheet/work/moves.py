@@ -75,13 +75,17 @@ class Moved(NamedTuple):
 
 def asked(run: Run, edits: Sequence[Edit], now: datetime) -> str:
     """What the edits move of what was read, in words; empty where nothing does, and no reason is asked."""
-    whose = _attributed(run, edits)
-    if not any(_may(run, made) for made in edits):
-        return whose
+    names = any(made.path.endswith(".analyst") or made.path.startswith("instrument.") for made in edits)
+    figures_may = any(_may(run, made) for made in edits)
+    if not (names or figures_may):
+        return ""
     try:
         new = edit.apply_each(run, edits)
     except EditError:  # whoever takes them says so
         return ""
+    whose = _attributed(run, new) if names else ""
+    if not figures_may:
+        return whose
     found = compare(evaluate(run, now), evaluate(new, now))
     replaced = any(_replaces(made) for made in edits if _may(run, made))
     limit = any(made.path.startswith("method") for made in edits)
@@ -90,14 +94,8 @@ def asked(run: Run, edits: Sequence[Edit], now: datetime) -> str:
     return "; ".join(filter(None, (whose, moved)))
 
 
-def _attributed(run: Run, edits: Sequence[Edit]) -> str:
+def _attributed(run: Run, new: Run) -> str:
     """Which rows that were read are said to be another person's or photometer's, in words; empty where none is."""
-    if not any(made.path.endswith(".analyst") or made.path.startswith("instrument.") for made in edits):
-        return ""
-    try:
-        new = edit.apply_each(run, edits)
-    except EditError:
-        return ""
     before, after = _readers(run), _readers(new)
     others = [name for row, name in before.items() if name and after.get(row, name) != name]
     whose = some(list(dict.fromkeys(others)), 2, ", ")
