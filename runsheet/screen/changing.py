@@ -63,7 +63,7 @@ def remove(context: Context) -> None:
         return
     path, at, run = context.pane.array, context.place + 1, context.session.run
     name = run.queue[at - 1].id if path == "queue" else ""
-    back = superseding.by_row(run, name)
+    back = superseding.reports_again(run, name)
 
     def answer(text: str) -> None:
         if agreed(text):

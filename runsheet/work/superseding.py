@@ -31,10 +31,22 @@ def by_row(run: Run, name: str) -> list[int]:
     return [at for at, row in enumerate(run.queue, 1) if row.report is False and row.reason == why(name)]
 
 
+def reports_again(run: Run, name: str) -> list[int]:
+    """The numbers of the rows that report again once the row called `name` is removed: none, if it was read again."""
+    last = any(row.id == name and row.report is not False for row in run.queue)
+    return by_row(run, name) if last else []
+
+
 def give_back(run: Run, name: str) -> list[Edit]:
-    """The edits by which the rows report again whose place the row called `name` took, which is about to be removed."""
-    paths = (f"queue[{at}].{field}" for at in by_row(run, name) for field in ("report", "reason"))
-    return [edit.set_value(run, path, None) for path in paths]
+    """The edits that leave no row superseded by the one called `name`, which is about to be removed.
+
+    They report again, or are superseded by what it was superseded by itself.
+    """
+    if again := reports_again(run, name):
+        paths = (f"queue[{at}].{field}" for at in again for field in ("report", "reason"))
+        return [edit.set_value(run, path, None) for path in paths]
+    reason = next((row.reason for row in run.queue if row.id == name), None)
+    return [edit.set_value(run, f"queue[{at}].reason", reason) for at in by_row(run, name)]
 
 
 def rename(run: Run, old: str, new: str) -> list[Edit]:

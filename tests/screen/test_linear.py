@@ -554,3 +554,12 @@ def test_what_reads_a_row_again_has_its_new_name_there_too(line: Line) -> None:
     place = next(at for at, row in enumerate(line.run.queue) if row.id == "OS-01-1")
     session.commit(session.writing("queue", place, "id", "OS-01 B"))
     assert line.row("OS-01").reason == "read again as OS-01 B"
+
+
+def test_a_removed_row_that_was_read_again_itself_gives_no_place_back(line: Line) -> None:
+    """Two rows of the sample would report: the first one is read again as the last."""
+    line.say(":row OS-01", ":r", ":row OS-01-1", "0.113", ":row OS-01-1", ":r", ":row OS-01-1")
+    assert "report" not in line.say(":remove")[-1]
+    line.say("y")
+    assert (line.row("OS-01").report, line.row("OS-01").reason) == (False, "read again as OS-01-2")
+    assert line.row("OS-01-2").report is None
