@@ -26,8 +26,14 @@ def looking(seen: list[str]) -> Callable[[Drive], None]:
 
 
 def test_a_fact_is_changed_on_its_form(water: Path) -> None:
-    drive = Drive(water).run("F", typed("solvent.lot"), "ctrl+u", typed("T-9"))
-    assert drive.document.solvent.lot == "T-9"
+    """Another lot with the expiry of the one before is asked about first; a second Enter takes it."""
+    other = ("F", typed("solvent.lot"), "ctrl+u", typed("T-9"))
+    asked = Drive(water)
+    seen: list[str] = []
+    asked.run(*other, then=looking(seen))
+    assert asked.document.solvent.lot == "T-2207"
+    assert any("expires 2026-12-31 stays as given for T-2207" in line for line in seen)
+    assert Drive(water).run(*other, "enter").document.solvent.lot == "T-9"
 
 
 def test_hexane_is_refused_with_the_reason(water: Path) -> None:
