@@ -109,7 +109,7 @@ class Bench(CanvasScreen, inherit_bindings=False):
         yield StatusLines(self, self.look)
 
     def on_mount(self) -> None:
-        """Show the run, go where the work is, and have the history read beside it."""
+        """Show the run and go where the work is; the rest once it is seen."""
         self._arrange()
         self._show()
         self.set_interval(1.0, self._tick)
@@ -119,13 +119,16 @@ class Bench(CanvasScreen, inherit_bindings=False):
             self.say("; ".join(filter(None, (opening, self.message))))
         else:
             self.go_to_next()
-        threading.Thread(target=self.session.load_history, daemon=True).start()
-        self.call_after_refresh(self._listen)
+        self.call_after_refresh(self._begin_rest)
 
-    def _listen(self) -> None:
-        """Begin to read the photometer, where there is a port to read, and say what is wrong where that is told."""
+    def _begin_rest(self) -> None:
+        """Have the history read beside the screen, and the photometer where there is a port; say what is wrong there.
+
+        The modules of both would take their time from the first frame.
+        """
         from runsheet.screen import source
 
+        threading.Thread(target=self.session.load_history, daemon=True).start()
         source.listen(self)
         if faults := self.session.laboratory_faults:
             self.say("; ".join(filter(None, (self.message, faults))))
