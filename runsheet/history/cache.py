@@ -206,7 +206,7 @@ OWN_TABLES = {
     "as_found": "CREATE TABLE as_found (digest TEXT NOT NULL)",
 }
 """Beside the rows: the digest of each document's rows; the documents whose run is in another one too that was read
-later, so that what they hold would count twice; how many points each chart has, and how many held or superseded ones,
+later, so that what they hold would count twice; how many points each chart has, and how many that give no limits,
 of every document that is not in `twice`, at any moment: so one that changes has its own points counted and no others;
 and the digest of the whole folder's stamps, where the rows are those of just these, by which a folder that did not
 change is told at once: no row comes or goes without its going."""

@@ -6,9 +6,11 @@ baseline, else from the points shown, or from those before a run that is judged;
 Charts of the procedure (controls, spikes, duplicates, method blanks, replicates) are made for each method and fraction
 over all photometers, with what changed named; those of a photometer (checks, solvent blanks, slopes) for each
 instrument, cell and solvent apart, slopes also for each model. Checks and blanks are charted as they were found; what
-is held or superseded is shown apart and counted. A baseline that a person froze gives the limits and is not moved by
-the points it judges (phase I and II of any textbook, common practice); without one the latest 100 points do, and
-whatever drifts is in them. Below 20 points limits are called provisional, below 10 nothing is judged.
+is held or superseded, or no verdict by the rule about its row (another material without a response factor, over range,
+a spike too small, a pair of two bases or below detection), is shown apart and counted. A baseline that a person froze
+gives the limits and is not moved by the points it judges (phase I and II of any textbook, common practice); without one
+the latest 100 points do, and whatever drifts is in them. Below 20 points limits are called provisional, below 10
+nothing is judged.
 """
 
 from __future__ import annotations
@@ -109,7 +111,7 @@ class Chart:
     judged_from: int | None = None
     """Number of the first point that is judged; None where the last one is."""
     apart: tuple[PointRow, ...] = ()
-    """Held and superseded figures of the same time: shown, and in no limit."""
+    """Held and superseded figures, and those that are no verdict, of the same time: shown, and in no limit."""
     baseline: Baseline | None = None
     """The points a person froze to give the limits; None: they come from the points shown."""
     within: int = 0
@@ -232,7 +234,7 @@ def wrong_baselines(tables: Tables) -> Iterator[str]:
 
 
 def only_apart(tables: Tables) -> list[tuple[Series, int]]:
-    """Every series whose points are all held or superseded, with how many they are."""
+    """Every series whose points are all held, superseded or not judged, with how many they are."""
     rows = tables.rows(f"SELECT * FROM series WHERE counted = 0 ORDER BY {SHARED}")  # noqa: S608 - our own names
     return [(Series(*map(str, row)), int(str(apart))) for *row, _, apart in rows]
 
@@ -268,7 +270,7 @@ def limits_of(series: Series, values: Sequence[float]) -> Individuals | None:
 
 
 def apart_of(tables: Tables, series: Series, since: str) -> list[PointRow]:
-    """The held and superseded points of a series from a time in UTC on."""
+    """The held, superseded and not judged points of a series from a time in UTC on."""
     where = " AND ".join(f"{name} = ?" for name in Series._fields)
     query = (
         f"SELECT * FROM point WHERE {where} AND moment >= ? AND counts = 0 "  # noqa: S608 - our own names

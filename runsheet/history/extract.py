@@ -15,6 +15,8 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from runsheet.compute.compare import finite, optional, quiet
+from runsheet.compute.rules import recovery
+from runsheet.compute.rules.batch import rpd_says_nothing
 from runsheet.compute.sheet import evaluate
 from runsheet.history.rows import (
     PROCEDURE,
@@ -187,11 +189,18 @@ def _point(
         low=limits[0],
         high=limits[1],
         lot=row.row.lot or "",
-        counts=int(not procedure or not _left_out(row)),  # a check or a blank is charted as it was found
+        counts=int(not procedure or not (_left_out(row) or _says_nothing(row, what))),  # a check is charted as found
         analyst=row.row.analyst or sheet.run.run.analyst or "",
         **_where(path, sheet, row.calibration, pooled=procedure),
         **_times(row.row.at, sheet.run),
     )
+
+
+def _says_nothing(row: RowResult, what: str) -> bool:
+    """Whether the rule about a row takes its figure for no verdict: in a mean or a spread it would be one."""
+    if what == "duplicate":
+        return rpd_says_nothing(row)
+    return what in ("control", "spike") and bool(recovery.says_nothing(row))
 
 
 def _curve(path: str, sheet: Sheet, result: CalibrationResult) -> Iterator[PointRow]:
@@ -287,9 +296,14 @@ def studies(path: str, sheet: Sheet) -> Iterator[StudyRow]:
 
 
 def _left_out(row: RowResult) -> str:
-    """Say why a result is not for a study: only what stands on a good calibration and good brackets is."""
+    """Say why a result is not for a study: only what stands on a good calibration and good brackets is.
+
+    Of a demonstration its recovery besides says something.
+    """
     if row.row.report is False:
         return f"superseded: {row.row.reason or 'no reason given'}"
+    if row.kind == "capability" and (why := recovery.says_nothing(row)):
+        return why
     return "held: a calibration, blank or check standard about it failed" if row.state == "held" else ""
 
 

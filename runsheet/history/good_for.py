@@ -42,6 +42,8 @@ class Shown(NamedTuple):
 def shown(rows: Iterable[StudyRow], until: date | None = None) -> Iterator[Shown]:
     """The latest demonstration of each analyst of each group, or the latest on a day or before."""
     for each in studies.demonstrated(rows, until=until):
+        if not each.rows:  # none of theirs counts
+            continue
         day = datetime.fromisoformat(each.rows[-1].at).date()
         yield Shown(each.analyst, each.group.method, each.group.fraction, each.group.unit, day, each.result.passes)
 

@@ -83,7 +83,7 @@ class PointRow(NamedTuple):
     """The method's limits in that run; of a method blank and of replicates as they are for this row."""
     lot: str
     counts: int
-    """0 for a figure that gives no limits: held, or superseded."""
+    """0 for a figure that gives no limits: held, superseded, or no verdict by the rule about its row."""
     analyst: str
     setting: str
     """The photometer with its cell and solvent, whatever the chart shares."""

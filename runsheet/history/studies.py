@@ -129,7 +129,10 @@ class Capability:
     rows: tuple[StudyRow, ...]
     """The four it is judged by, the latest; fewer where there are no more."""
     of: int
+    """How many of theirs count."""
     result: Demonstration
+    left_out: tuple[tuple[str, str, str], ...] = ()
+    """Those that do not: document, row and why."""
 
 
 def capabilities(
@@ -150,12 +153,14 @@ def demonstrated(
     """As `capabilities`, of rows that are in order of time."""
     by: dict[tuple[Group, str], list[StudyRow]] = {}
     for row in rows:
-        if not row.left_out and (until is None or datetime.fromisoformat(row.at).date() <= until):
+        if until is None or datetime.fromisoformat(row.at).date() <= until:
             group = Group(*(getattr(row, name) for name in Group._fields))
             by.setdefault((group, row.analyst), []).append(row)
     found = []
     for (group, analyst), theirs in sorted(by.items()):
-        last = tuple(theirs[-demonstration.RESULTS :])
+        good = [row for row in theirs if not row.left_out]
+        last = tuple(good[-demonstration.RESULTS :])
         result = demonstration.judge((row.recovery for row in last), criteria)
-        found.append(Capability(group, analyst, last, len(theirs), result))
+        out = tuple((row.path, row.row, row.left_out) for row in theirs if row.left_out)
+        found.append(Capability(group, analyst, last, len(good), result, out))
     return found

@@ -4,9 +4,9 @@ Owns: `Evaluation`, `evaluations`, `rounds.toml` (`Round`). Invariant: only resu
 that nothing tells is missing and said, never taken as nothing; figures are offered, and written into no method.
 
 u(Rw) is from controls over the whole procedure, with the ranges of duplicate samples; u(bias) from proficiency rounds
-where there are six, else from the controls' recoveries, held against the standards' uncertainty of the method
-(Nordtest TR 537 and ISO 11352, from memory). A control that was superseded or held is left out here as it is in the
-chart's limits, and counted.
+where there are six, else from the controls' recoveries, with the standard uncertainty of their true value as it is
+given (Nordtest TR 537 and ISO 11352, from memory). What was superseded, held or not judged is left out here as it is in
+the chart's limits, and counted.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ class Evaluation(NamedTuple):
     duplicates: int
     rounds: int
     apart: tuple[int, int]
-    """Controls and duplicates held or superseded, which are in none of it."""
+    """Controls and duplicates held, superseded or not judged, which are in none of it."""
     first: str
     last: str
     """The days of the first and last control or duplicate; empty without any."""

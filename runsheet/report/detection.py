@@ -64,9 +64,14 @@ def _study(found: Detection, now: datetime) -> Iterator[Block]:
         yield Table(
             ("document", "row", "of", "read", "batch", "result", "unit"), rows, (True,) * 5 + (False, True), keys=2
         )
-    if found.left_out:
+    yield from _left_out(found.left_out)
+
+
+def _left_out(rows: Sequence[tuple[str, str, str]]) -> Iterator[Block]:
+    """Name what does not count, by document and row, with why."""
+    if rows:
         yield Paragraph("Left out:")
-        yield Items(tuple(f"{row} of {path}: {why}" for path, row, why in found.left_out))
+        yield Items(tuple(f"{row} of {path}: {why}" for path, row, why in rows))
 
 
 def _facts(found: Detection, now: datetime) -> Iterator[tuple[str, str]]:
@@ -114,8 +119,17 @@ def _capability(shown: Capability) -> Iterator[Block]:
             ("Mean recovery", f"{_percent(result.mean)}, limits {criteria.mean_low:g} to {criteria.mean_high:g} %"),
             ("s of recovery", f"{_percent(result.s, 3)}, {spread}"),
             ("Judged by", criteria.source),
-            ("Rows", f"the latest {RESULTS} of {shown.of}" if shown.of > RESULTS else f"all {shown.of}"),
+            ("Rows", _which(shown)),
         )
     )
     rows = tuple((minute(r.at), r.path, r.row, figure(r.recovery)) for r in shown.rows)
-    yield Table(("read", "document", "row", "recovery %"), rows, (True, True, True, False))
+    if rows:
+        yield Table(("read", "document", "row", "recovery %"), rows, (True, True, True, False))
+    yield from _left_out(shown.left_out)
+
+
+def _which(shown: Capability) -> str:
+    """Say which rows it is judged by."""
+    if shown.of > RESULTS:
+        return f"the latest {RESULTS} of {shown.of}"
+    return f"all {shown.of}" if shown.of else "none that counts"

@@ -43,7 +43,7 @@ def blocks(tables: Tables, charts: Sequence[Chart], what: str | None = None) -> 
         yield Heading("Findings")
         yield Items(told)
     alone = tuple(
-        f"{series.title}: {counted(count, 'point')}, held or superseded"
+        f"{series.title}: {counted(count, 'point')}, held, superseded or not judged"
         for series, count in only_apart(tables)
         if what in (None, series.what)
     )
@@ -63,9 +63,9 @@ def blocks(tables: Tables, charts: Sequence[Chart], what: str | None = None) -> 
         "Individuals charts: sigma is the mean moving range / 1.128, action limits are mean +- 3 sigma, warning limits "
         "mean +- 2 sigma (NIST/SEMATECH e-Handbook 6.3.2.2); of ranges 0 and 3.267 mean ranges (6.3.2.1); run rules "
         "by Nelson (1984); cumulative sums with a slack of 0.5 sigma, beyond 5 sigma (6.3.2.3). Limits are those of a "
-        "frozen baseline where there is one, else of the points shown, and then whatever drifts is in them. Held and "
-        "superseded results are shown apart (.) and give no limits. A chart out of its limits says that something "
-        "changed, not what."
+        "frozen baseline where there is one, else of the points shown, and then whatever drifts is in them. What is "
+        "held or superseded, or says nothing by the rule about its row, is shown apart (.) and gives no limits. A "
+        "chart out of its limits says that something changed, not what."
     )
     for chart in charts:
         yield Heading(chart.series.title)
@@ -113,8 +113,8 @@ def one(chart: Chart) -> Iterator[Block]:
     yield Facts(tuple(_facts(chart)))
     if chart.limits is not None:
         yield Figure(
-            "o a point, x one that violates a rule, . one held or superseded; lines at the mean, 2 and 3 sigma, "
-            "and upright where something changed",
+            "o a point, x one that violates a rule, . one held, superseded or not judged; lines at the mean, 2 and 3 "
+            "sigma, and upright where something changed",
             plot(chart),
         )
     if changes := tuple(chart.changes):
@@ -165,7 +165,7 @@ def _facts(chart: Chart) -> Iterator[tuple[str, str]]:
     more = f", the latest of {chart.of}" if chart.of > len(chart.points) else ""
     yield "Points", f"{len(chart.points)}{more}, {first} to {last}"
     if chart.apart:
-        yield "Apart", f"{counted(len(chart.apart), 'result')} held or superseded, in no limit"
+        yield "Apart", f"{counted(len(chart.apart), 'result')} held, superseded or not judged, in no limit"
     yield from _baseline(chart)
     if chart.limits is not None:
         yield from _limits(chart, chart.limits)

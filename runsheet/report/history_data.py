@@ -82,7 +82,7 @@ def _detection(each: Detection) -> dict[str, Any]:
         "advice": list(study.advice),
         "due": study.due.isoformat() if study.due else None,
         "overdue": study.overdue,
-        "left_out": [{"path": path, "row": row, "why": why} for path, row, why in each.left_out],
+        "left_out": _left_out(each.left_out),
     }
 
 
@@ -97,4 +97,9 @@ def _capability(each: Capability) -> dict[str, Any]:
         "passes": result.passes,
         "missing": list(result.missing),
         "failures": list(result.failures),
+        "left_out": _left_out(each.left_out),
     }
+
+
+def _left_out(rows: Sequence[tuple[str, str, str]]) -> list[dict[str, str]]:
+    return [{"path": path, "row": row, "why": why} for path, row, why in rows]

@@ -58,7 +58,7 @@ def _facts(each: Evaluation) -> Iterator[tuple[str, str]]:
     controls, duplicates = each.apart
     apart = [counted(n, what) for n, what in ((controls, "control"), (duplicates, "duplicate")) if n]
     if apart:
-        yield "Not in it", f"{' and '.join(apart)} held or superseded"
+        yield "Not in it", f"{' and '.join(apart)} held, superseded or not judged"
     few = f"{each.controls} of {own_work.CONTROLS_FROM} controls"
     yield "s(controls)", _percent(parts.controls) or f"not known: {few}"
     few = f"{each.duplicates} of {own_work.DUPLICATES_FROM} duplicates"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from runsheet.history.charts import Chart, all_charts, all_series, chart, points_of
+from runsheet.history.charts import Chart, all_charts, all_series, chart, only_apart, points_of
 from runsheet.report.history import status
 from tests.history.folder import control, opened, put
 from tests.make import at, row, standards
@@ -46,6 +46,38 @@ def test_a_duplicates_point_has_the_limit_of_its_rpd(tmp_path: Path) -> None:
         put(tmp_path, day, [row("A", absorbance), row("D", absorbance, kind="duplicate", of="A")], method=method)
     (chart,) = charts(tmp_path, "duplicate")
     assert [(point.low, point.high) for point in chart.points] == [(None, 20), (None, None)]
+
+
+REFERENCE = {"id": "C1", "model": "line", "material": "reference oil"}
+NOTHING_SAID: dict[str, tuple[str, list[dict[str, Any]]]] = {
+    "another material, without a response factor": ("control", [control("LCS1", 200, material="hexadecane")]),
+    "a control above the range": ("control", [control("LCS1", 300)]),
+    "a spike too small": (
+        "spike", [row("A", 0.25), row("AS", 0.26, kind="spike", of="A", added_mg=0.5)],
+    ),
+    "a pair of which one is above the range": (
+        "duplicate", [row("A", 0.45), row("AD", 0.6, kind="duplicate", of="A")],
+    ),
+    "a pair below the detection limit": (
+        "duplicate", [row("A", 0.002), row("AD", 0.006, kind="duplicate", of="A")],
+    ),
+    "a pair of which one is of dry weight": (
+        "duplicate",
+        [row("A", 0.2, matrix="solid"), row("AD", 0.2, matrix="solid", kind="duplicate", of="A", solids_percent=50)],
+    ),
+}  # fmt: skip
+"""Figures that the rule about their row takes for no verdict."""
+
+
+@pytest.mark.parametrize("case", NOTHING_SAID)
+def test_a_figure_that_says_nothing_gives_no_limits(case: str, tmp_path: Path) -> None:
+    """A control of another material at 200 % was in the laboratory's own limits, and in its uncertainty."""
+    what, rows = NOTHING_SAID[case]
+    limits = {"detection": 0.5, "reporting": 2.0, "nominal_amount": 1000, "nominal_extract_ml": 100}
+    put(tmp_path, 0, rows, calibration=REFERENCE, method={"unit": "mg/L", "limits": limits})
+    with opened(tmp_path) as tables:
+        assert all_charts(tables, what=what) == []
+        assert [(series.what, count) for series, count in only_apart(tables) if series.what == what] == [(what, 1)]
 
 
 def test_own_limits_come_from_twenty_points_on(tmp_path: Path) -> None:

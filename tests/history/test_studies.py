@@ -172,3 +172,31 @@ def test_a_row_without_what_was_added_is_said_to_lack_just_that(tmp_path: Path) 
     assert "of read batch document row" not in told
     (found,) = json.loads(command("detection", str(tmp_path), "--as", "json"))["detection"]
     assert found["left_out"] == [{"path": "day-000.toml", "row": "DS1", "why": "its spiked concentration is not known"}]
+
+
+@pytest.mark.parametrize(
+    ("fields", "why"),
+    [
+        ({"material": "hexadecane"}, "hexadecane was added and the standards are reference oil: without a response"),
+        ({"report": False, "reason": "spilt"}, "superseded: spilt"),
+    ],
+)
+def test_what_a_demonstration_leaves_out_is_named(fields: dict[str, Any], why: str, tmp_path: Path) -> None:
+    """Left out in silence, an analyst of whom nothing counts was not named at all."""
+    calibration = {"id": "C1", "model": "line", "material": "reference oil"}
+    rows = [*capability(92, 98, 101), *[one | {"id": "IDC9"} for one in capability(170, **fields)]]
+    put(tmp_path, 0, rows, calibration=calibration)
+    alone = [one | {"id": "IDC9"} for one in capability(170, **fields)]
+    put(tmp_path, 1, alone, calibration=calibration, run={"id": "R1", "analyst": "A. New"})
+    told = " ".join(command("detection", str(tmp_path)).split())
+    assert "Verdict not complete; 3 of 4 results: 1 more" in told
+    assert f"Left out: - IDC9 of day-000.toml: {why}" in told
+    assert "Initial demonstration: A. New" in told
+    found = {
+        each["analyst"]: each for each in json.loads(command("detection", str(tmp_path), "--as", "json"))["capability"]
+    }
+    assert {name: each["n"] for name, each in found.items()} == {"M. Tarn": 3, "A. New": 0}
+    for name, path in (("M. Tarn", "day-000.toml"), ("A. New", "day-001.toml")):
+        (left,) = found[name]["left_out"]
+        assert (left["path"], left["row"]) == (path, "IDC9")
+        assert left["why"].startswith(why)

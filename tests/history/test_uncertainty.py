@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 RECOVERIES = [96, 101, 99, 104, 98, 95, 102, 100, 97, 103, 99, 98]
-PAIRS = [(10.0, 10.4), (20, 19.4), (8, 8.5), (30, 31), (12, 11.6), (15, 15.2), (9, 9.6), (11, 10.7), (14, 14.1)]
+PAIRS = [(10.0, 10.4), (20, 19.4), (8, 8.5), (18, 18.6), (12, 11.6), (15, 15.2), (9, 9.6), (11, 10.7), (14, 14.1)]
 ROUND = (
     '[[round]]\nname = "R{n}"\nfraction = "oil_grease"\nassigned = 100\nresult = {result}\n'
     "s_percent = 8.8\nlaboratories = 33\n"
@@ -264,7 +264,7 @@ def test_no_sentence_speaks_of_a_spread_that_is_not_known(
     out = " ".join(capsys.readouterr().out.split())
     assert "s(duplicates) not known: 0 of 8 duplicates u(Rw) not known" in out
     assert "u(bias) not known: 1 of 6 proficiency rounds, and 1 of 10 controls" in out
-    assert "Not in it 1 duplicate held or superseded" in out
+    assert "Not in it 1 duplicate held, superseded or not judged" in out
 
 
 @pytest.mark.parametrize("field", ['method = "tph water"', 'fraction = "petroleum"'])

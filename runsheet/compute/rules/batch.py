@@ -236,7 +236,7 @@ def agreement(rule: str, row: RowResult, other: RowResult, high: float | None) -
         return made._replace(state="warn", why=why)
     if row.unit != other.unit:
         return made._replace(state="warn", why=f"{other.unit} and {row.unit}: not judged")
-    if _both_below(one, other.detection) and _both_below(two, row.detection):
+    if _both_below(row, other):
         return made._replace(high=None, why="both below the detection limit")
     limits = [limit for limit in (other.reporting, row.reporting) if limit is not None]
     pairs = ((one, other.reporting), (two, row.reporting))
@@ -256,8 +256,14 @@ def agreement(rule: str, row: RowResult, other: RowResult, high: float | None) -
     return made._replace(state="pass" if good else "fail", why="" if good else _rpd_over(made.value, high))
 
 
-def _both_below(result: float, detection: float | None) -> bool:
-    return detection is not None and below(result, detection)
+def _both_below(*rows: RowResult) -> bool:
+    return all(row.detection is not None and below(row.result or 0.0, row.detection) for row in rows)
+
+
+def rpd_says_nothing(row: RowResult) -> bool:
+    """Whether the RPD of a duplicate is no verdict and none of its spread: over range, of two bases, both below."""
+    other = row.compared_with
+    return other is not None and bool(_over(other, row) or _bases(other, row) or _both_below(row, other))
 
 
 def solvent_lot(run: Computed) -> Iterator[Finding]:

@@ -62,9 +62,14 @@ def of_added(rule: str, row: RowResult, limits: Limits | None) -> Finding:
         return unread(rule, row, low, high)
     if value is None:
         why = f"{_missing(row)}: recovery not judged"
-    elif not (why := _foreign(row) or _over_range(row) or _too_small(row)):
+    elif not (why := says_nothing(row)):
         state, why = _judged(value, low, high)
     return Finding(rule, (row.id,), value, low, high, state, why, "%", read_at=row.row.at)
+
+
+def says_nothing(row: RowResult) -> str:
+    """Why the recovery of an added mass is no verdict, whatever its figure; empty where it is one."""
+    return _foreign(row) or _over_range(row) or _too_small(row)
 
 
 def _judged(value: float, low: float | None, high: float | None) -> tuple[Verdict, str]:
