@@ -98,7 +98,10 @@ def issued(asked: argparse.Namespace) -> int:
     try:
         found = register.read(place)
         names = documents.find(folder)
-        closed = [name for name in names if name.endswith("/") and not _issued_from(folder / name, found, place)]
+        closed = [name for name in names if name.endswith("/")]
+        for name in closed:
+            if _issued_from(folder / name, found, place):  # what was issued from there cannot be held against anything
+                raise Refusal(f"{folder / name}: the folder cannot be read, and reports were issued from it")
         runs = list(_runs(folder, place, [name for name in names if name not in closed]))
         stray = copies.stray(place, found.lines)
     except OSError as error:
@@ -130,17 +133,38 @@ def _issued_from(folder: Path, found: Register, place: Path) -> list[Line]:
 
 
 def _runs(folder: Path, place: Path, names: Iterable[str]) -> Iterator[Kept]:
-    from runsheet.history.documents import is_none
+    """Each document with its log; what cannot be read is named and keeps no other from being looked at."""
+    from runsheet.history import documents
     from runsheet.problem import has_errors
     from runsheet.review.register_check import Kept
     from runsheet.run.disk import files, opening, register
 
     for name in names:
         path = files.real(folder / name)
-        found = files.DISK.read(path, files.LARGEST_DOCUMENT)
-        log = files.log_of(path)
-        run, problems = opening.parsed(found)
-        if run is None and is_none(found):
+        shown = register.relative(place, path)
+        found, why = _bytes(path)
+        if found is None:
+            yield Kept(shown, b"", None, None, f"the document cannot be read: {why}")
             continue
-        readable = None if has_errors(problems) else run
-        yield Kept(register.relative(place, path), found, files.DISK.read(log) if log.exists() else None, readable)
+        run, problems = opening.parsed(found)
+        if run is None and documents.is_none(found):
+            continue
+        if has_errors(problems) or run is None:
+            why = documents.why(found, problems)
+            yield Kept(shown, found, None, None, f"the document cannot be read: {why}")
+            continue
+        log = files.log_of(path)
+        kept, why = _bytes(log, files.LARGEST) if log.exists() else (None, "")
+        yield Kept(shown, found, kept, None if why else run, why and f"its log cannot be read: {why}")
+
+
+def _bytes(path: Path, largest: int = 0) -> tuple[bytes | None, str]:
+    """What a file holds, at most as much as a document or the `largest` given; else why it cannot be read."""
+    from runsheet.run.disk import files
+
+    try:
+        return files.DISK.read(path, largest or files.LARGEST_DOCUMENT), ""
+    except FileNotFoundError as error:  # a link to nothing, or gone while we looked
+        return None, error.strerror or str(error)
+    except OSError as error:
+        return None, files.unread(error)

@@ -133,7 +133,7 @@ def read(folder: str, path: str, stamp: str, *, rescued: bool = True) -> Facts:
     try:
         data, run, problems = _look(Path(folder, path), rescued=rescued)
         if run is None or has_errors(problems):
-            return extract.Facts(_unread(name, stamp, _why(data, problems)))
+            return extract.Facts(_unread(name, stamp, why(data, problems)))
         return extract.facts(name, stamp, run)
     except OSError as error:
         what = "the folder cannot be read: " if path.endswith("/") else ""
@@ -175,7 +175,7 @@ def is_none(data: bytes) -> bool:
     return found is not None and "run" not in found and "format" not in found
 
 
-def _why(data: bytes, problems: Sequence[Problem]) -> str:
+def why(data: bytes, problems: Sequence[Problem]) -> str:
     """Say why a document is none to compute from: first the plain cases, as a file not wholly copied."""
     if not data.strip():
         return "the file is empty"

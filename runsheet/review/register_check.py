@@ -39,6 +39,8 @@ class Kept(NamedTuple):
     log: bytes | None
     run: Run | None
     """None where the document cannot be read."""
+    why: str = ""
+    """Why it, or its log, cannot be read."""
 
 
 class Told(NamedTuple):
@@ -81,7 +83,7 @@ def _copied(line: Line, kept: Copies) -> Iterator[Told]:
 
 def _run(kept: Kept, lines: list[Line], copies: Mapping[str, Copies]) -> Told:
     if kept.run is None:
-        return Told("at fault", kept.file, "the document cannot be read")
+        return Told("at fault", kept.file, kept.why or "the document cannot be read")
     said = trails.trail(kept.log, kept.data)
     named = [made.number for made in kept.run.issued]
     if unknown := [number for number in named if number not in {line.number for line in lines}]:

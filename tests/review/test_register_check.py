@@ -95,6 +95,25 @@ def test_a_folder_below_that_is_closed_keeps_no_other_run_from_being_looked_at(
     assert str(closed) in capsys.readouterr().err
 
 
+def test_a_document_that_cannot_be_read_keeps_no_other_run_from_being_looked_at(
+    issued: Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A link to nothing ended the command: of no run was anything said, and the folder was said to be gone."""
+    folder = issued.document.parent
+    (folder / "nothing.toml").symlink_to(folder / "gone")
+    (folder / "other.toml").write_text("format = 1\n[run]\n", encoding="utf-8")
+    (folder / "wild.toml").write_text('format = 1\n[run]\nid = "W"\n', encoding="utf-8")
+    files.log_of(folder / "wild.toml").mkdir()
+    code, lines = told(issued, capsys)
+    assert code == 1
+    assert lines.splitlines() == [
+        f"at fault  {folder / 'gone'}: the document cannot be read: No such file or directory",
+        f"at fault  {folder / 'other.toml'}: the document cannot be read: error: line 2: run.id: is required",
+        f"in order  DOC: {ID}, as issued {issued.lines[0].time}",
+        f"at fault  {folder / 'wild.toml'}: its log cannot be read: a folder stands in the file's place",
+    ]
+
+
 def another_log(bench: Bench) -> None:
     """Put the log of another run in the place of this one's."""
     other = Bench(bench.document.with_name("other.toml"))
