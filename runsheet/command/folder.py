@@ -101,7 +101,7 @@ def audit(asked: argparse.Namespace) -> int:
         raise Refusal("stopped; nothing is kept of it") from None
     same, groups = list(audits.same_readings(runs)), list(audits.grouped(runs))
     if asked.form == "csv":
-        _tell(f"{each.path}: could not be read: {each.why}" for each in unread)
+        _tell(told.not_judged(runs, unread))
         return _out(asked, told.csv(runs, same))
     if asked.form == "json":
         return _json(asked, told.as_data(runs, unread, same, groups))

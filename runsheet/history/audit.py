@@ -68,6 +68,11 @@ class Audited:
     """Each row that was read, in order."""
 
     @property
+    def logged(self) -> bool:
+        """Whether there is a log to judge the work by."""
+        return self.log != trail.WORDS["none"]
+
+    @property
     def readings(self) -> int:
         """How many readings there are, of standards too; a row may have several."""
         return sum(len(row.readings) for row in self.sequence)
@@ -113,8 +118,7 @@ def _one(folder: Path, path: str) -> Audited | Unread:
     except OSError as error:
         return Unread(name, error.strerror or str(error))
     if found.run is None or has_errors(found.problems):
-        why = documents.NO_RUN if found.data and documents.is_none(found.data) else "it has errors"
-        return Unread(name, why)
+        return Unread(name, documents.why(found.data or b"", found.problems))
     run, last = found.run, extract.latest(found.run)
     said = trail.trail(found.told, found.data)
     sheet = trail_rule.judged(evaluate(run, last), said)
@@ -149,13 +153,12 @@ class Place(NamedTuple):
     """A stretch of rows of a run."""
 
     path: str
-    first: str
-    last: str
+    rows: tuple[str, ...]
 
     @property
     def words(self) -> str:
         """The run with its rows."""
-        return f"{self.path} {self.first}" + (f" to {self.last}" if self.last != self.first else "")
+        return f"{self.path} {self.rows[0]}" + (f" to {self.rows[-1]}" if len(self.rows) > 1 else "")
 
 
 class Same(NamedTuple):
@@ -201,7 +204,7 @@ def _length(run: Audited, at: int, other: Audited, there: int, told: set[tuple[s
 
 
 def _place(run: Audited, at: int, length: int) -> Place:
-    return Place(run.path, run.sequence[at].row, run.sequence[at + length - 1].row)
+    return Place(run.path, tuple(read.row for read in run.sequence[at : at + length]))
 
 
 # --- by analyst, instrument and month ---------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from runsheet.report.blocks import Heading, Items, Paragraph, Table
 from runsheet.review.cases import KINDS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from runsheet.history.audit import Audited, Group, Same, Unread
     from runsheet.report.blocks import Block
@@ -43,10 +43,10 @@ def blocks(
     extent = f"{counted(len({run.id for run in runs}), 'run')}{documents} with {counted(readings, 'reading')}"
     yield Paragraph(f"{extent}: {counted(cases, 'case')} to look at. {NOBODY}")
     if copies:
-        yield Items(tuple(f"run {name} is in {_both(paths)}" for name, paths in copies.items()))
+        yield Items(tuple(_copies(copies)))
     for kind in KINDS:
         yield from _kind(kind, [(run, case) for run in runs for case in run.cases if case.kind == kind], same)
-    unproved = [f"{run.path}: {run.log}" for run in runs if run.log == "no log"]
+    unproved = [f"{run.path}: {run.log}" for run in runs if not run.logged]
     if unproved:
         yield Heading("Without an edit log, so nothing of this could be judged but the document")
         yield Items(tuple(unproved))
@@ -61,6 +61,17 @@ def blocks(
             (True, True, True, False, False, False, False),
         )
         yield Paragraph(f"No rate of fewer than {FEW} cases: so few make no pattern.")
+
+
+def _copies(copies: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    return (f"run {name} is in {_both(paths)}" for name, paths in copies.items())
+
+
+def not_judged(runs: Sequence[Audited], unread: Sequence[Unread]) -> Iterator[str]:
+    """What a table of cases has no line for: documents not read, without a log, and copies."""
+    yield from (f"{each.path}: could not be read: {each.why}" for each in unread)
+    yield from (f"{run.path}: no log: only the document could be judged" for run in runs if not run.logged)
+    yield from _copies(audits.twice(runs))
 
 
 def _both(paths: Sequence[str]) -> str:
@@ -135,5 +146,5 @@ def _lines(runs: Sequence[Audited], same: Sequence[Same]) -> Iterator[dict[str, 
     for each in same:
         run = known[each.places[0].path]
         told = ("same-readings", run.path, run.id, run.analyst, run.instrument, run.month)
-        rows = f"{each.places[0].first} {each.places[0].last}"
+        rows = " ".join(each.places[0].rows)
         yield dict(zip(HEADER, (*told, rows, "", "", _same(each), KINDS["same-readings"].look), strict=True))

@@ -175,6 +175,38 @@ def test_counts_stand_beside_rates_and_few_cases_have_none(tmp_path: Path) -> No
     assert told.group_cells(by["analyst", "M. Tarn"]._replace(cases=5, readings=5))[-1] == "100"
 
 
+def test_what_could_not_be_judged_is_told_in_every_form(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A table of cases was empty of a folder without a log, and a document was said to have errors, not which."""
+    (tmp_path / "A.toml").write_text(document(ROWS), encoding="utf-8")
+    (tmp_path / "B.toml").write_text(document(ROWS), encoding="utf-8")
+    (tmp_path / "bad.toml").write_text("format = 1\n[run]\n", encoding="utf-8")
+    (tmp_path / "empty.toml").write_text("", encoding="utf-8")
+    why = {"bad.toml": "error: line 2: run.id: is required", "empty.toml": "the file is empty"}
+    assert main.main(["audit", str(tmp_path), "--as", "csv"]) == 0
+    told_ = capsys.readouterr().err.splitlines()
+    for path, reason in why.items():
+        assert f"runsheet: {path}: could not be read: {reason}" in told_
+    for path in ("A.toml", "B.toml"):
+        assert f"runsheet: {path}: no log: only the document could be judged" in told_
+    assert "runsheet: run T is in 2 documents: A.toml, B.toml; what is in both is told and counted of both" in told_
+    data = json.loads(command("audit", str(tmp_path), "--as", "json"))
+    assert {each["path"]: each["why"] for each in data["unread"]} == why
+    text = " ".join(command("audit", str(tmp_path)).split())
+    assert all(f"- {path}: {reason}" in text for path, reason in why.items())
+
+
+def test_a_case_names_each_row_of_its_stretch_once(tmp_path: Path) -> None:
+    typed(tmp_path, "A", queue=[row("R", 0.211, 0.212, 0.213)], standard=[], calibration=[])
+    typed(tmp_path, "B", queue=[row("R", 0.211, 0.212, 0.213)], standard=[], calibration=[])
+    typed(tmp_path, "C", queue=[row(f"R{n}", 0.3 + n / 100) for n in range(5)], standard=[], calibration=[])
+    typed(tmp_path, "D", queue=[row(f"Q{n}", 0.3 + n / 100) for n in range(5)], standard=[], calibration=[])
+    data = json.loads(command("audit", str(tmp_path), "--as", "json"))
+    assert [(case["document"], case["rows"]) for case in data["cases"]] == [
+        ("A.toml", "R"),
+        ("C.toml", "R0 R1 R2 R3 R4"),
+    ]
+
+
 @pytest.mark.parametrize("form", ["text", "markdown", "html", "csv", "json"])
 def test_every_form_tells_every_case(tmp_path: Path, capsys: pytest.CaptureFixture[str], form: str) -> None:
     (tmp_path / "soil.toml").write_text(demo.text("soil-day"), encoding="utf-8")
