@@ -6,7 +6,7 @@ a document's rows come and go in one transaction, so that a build that is killed
 not as this program left it is not believed, and a file of another program is left alone.
 
 A document is read again when size, times or inode of it or of its log change. Rows of a hundred documents are one
-transaction. Another version of the program, or of the tables, makes the cache anew.
+transaction. Another build of the program, or another shape of the tables, makes the cache anew.
 """
 
 from __future__ import annotations
@@ -178,10 +178,21 @@ def _check(connection: sqlite3.Connection) -> None:
                 connection.execute(f'DROP TABLE IF EXISTS "{table}"')
 
 
+PACKAGE = Path(__file__).parents[1]
+"""The program itself."""
+
+
 def version() -> str:
-    """Say by what the tables were made: the program's version, and their own shape."""
-    shape = "\n".join([*create_statements(), *OWN_TABLES.values(), *OWN_INDEXES])
-    return f"{__version__} {hashlib.sha256(shape.encode()).hexdigest()[:16]}"
+    """Say by what the tables were made: the program's version and its modules as they stand, and their own shape.
+
+    A build between two versions computes otherwise under one number. Of a program packed into one file none is seen.
+    """
+    made = [*create_statements(), *OWN_TABLES.values(), *OWN_INDEXES]
+    for folder, _, names in os.walk(PACKAGE):
+        for name in filter(lambda name: name.endswith(".py"), names):
+            look = os.stat(f"{folder}/{name}")  # noqa: PTH116 - a path of its own for each takes as long as the rest
+            made.append(f"{name} {look.st_size} {look.st_mtime_ns}")
+    return f"{__version__} {hashlib.sha256(repr(sorted(made)).encode()).hexdigest()[:16]}"
 
 
 def _made(connection: sqlite3.Connection) -> sqlite3.Connection:

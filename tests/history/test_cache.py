@@ -285,6 +285,21 @@ def test_a_cache_of_another_version_is_made_anew(folder: Path, file: Path) -> No
     assert content(cache.bring_up(folder, file=file)) == fresh(folder)
 
 
+def test_a_cache_of_an_earlier_build_of_the_same_version_is_made_anew(
+    folder: Path, file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Letters and limits that a build computed stayed until a document changed."""
+    build = tmp_path / "build"
+    (build / "compute").mkdir(parents=True)
+    module = build / "compute" / "limits.py"
+    module.write_text("J = 1", encoding="utf-8")
+    monkeypatch.setattr(cache, "PACKAGE", build, raising=False)
+    assert [read_count(folder, file) for _ in range(2)] == [6, 0]
+    module.write_text("J = 2", encoding="utf-8")
+    os.utime(module, ns=(1, 1))
+    assert [read_count(folder, file) for _ in range(2)] == [6, 0]
+
+
 def test_a_cache_that_cannot_be_kept_is_said_and_the_folder_is_read_all_the_same(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "taken").write_text("a file where the folder should be")
     tables = cache.bring_up(folder, file=tmp_path / "taken" / "c")
