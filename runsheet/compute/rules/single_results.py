@@ -122,11 +122,22 @@ def fractions(run: Computed) -> Iterator[Finding]:
         over = (one.result or 0.0) - (whole.result or 0.0)
         if over > 0 and not at_most(over, allowed):
             off, most = against(over, allowed, ".3g", ".3g")
-            more = f"by {off} {one.unit}, {f'uncertainty {most}' if allowed else 'and neither has an uncertainty'}"
-            why = f"petroleum hydrocarbons of {sample} exceed its oil and grease {more}"
+            why = f"petroleum hydrocarbons of {sample} exceed its oil and grease by {off} {one.unit}, "
+            why += _beyond(whole, one, f"{most} {one.unit}")
             last = max((row.row.at for row in (whole, one) if row.row.at), default=None)
             unit = one.unit or ""
             yield Finding("fractions", (whole.id, one.id), over, None, allowed, "fail", why, unit, read_at=last)
+
+
+def _beyond(whole: RowResult, one: RowResult, allowed: str) -> str:
+    """What an excess is more than; not the U of the polar part, which knows what both rows have in common."""
+    having = [row.id for row in (whole, one) if row.expanded]
+    if not having:
+        return "and neither has a U"
+    if len(having) == 1:
+        without = one.id if having == [whole.id] else whole.id
+        return f"more than the U of {having[0]}, {allowed}; {without} has none"
+    return f"more than both U, sqrt(U^2 + U^2) = {allowed}"
 
 
 def silica_gel(run: Computed) -> Iterator[Finding]:

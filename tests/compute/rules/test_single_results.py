@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from typing import Any
 
@@ -300,7 +301,28 @@ def test_fractions_without_an_uncertainty_are_not_said_to_have_one_of_nothing() 
     shown: Table = {"instrument": {"reads": "concentration"}, "standard": [], "calibration": {"model": "direct"}}
     queue = [row("A", 40), row("AT", 60, sample="A", silica_gel=True)]
     (found,) = findings(results(queue, **shown), "fractions")
-    assert found["why"].endswith("by 2 mg/L, and neither has an uncertainty")
+    assert found["why"].endswith("by 2 mg/L, and neither has a U")
+
+
+def test_what_fractions_are_held_against_is_called_what_it_is() -> None:
+    """It was called the uncertainty, and is not the U of the polar part, which knows what both have in common."""
+    ys = [0.026, 0.062, 0.126, 0.249, 0.501]
+    queue = [row("A", 0.1), row("AT", 0.2, sample="A", silica_gel=True)]
+    made = results(queue, standard=standards(ys=ys), method={"uncertainty": {"volumes_percent": 5}})
+    (found,) = findings(made, "fractions")
+    each = [line["U"] for line in made["rows"]]
+    both = math.hypot(*each)
+    assert f"{both:.3g}" != f"{made['fractions'][0]['U']:.3g}"
+    assert found["high"] == pytest.approx(both)
+    assert found["why"].endswith(f"by {found['value']:.3g} mg/L, more than both U, sqrt(U^2 + U^2) = {both:.3g} mg/L")
+    quadratic = {"id": "C2", "model": "quadratic", "zero_standard": "ignore"}
+    three = standards((10, 50, 100), (0.025, 0.125, 0.25), name="T", calibration="C2")
+    first = [one | {"calibration": "C1"} for one in standards(ys=ys)]
+    queue[0]["calibration"], queue[1]["calibration"] = "C1", "C2"
+    made = results(queue, standard=[*first, *three], calibration=[{"id": "C1", "model": "line"}, quadratic])
+    (found,) = findings(made, "fractions")
+    assert made["rows"][1]["U"] is None
+    assert found["why"].endswith(f"mg/L, more than the U of A, {made['rows'][0]['U']:.3g} mg/L; AT has none")
 
 
 @pytest.mark.parametrize("kind", ["check", "second-source"])
