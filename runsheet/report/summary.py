@@ -32,7 +32,10 @@ def drawn(sheet: Sheet, made: Sequence[Propagated]) -> tuple[Block, ...]:
     anew = ", curve fitted anew in each" if any(c.curve is not None for c in sheet.calibrations) else ""
     said = f"{made[0].draws} draws{anew}; shortest interval; {propagated.SOURCE}."
     left = (True, *[False] * (len(propagated.TITLES) - 2), True)
-    return Heading("Monte Carlo", 2), Paragraph(said), Table(propagated.TITLES, cells, left)
+    table = Heading("Monte Carlo", 2), Paragraph(said), Table(propagated.TITLES, cells, left)
+    drawn_ = {each.id for each in made}
+    others = [row.id for row in sheet.rows if row.is_reported and row.result is not None and row.id not in drawn_]
+    return (*table, Paragraph(f"Not drawn, without an uncertainty: {' '.join(others)}.")) if others else table
 
 
 def blocks(sheet: Sheet, problems: list[Problem], trail: Trail = NO_TRAIL) -> tuple[Block, ...]:

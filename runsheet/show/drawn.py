@@ -24,7 +24,7 @@ def verdict(made: Propagated, row: RowResult) -> str:
     if not row.expanded:
         return "no U to validate"
     if made.validated is None:
-        return f"not judged: too few draws for {made.probability * 100:g} %"
+        return f"not judged: too few draws {f'for {made.probability * 100:g} %' if made.too_few else 'to tell'}"
     if made.validated:
         return "validated"
     wide, half = 2 * row.expanded, made.high - made.low

@@ -51,7 +51,8 @@ class Propagated:
     tolerance: float
     """Numerical tolerance of u written with one digit (clause 7.9.2); of U / k where the draws have no u."""
     validated: bool | None
-    """Whether both ends of result +/- U agree with the interval within the tolerance; None without a U or `too_few`."""
+    """Whether both ends of result +/- U agree with the interval within the tolerance; None without a U, `too_few`, or
+    where they do not by no more than the draws may be off by chance."""
 
     @property
     def too_few(self) -> bool:
@@ -95,6 +96,22 @@ def tolerance(u: float, digits: int = 1) -> float:
 def validated(first: tuple[float, float], drawn: tuple[float, float], delta: float) -> bool:
     """Whether both ends of a first-order interval agree with the drawn one within a tolerance (JCGM 101, 8.1)."""
     return all(abs(one - other) <= delta for one, other in zip(first, drawn, strict=True))
+
+
+PARTS = 10
+"""Parts of the draws whose intervals tell how far one may be off (as the batches of clause 7.9.4)."""
+CHANCE = 3
+"""Standard deviations of an end within which a difference may be chance (common practice, no source)."""
+
+
+def chance(values: Draws, probability: float) -> float:
+    """How far an end of the shortest interval may be off by the luck of the draws.
+
+    Its ends settle with the cube root of the number of draws (of the shortest half: Andrews and others 1972, from
+    memory).
+    """
+    ends = [shortest(part, probability) for part in np.array_split(values, PARTS)]
+    return float(CHANCE * np.std(ends, axis=0, ddof=1).max() / np.cbrt(PARTS))
 
 
 # --- what is drawn ------------------------------------------------------------------------------------------------
@@ -206,6 +223,9 @@ def _summed(row: RowResult, values: Draws, freedom: float) -> Propagated:
     delta = tolerance(first if u is None else u)
     agrees = None
     if row.expanded and row.result is not None:
-        agrees = validated((row.result - row.expanded, row.result + row.expanded), (low, high), delta)
+        ends = (row.result - row.expanded, row.result + row.expanded)
+        agrees = validated(ends, (low, high), delta)
+        if not agrees and validated(ends, (low, high), delta + chance(values, probability)):
+            agrees = None  # other draws might
     made = Propagated(row.id, len(values), mean, u, low, high, probability, delta, agrees)
     return replace(made, validated=None) if made.too_few else made
