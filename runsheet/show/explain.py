@@ -358,21 +358,35 @@ def _accepted(row: RowResult, sheet: Sheet) -> str:
         return "the method asks for no blank and no check standard"
     said, lacking = [], {}
     for side, events in (("before", row.before), ("after", row.after)):
-        there = [spoken(kind) for kind in asked if kind in events]
-        said += [f"the {' and '.join(there)} {side} it pass{'es' * (len(there) == 1)}"] if there else []
+        passing = [spoken(kind) for kind in asked if kind in events and _passes(events[kind], sheet)]
+        said += [f"the {' and '.join(passing)} {side} it pass{'es' * (len(passing) == 1)}"] if passing else []
+        others = [event for event in events.values() if not _passes(event, sheet)]
+        said += [f"the {spoken(event.kind)} {side} it {_lets(side, event, sheet)}" for event in others]
         if missing := [spoken(kind) for kind in asked if kind not in events]:
             lacking[side] = f"no {' and no '.join(missing)} {side} it"
-    if not lacking:
+    if not lacking and all(_passes(event, sheet) for event in (*row.before.values(), *row.after.values())):
         return f"the {' and '.join(f'{spoken(kind)}s' for kind in asked)} on both sides pass"
     said += [f"{lacking['before']}: the calibration opens its bracket"] if "before" in lacking else []
     said += [f"{lacking['after']}, and the method asks for none to close it"] if "after" in lacking else []
     return "; ".join(said)
 
 
+def _passes(event: RowResult, sheet: Sheet) -> bool:
+    """Whether an event passes as a whole: a blank on both its sides, and nothing that has no limit."""
+    return event.found_good and event.left_good and _has_limit(event, sheet)
+
+
+def _lets(side: str, event: RowResult, sheet: Sheet) -> str:
+    """Why an event that does not pass as a whole holds no row on one side of which it stands."""
+    if not _has_limit(event, sheet):
+        return "has no limit"
+    return f"was {'left' if side == 'before' else 'found'} within its limit"
+
+
 def _holders(row: RowResult, sheet: Sheet) -> list[str]:
     """What holds a row: its own verdict where it is a blank or check, else those beside it that fail towards it."""
     failed = {f.rows[0]: f.why for f in sheet.quality if f.state == "fail" and f.rule in EVENTS}
-    return [f"{spoken(event.kind)} {event.id} {failed.get(event.id, 'fails')}" for event in row.holders or (row,)]
+    return [f"{spoken(event.kind)} {event.id}: {failed.get(event.id, 'fails')}" for event in row.holders or (row,)]
 
 
 # --- standards and setup checks ---------------------------------------------------------------------------------

@@ -18,6 +18,7 @@ CHECK = row("CCV", 0.25, kind="check", expected=100)
 A = row("A", 0.25)
 OPENS = "the calibration opens its bracket"
 CHECKED = "the check standard after it passes"
+NO_LIMIT = "the check standard after it has no limit"
 UNASKED = "no blank after it, and the method asks for none to close it"
 
 
@@ -39,7 +40,7 @@ def explained(queue: list[Table], key: str, name: str = "A", **tables: Any) -> l
         ([A, BLANK, CHECK], BOTH,
          f"the blank and check standard after it pass; no blank and no check standard before it: {OPENS}"),
         ([BLANK, A, CHECK], {"blank": BOTH["blank"], "check": {"closing": False}},
-         f"the blank before it passes; {CHECKED}; no check standard before it: {OPENS}; {UNASKED}"),
+         f"the blank before it passes; {NO_LIMIT}; no check standard before it: {OPENS}; {UNASKED}"),
         ([A], {}, "the method asks for no blank and no check standard"),
     ],
 )  # fmt: skip
@@ -47,6 +48,47 @@ def test_what_a_row_is_accepted_by_or_waits_for_is_what_stands_beside_it(
     queue: list[Table], method: Table, expected: str
 ) -> None:
     assert explained(queue, "state", method=method) == [expected]
+
+
+UNLIMITED = (
+    f"the check standard before it passes; the blank before it has no limit; {CHECKED}; the blank after it has no limit"
+)
+AS_LEFT = (
+    "the check standard before it passes; the blank before it was left within its limit; "
+    "the blank and check standard after it pass"
+)
+AS_FOUND = f"the blank and check standard before it pass; {CHECKED}; the blank after it was found within its limit"
+
+
+@pytest.mark.parametrize(
+    ("blanks", "blank", "expected"),
+    [
+        ([{}, {}], {"concentration": 2.0}, UNLIMITED),
+        ([{}, {}], {"every_readings": 20}, UNLIMITED),
+        ([{"readings": [0.02], "rezeroed": True}, {}], {"absorbance": 0.005}, AS_LEFT),
+        ([{}, {"rezeroed": True, "as_left": 0.02}], {"absorbance": 0.005}, AS_FOUND),
+    ],
+)
+def test_no_blank_passes_that_has_no_limit_or_passes_on_one_side_alone(
+    blanks: list[Table], blank: Table, expected: str
+) -> None:
+    """A limit in the other unit is none for it; one found off and re-zeroed within its limit fails as found."""
+    before, after = blanks
+    queue = [BLANK | before, CHECK, A, BLANK | after | {"id": "SB2"}, CHECK | {"id": "CCV2"}]
+    assert explained(queue, "state", method={"check": BOTH["check"], "blank": blank}) == [expected]
+
+
+def test_a_check_standard_without_a_limit_is_not_said_to_pass() -> None:
+    found = explained([CHECK, A, CHECK | {"id": "CCV2"}], "state", method={"check": {"closing": True}})
+    assert found == [f"the check standard before it has no limit; {NO_LIMIT}"]
+
+
+def test_what_holds_a_row_is_a_sentence_whatever_its_reason_is() -> None:
+    """It said: held: check standard CCV2 its expected value is missing."""
+    bare, low = row("CCV2", 0.25, kind="check"), row("CCV2", 0.2, kind="check", expected=100)
+    held = "held: check standard CCV2: "
+    assert explained([CHECK, A, bare], "state", method=BOTH) == [f"{held}its expected value is missing"]
+    assert explained([A, low], "state", method=BOTH) == [f"{held}recovers 80.0 %, limits 90-110"]
 
 
 def test_what_is_superseded_is_told_so_before_what_it_waits_for() -> None:
