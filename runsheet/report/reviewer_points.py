@@ -49,7 +49,11 @@ def _bad(sheet: Sheet, *points: Point) -> Iterator[str]:
 def _times(report: Report) -> Iterator[str]:
     sheet = report.sheet
     collected = span(s.collected for s in sheet.run.sample)
-    yield f"Collected {collected}." if collected else "No time of collection is recorded."
+    dated = {s.id for s in sheet.run.sample if s.collected is not None}
+    names = [s.id for s in sheet.run.sample] + [r.sample for r in sheet.rows if r.kind == "sample" and not r.void]
+    undated = [name for name in dict.fromkeys(names) if name not in dated]
+    without = f"; {some(undated)} without a date" if undated else ""
+    yield f"Collected {collected}{without}." if collected else "No time of collection is recorded."
     held = [f for f in _of(sheet, "holding") if f.value is not None and f.high]
     if held:
         longest = max(held, key=lambda f: (f.value or 0) / (f.high or 1))

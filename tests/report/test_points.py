@@ -29,6 +29,23 @@ def test_an_amount_is_by_weighing_where_the_weighing_gives_it() -> None:
     assert "weighing" not in point("Weights and volumes", [A | weighed])
 
 
+def test_samples_without_a_date_are_not_among_those_collected_on_the_days_told() -> None:
+    first, second = {"id": "A", "collected": date(2026, 3, 9)}, {"id": "B", "collected": date(2026, 3, 10)}
+    queue = [
+        A,
+        row("B", 0.25),
+        row("C", 0.25),
+        row("D", 0.25, void="spilt"),
+        row("DUP", 0.25, kind="duplicate", of="A"),
+    ]
+    told = "Collected 2026-03-09 to 2026-03-10"
+    assert f"{told}; C without a date." in point("Sample times and pH", queue, sample=[first, second])
+    bare = {"id": "C", "site": "outfall"}
+    assert f"{told}; C without a date." in point("Sample times and pH", queue, sample=[first, second, bare])
+    assert f"{told}." in point("Sample times and pH", [A, row("B", 0.25)], sample=[first, second])
+    assert "No time of collection is recorded." in point("Sample times and pH", [A])
+
+
 def test_a_void_row_is_not_superseded_too() -> None:
     """Its state is void, and the tables say so: it waits for nothing that is reported in its place."""
     both = row("B", 0.25, void="spilt", report=False, reason="read again")
