@@ -65,6 +65,13 @@ WORDS: dict[str, str] = {
 }
 """Each kind in words, as a legend has them."""
 
+SEVERAL: dict[str, str] = {
+    "check": "continuing calibration verifications (check standards)",
+    "second-source": "initial calibration verifications (second sources)",
+    "capability": "initial demonstrations of capability",
+}
+"""More than one of a kind, where an s at its end does not say it."""
+
 
 def spoken(kind: str) -> str:
     """A kind as a sentence says it: a check alone might be a setup check."""

@@ -19,7 +19,7 @@ from runsheet.compute.readings import calibration_of
 from runsheet.compute.sheet import evaluate
 from runsheet.figures import counted
 from runsheet.run import edit
-from runsheet.run.kinds import EVENTS, SOLVENT_STANDARDS, WORDS
+from runsheet.run.kinds import EVENTS, SEVERAL, SOLVENT_STANDARDS, WORDS
 from runsheet.run.model import Row, Sample
 from runsheet.work.new_row import Names, batch_limit, missing, new_row, with_nominal
 
@@ -237,8 +237,8 @@ def edits(run: Run, rows: Iterable[Row], samples: Iterable[Sample], at: int) -> 
 
 def preview(run: Run, rows: Sequence[Row], problems: Iterable[Problem]) -> list[str]:
     """Lines that say what would be inserted, what the bench has to add to it, and what is wrong with the list."""
-    many = Counter(WORDS[row.kind] for row in rows)
-    kinds = ", ".join(f"{n} {word}" for word, n in many.items())
+    many = Counter(row.kind for row in rows)
+    kinds = ", ".join(counted(n, WORDS[kind], SEVERAL.get(kind, "")) for kind, n in many.items())
     said = [f"{counted(len(rows), 'row')}: {kinds}" if rows else "no rows"]
     unsaid = (row for row in rows if row.silica_gel is None and row.kind not in SOLVENT_STANDARDS)
     if run.method.fraction is None and any(unsaid):

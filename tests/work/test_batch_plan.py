@@ -315,8 +315,8 @@ def test_a_preview_counts_and_lists() -> None:
     lines = batch_plan.preview(run(method=METHOD), made.rows, problems)
     assert lines[0] == "error: line 2, column amount: 'x' is no number"
     assert lines[1].startswith(
-        "9 rows: 2 solvent blank, 1 initial calibration verification (second source), "
-        "2 continuing calibration verification (check standard), "
+        "9 rows: 2 solvent blanks, 1 initial calibration verification (second source), "
+        "2 continuing calibration verifications (check standards), "
     )
     assert "  OS-1       sample, amount 950, extract mL 100" in lines
     assert "  DUP1       duplicate of OS-1, no amount yet, extract mL 100" in lines
