@@ -178,7 +178,7 @@ def _point(
         return
     procedure = what in PROCEDURE  # of the whole procedure, so of a fraction; the others of the curve
     direct = row.calibration is not None and row.calibration.direct
-    units = {"blank": "mg/L" if direct else "A", "method-blank": row.unit or ""}
+    units = {"blank": "mg/L of extract" if direct else "A", "method-blank": row.unit or ""}
     yield PointRow(
         row=row.id,
         what=what,

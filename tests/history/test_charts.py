@@ -142,6 +142,13 @@ def test_a_check_that_fails_is_charted_as_it_was_found(tmp_path: Path) -> None:
     assert (blank.points[0].value, blank.points[0].low, blank.points[0].high) == pytest.approx((0.02, -0.005, 0.005))
 
 
+def test_the_chart_of_displayed_blanks_is_in_the_unit_they_are_told_in(tmp_path: Path) -> None:
+    shown: dict[str, Any] = {"instrument": {"reads": "concentration", "step": 0.1}, "calibration": {"model": "direct"}}
+    put(tmp_path, 0, [row("SB1", 0.5, kind="blank")], method={"blank": {"concentration": 2.0}}, standard=[], **shown)
+    (blank,) = charts(tmp_path, "blank")
+    assert (blank.series.unit, blank.points[0].high) == ("mg/L of extract", 2.0)
+
+
 @pytest.mark.parametrize(
     "other",
     [
