@@ -318,6 +318,8 @@ class Bench(CanvasScreen, inherit_bindings=False):
         offers: Sequence[Offer] = (),
     ) -> None:
         """Ask on the message line; Escape answers nothing, or does what `leave` says."""
+        if leave is None and self.grid.entry is not None:
+            leave = Leave(self.editing.go_back, "goes back to the entry", covers=False)
         self.prompt = Prompt(label, answer, TypingLine.holding(text, proposed=True), takes_block, leave, words, offers)
         self._paint_lines()
 

@@ -250,6 +250,10 @@ class Editing:
     def _said(self, error: EditError) -> str:
         return "; ".join(places.problem(self.bench.session.run, problem) for problem in error.problems)
 
+    def go_back(self) -> None:
+        """Go on with the entry after a question about it that was not answered."""
+        self._draft()
+
     def drop(self) -> None:
         """Put the old value back."""
         self._end()

@@ -157,6 +157,21 @@ def test_letters_that_only_come_together_are_commands_once_the_time_of_a_scan_is
 # --- questions ------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("reading", ["0.030", "0.0245"])
+def test_escape_at_why_a_reading_changes_goes_back_to_the_entry_and_says_so(water: Path, reading: str) -> None:
+    """The foot said that it leaves all as it was, and the entry stood with what was typed."""
+    told: list[str] = []
+
+    def look(drive: Drive) -> None:
+        told.append(drive.screen()[-1])
+
+    Drive(water).run("up", typed(reading), then=look)
+    assert told[0].endswith("Escape goes back to the entry")
+    drive = Drive(water).run("up", typed(reading), "escape", then=look)
+    assert told[1].endswith("Escape puts the old value back")
+    assert str(drive.document.queue[17].readings[0]) == "0.024"
+
+
 def test_a_number_is_no_reason(water: Path) -> None:
     seen: list[str] = []
     drive = Drive(water).run("up", typed("0.030"), typed("0.125"), then=asked(seen))
