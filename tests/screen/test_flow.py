@@ -88,7 +88,7 @@ def test_line_feed_accepts_as_enter_does(water: Path) -> None:
 def test_a_changed_reading_needs_a_reason(water: Path) -> None:
     seen: list[str] = []
     Drive(water).run("up", typed("0.030"), "enter", then=lambda drive: seen.append(drive.screen()[-1]))
-    assert seen == ["a reason is needed; Escape leaves all as it was"]
+    assert seen == ["a reason is needed; Escape goes back to the entry"]
     Drive(water).run("escape")  # the entry was still there, and is dropped
     drive = Drive(water).run("up", typed("0.030"), typed("misread"))
     assert drive.document.queue[17].readings == (Decimal("0.030"),)
