@@ -70,14 +70,15 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
             continue
         finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
         why = finding.why if finding else "it is outside its limits"
+        kinds = ("blank",) if row.kind == "blank" else EVENTS  # no check before the baseline is right
         if row.kind in to_come.events_first(sheet):
-            again = to_come.first_unread(sheet, to_come.place_of_next(sheet))
+            again = to_come.first_unread(sheet, to_come.place_of_next(sheet), kinds)
         elif row.kind in to_come.events_first(sheet, below := to_come.place_again(sheet, at)):  # where r has put it
-            again = to_come.first_unread(sheet, below)
+            again = to_come.first_unread(sheet, below, kinds)
         else:
             words, on = f"{row.id} fails: put it right and read it again with r", _on(sheet, row.row, row.calibration)
             return NextStep("queue", at, words, why, on=on)
-        if again is not None and (again != first or row.kind == "blank"):  # no check before the baseline is right
+        if again is not None and (again != first or row.kind == "blank"):
             return _read(sheet, again, f"{row.id} fails: {why}")
     return None
 

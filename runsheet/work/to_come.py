@@ -18,9 +18,11 @@ if TYPE_CHECKING:
     from runsheet.run.kinds import Event
 
 
-def first_unread(sheet: Sheet, start: int = 0) -> int | None:
-    """Where in the queue the first row stands that is to be read, at a place or below; or None."""
-    return next((at for at in range(start, len(sheet.rows)) if sheet.rows[at].state == "unread"), None)
+def first_unread(sheet: Sheet, start: int = 0, kinds: Iterable[str] = ()) -> int | None:
+    """Where in the queue the first row stands that is to be read, at a place or below, of some kinds; or None."""
+    rows, of = sheet.rows, tuple(kinds)
+    unread = (at for at in range(start, len(rows)) if rows[at].state == "unread")
+    return next((at for at in unread if not of or rows[at].kind in of), None)
 
 
 def place_of_next(sheet: Sheet) -> int:

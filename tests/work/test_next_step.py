@@ -426,6 +426,16 @@ def test_what_r_put_below_a_blank_that_fails_is_read_although_rows_above_are_not
     assert told(planned, method=limits)[0] == "SB fails: put it right and read it again with r"
 
 
+@pytest.mark.parametrize("below", [[], [row("A", 0.1, at=at(41))], [row("B")]])
+def test_a_blank_that_fails_is_read_again_before_a_check_above_what_r_put_below_it(below: list[Table]) -> None:
+    """It said: read CCV, check standard, because SB fails; the check was computed from what failed."""
+    unread = [row("CCV", kind="check", expected=100), row("SB1", kind="blank")]
+    failed = row("SB", 0.06, kind="blank", at=at(40))
+    for queue in ([failed, *unread, *below], [unread[0], failed, unread[1], *below]):
+        words, why = told(queue, method=BOTH)
+        assert (words, why[:19]) == ("read SB1, blank", "SB fails: found off")
+
+
 @pytest.mark.parametrize("method", [{}, {"blank": {"every_minutes": 1000000}}])
 def test_a_row_passed_over_is_read_where_no_number_of_readings_is_an_interval(method: Table) -> None:
     """The screen ended in a traceback, at each key."""
