@@ -78,7 +78,8 @@ def measured_with(run: Run) -> str:
     serial = run.instrument.serial and f"serial {run.instrument.serial}"
     photometer = ", ".join(filter(None, (run.instrument.name, serial)))
     solvent = ", ".join(filter(None, (run.solvent.name, run.solvent.grade)))
-    parts = {"photometer": photometer, "cell": cells, "solvent": solvent, "standards of": oils}
+    made_of = "standards of" if oils else "material of the standards"
+    parts = {"photometer": photometer, "cell": cells, "solvent": solvent, made_of: oils}
     told = "; ".join(f"{what} {text or NOT_GIVEN}" for what, text in parts.items())
     return told.removeprefix("photometer ") if run.instrument.name == "photometer" else told  # as a new run names it
 

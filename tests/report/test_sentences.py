@@ -103,6 +103,7 @@ def test_a_result_is_not_said_to_have_named_what_is_not_given() -> None:
     assert "standards of reference oil, not given of C2" in named
     bare = made([A], calibration={"id": "C1"})
     assert "cell not given" in identity.measured_with(bare.sheet.run)
+    assert identity.measured_with(bare.sheet.run).endswith("; material of the standards not given")
     for each in (report, bare):
         items = [block for block in method_sections.not_claimed(each) if isinstance(block, Items)]
         (depends,) = [text for block in items for text in block.texts if text.startswith("The result depends on")]
