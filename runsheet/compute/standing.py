@@ -26,35 +26,40 @@ def acted_on(
     """The findings, with those marked that an action settles."""
     if not run.action:
         return findings
-    unfitted = {result.id for result in calibrations if result.curve is None and not result.direct}
 
     def settled(finding: Finding) -> bool:
         return (
             finding.state == "fail"
-            and can_be_acted_on(finding, unfitted)
+            and can_be_acted_on(finding, calibrations)
             and any(settles(action, finding) for action in run.action)
         )
 
     return tuple(finding._replace(acted_on=True) if settled(finding) else finding for finding in findings)
 
 
-def can_be_acted_on(finding: Finding, unfitted: set[str]) -> bool:
+def can_be_acted_on(finding: Finding, calibrations: tuple[CalibrationResult, ...]) -> bool:
     """Whether an action can settle a finding: not two results of one sample, nor a calibration without a curve."""
     rule = BY_NAME.get(finding.rule)
+    unfitted = {result.id for result in calibrations if result.curve is None and not result.direct}
     hopeless = finding.rule == "calibration" and not unfitted.isdisjoint(finding.rows)
     return (rule is None or rule.actable) and not hopeless
 
 
 def settles(action: Action, finding: Finding) -> bool:
     """Whether an action says, of all a finding names, what was done, by whom, and when: not before it was read."""
-    return (
-        action.rule == finding.rule
-        and set(finding.rows) <= set(action.rows)
-        and any(sign.isalpha() for sign in action.taken)
-        and bool(action.by and action.by.strip())
-        and action.at is not None
-        and (finding.read_at is None or action.at >= finding.read_at)
-    )
+    return action.rule == finding.rule and set(finding.rows) <= set(action.rows) and not lacks(action, finding)
+
+
+def lacks(action: Action, finding: Finding) -> str:
+    """Why an action on all that a finding names does not settle it, in words; empty where nothing is wrong with it."""
+    if not any(sign.isalpha() for sign in action.taken):
+        return "no word says what was done"
+    if not (action.by and action.by.strip()):
+        return "it names nobody"
+    if action.at is None:
+        return "it has no time"
+    older = finding.read_at is not None and action.at < finding.read_at
+    return "it is older than what it is about" if older else ""
 
 
 def flag(rows: tuple[RowResult, ...], findings: tuple[Finding, ...], *, unread: bool) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from runsheet.compute import standing
 from runsheet.compute.rules import BY_NAME
 from runsheet.figures import beside, counted, figure, some, unit_of, when
 from runsheet.methods.words import describe
@@ -107,7 +108,10 @@ def taken(finding: Finding, sheet: Sheet) -> str:
     if action is None:
         return "no action noted"
     who = ", ".join(filter(None, (action.by, when(action.at))))
-    settled = "acted on" if finding.acted_on else "noted, and not acted on"
+    why = standing.lacks(action, finding)
+    if not standing.can_be_acted_on(finding, sheet.calibrations):
+        why = "no action settles it"
+    settled = "acted on" if finding.acted_on else f"noted, and not acted on{f', for {why}' if why else ''}"
     return f"{settled}: {action.taken}" + (f" ({who})" if who else "")
 
 

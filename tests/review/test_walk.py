@@ -151,8 +151,9 @@ def test_a_finding_names_all_its_rows_and_says_what_was_done() -> None:
     action = Action(rule="check", rows=("CCV3",), taken="calibrated anew", by="M. Tarn")
     told = walk.exceptions(evaluate(replace(run, action=(action,)), demo.NOW["soil-day"]), Audit())
     assert (
-        "fail: check CCV3: recovers 87.1 %, limits 90-110; noted, and not acted on: calibrated anew (M. Tarn)" in told
-    )
+        "fail: check CCV3: recovers 87.1 %, limits 90-110; "
+        "noted, and not acted on, for it has no time: calibrated anew (M. Tarn)"
+    ) in told
 
 
 def test_what_falls_due_and_the_walks_own_disagreement_are_no_exceptions() -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import pytest
+
 from runsheet import evaluate
 from runsheet.show import findings, state
-from tests.make import NOW, at, row, run
+from tests.make import NOW, Table, at, row, run
 
 CLOSING = {"check": {"recovery_percent": [90, 110], "closing": True}}
 
@@ -27,6 +29,32 @@ def test_a_row_whose_missing_end_was_acted_on_waits_for_nothing() -> None:
     assert state.words(sheet).startswith("unfinished: a setup check or a calibration is not done")
     sheet = evaluate(run(queue, method=CLOSING, setup=setup), datetime.fromisoformat(NOW))
     assert "todo: 1 row waits for a closing blank or check standard: A" in findings.lines(sheet)
+
+
+@pytest.mark.parametrize(
+    ("lacking", "why"),
+    [
+        ({}, "acted on"),
+        ({"taken": "-"}, "noted, and not acted on, for no word says what was done"),
+        ({"by": " "}, "noted, and not acted on, for it names nobody"),
+        ({"at": at(59)}, "noted, and not acted on, for it is older than what it is about"),
+    ],
+)
+def test_an_action_that_settles_nothing_is_told_why(lacking: Table, why: str) -> None:
+    """It said that it is not acted on, and an analyst could only note the same again."""
+    action = {"rule": "check", "rows": ["CCV"], "taken": "cell rinsed", "by": "M. Tarn", "at": at(60)} | lacking
+    queue = [row("CCV", 0.1, kind="check", expected=100, at=at(60)), row("A", 0.25, at=at(61))]
+    sheet = evaluate(run(queue, method=CLOSING, action=[action]), datetime.fromisoformat(NOW))
+    (found,) = (finding for finding in sheet.quality if finding.rule == "check")
+    assert findings.taken(found, sheet).startswith(f"{why}: {action['taken']}")
+
+
+def test_an_action_about_what_none_settles_is_told_so() -> None:
+    twice = [row("A", 0.25, at=at(60)), row("A-1", 0.3, sample="A", at=at(61))]
+    action = {"rule": "one-result", "rows": ["A", "A-1"], "taken": "both kept", "by": "M. Tarn", "at": at(62)}
+    sheet = evaluate(run(twice, action=[action]), datetime.fromisoformat(NOW))
+    (found,) = (finding for finding in sheet.quality if finding.rule == "one-result")
+    assert findings.taken(found, sheet).startswith("noted, and not acted on, for no action settles it: both kept")
 
 
 def test_a_blank_at_its_limit_is_not_said_to_fail_a_limit_it_keeps() -> None:
