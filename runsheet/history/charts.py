@@ -20,6 +20,7 @@ from datetime import date, datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
+from runsheet.compute.compare import at_most
 from runsheet.compute.statistics import control_charts, drift
 from runsheet.history import baselines
 from runsheet.history.rows import SERIES, SHARED, PointRow
@@ -147,6 +148,19 @@ class Chart:
         """Whether the last point, or one of the run, is off the mean where sigma is 0: no rule says what is too far."""
         here, limits = self.points[self._now :], self.limits
         return limits is not None and limits.sigma == 0 and any(point.value != limits.mean for point in here)
+
+    @property
+    def ranges_beyond(self) -> tuple[bool, ...]:
+        """Of each two neighbouring points, whether they differ by more than the limit of ranges; never with sigma 0."""
+        limits, values = self.limits, [point.value for point in self.points]
+        if limits is None or limits.range_upper == 0:
+            return (False,) * (len(values) - 1)
+        return tuple(not at_most(abs(b - a), limits.range_upper) for a, b in pairwise(values))
+
+    @property
+    def latest_range_beyond(self) -> bool:
+        """Whether the last point, or one of the run that is judged, is that far from the one before it."""
+        return any(self.ranges_beyond[max(self._now - 1, 0) :])
 
     @property
     def changes(self) -> Iterator[Change]:

@@ -5,7 +5,6 @@ Owns: the words and tables of control charts and of a search. Invariant: figures
 
 from __future__ import annotations
 
-import itertools
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -95,17 +94,9 @@ def status(chart: Chart) -> str:
         return "; ".join(dict.fromkeys(found.words for found in chart.latest))
     if chart.beside_equal_points:
         return "off the mean, but all points of its limits are equal: with sigma 0 not judged"
-    if _ranges_beyond(chart)[-1:] == [True]:
+    if chart.latest_range_beyond:
         return "moving range beyond its limit"
     return "provisional" if chart.provisional else "in control"
-
-
-def _ranges_beyond(chart: Chart) -> list[bool]:
-    """Of each two neighbouring points, whether they differ by more than the limit of ranges."""
-    if chart.limits is None:
-        return []
-    values = [point.value for point in chart.points]
-    return [abs(later - earlier) > chart.limits.range_upper for earlier, later in itertools.pairwise(values)]
 
 
 def one(chart: Chart) -> Iterator[Block]:
@@ -201,7 +192,7 @@ def _limits(chart: Chart, limits: Individuals) -> Iterator[tuple[str, str]]:
     yield "Mean", f"{figure(limits.mean)} {unit}, mean moving range {figure(limits.moving_range, 3)}{of}"
     yield "Warning limits", f"{_pair(limits.warning)} {unit}"
     yield "Action limits", f"{_pair(limits.action)} {unit}"
-    beyond = sum(_ranges_beyond(chart))
+    beyond = sum(chart.ranges_beyond)
     yield "Moving range", f"at most {figure(limits.range_upper, 3)} {unit}; {beyond or 'none'} beyond it"
     if chart.provisional:
         yield "Provisional", f"the limits stand on fewer than {PROVISIONAL} points"

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from runsheet.history.baselines import Baseline, Point
 from runsheet.history.charts import Chart, all_charts, all_series, chart, only_apart, points_of
 from runsheet.report.history import status
 from tests.history.folder import control, opened, put
@@ -110,6 +112,29 @@ def test_a_last_range_beyond_its_limit_is_not_in_control(tmp_path: Path) -> None
     put(tmp_path, len(jump), [control("LCS1", 103.0)])
     (after,) = charts(tmp_path)
     assert status(after) == "in control"
+
+
+def test_a_run_that_is_judged_is_not_in_control_by_its_last_range_alone(tmp_path: Path) -> None:
+    """Its first control jumped from the run before it, and its second stood beside that."""
+    for day, value in enumerate([*[99.0, 101.0] * 9, 95.8]):
+        put(tmp_path, day, [control("LCS1", value)])
+    put(tmp_path, 19, [control("LCS1", 104.3), control("LCS2", 103.0)])
+    (all_shown,) = charts(tmp_path)
+    of_run = chart(all_shown.series, all_shown.points, all_shown.of, judged_from=19)
+    assert of_run.latest == ()
+    assert status(of_run) == "moving range beyond its limit"
+    assert status(all_shown) == "in control"
+
+
+def test_no_range_is_beyond_a_limit_that_equal_points_give(tmp_path: Path) -> None:
+    """A baseline of equal points gives 0: by it a point back on the mean was beyond its limit."""
+    for day, value in enumerate([*[100.0] * 15, 103.0, 100.0]):
+        put(tmp_path, day, [control("LCS1", value)])
+    (shown,) = charts(tmp_path)
+    equal = tuple(Point(path="", row="", at="", value=Decimal(100)) for _ in range(15))
+    frozen = Baseline(what="control", by="M. Tarn", at=at(0), why="a first month", digest="", point=equal)
+    back = chart(shown.series, shown.points, shown.of, judged_from=16, baseline=frozen)
+    assert (status(back), sum(back.ranges_beyond)) == ("provisional", 0)
 
 
 def test_a_chart_whose_points_another_program_takes_away_meanwhile_is_none(tmp_path: Path) -> None:
