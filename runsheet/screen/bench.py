@@ -50,6 +50,8 @@ LOW = 14
 """Rows below which the other panes' lines leave their room to the present one."""
 WIDER = 180
 """Columns from which on the panes beside the queue have room for all of theirs."""
+CHANGED = "another program changed the run; a page opened before shows it without that"
+"""Said while a page is open that was made before the change."""
 
 
 class Bench(CanvasScreen, inherit_bindings=False):
@@ -279,6 +281,8 @@ class Bench(CanvasScreen, inherit_bindings=False):
         if idle and self.session.store.conflict is not None:
             questions.whose(self, self.session.store.conflict)
         followed = self.session.follow()
+        if followed and self.query_one(Page).content is not None:
+            self.message = f"{self.session.clock():%H:%M}: {CHANGED}"
         if self.grid.entry is None and self.session.take_history():
             self._show()
         now, shown = self.session.clock(), self.session.sheet.now

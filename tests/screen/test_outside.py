@@ -18,6 +18,7 @@ from runsheet.run.disk import files, saver, store
 from runsheet.screen import pages, status_words
 from runsheet.screen.app import RunsheetApp
 from runsheet.screen.bench import Bench
+from runsheet.screen.content import Content
 from runsheet.screen.read_only import ReadOnlyStore
 from runsheet.screen.session import Session
 from runsheet.screen.style import Look
@@ -139,6 +140,28 @@ def followed(path: Path, then: Callable[[Bench], None]) -> None:
             then(bench)
 
     asyncio.run(go())
+
+
+def test_a_page_that_is_open_while_another_program_changes_the_run_is_told_to_be_older(water: Path) -> None:
+    """The report as it stands went on being called that, with the day before the change in it."""
+    text = water.read_text(encoding="utf-8")
+
+    def then(bench: Bench) -> None:
+        bench._tick()  # noqa: SLF001
+        bench.open_page(Content("Report as it stands", ["Orla Sound"]))
+        bench._tick()  # noqa: SLF001
+        assert bench.message == ""
+        water.write_text(text.replace("Orla Sound", "Other Sound"), encoding="utf-8")
+        bench._tick()  # noqa: SLF001
+        assert "Other Sound" in (bench.session.run.run.title or "")
+        assert bench.message == "10:52: another program changed the run; a page opened before shows it without that"
+        bench.close_page()
+        bench.message = ""
+        water.write_text(text.replace("Orla Sound", "Third Sound"), encoding="utf-8")
+        bench._tick()  # noqa: SLF001
+        assert bench.message == ""
+
+    followed(water, then)
 
 
 def test_a_second_screen_says_when_it_cannot_follow(water: Path) -> None:
