@@ -245,7 +245,7 @@ def of_findings(sheet: Sheet) -> list[str]:
 
 
 def effect(finding: Finding, sheet: Sheet) -> str:
-    """What a failing finding affects, and by how much that would move without the blanks or standards it names."""
+    """What a failing finding affects, and how far results would move without the blanks or standards it names."""
     if not finding.affects:
         return "affects no reported result"
     many = f"affects {len(finding.affects)}: {some(finding.affects, 4)}"
@@ -255,15 +255,15 @@ def effect(finding: Finding, sheet: Sheet) -> str:
         curves = [c.id for c in sheet.calibrations if c.id in finding.rows and c.id not in rows]
         return f"{many}; {f'computed from {some(curves)}' if curves else 'a verdict, no figure hangs on it'}"
     there = {row.id: row for row in evaluate(other, sheet.now).rows}
-    affected = [row for row in sheet.rows if row.id in finding.affects]
-    moves = [_move(row, there[row.id]) for row in affected]
+    hanging = [row for row in sheet.rows if row.id in finding.affects or (row.for_client and row.result is not None)]
+    moves = [_move(row, there[row.id]) for row in hanging]  # also what is not held and subtracts what a blank left
     if any(move.difference is None for move in moves):
         return f"{many}; without it not every one has a result"
     if not any(move.difference for move in moves):
         return f"{many}; without it none moves"
     largest = max(moves, key=lambda move: (abs(move.percent or 0), abs(move.difference or 0)))
     by = figure(abs(largest.difference or 0), 2) if largest.percent is None else f"{figure(abs(largest.percent), 2)} %"
-    return f"{many}; without it {largest.id} moves most, by {by}{_beside_u(largest, moves, affected)}"
+    return f"{many}; without it {largest.id} moves most, by {by}{_beside_u(largest, moves, hanging)}"
 
 
 def _beside_u(largest: Move, moves: list[Move], rows: list[RowResult]) -> str:

@@ -268,3 +268,14 @@ def test_the_figures_of_results_hang_on_a_calibration_that_fails() -> None:
     named = row("C1", 0.05, kind="control", added_mg=10)  # a row of that name is no calibration
     method = {"batch": {"control_percent": [70, 130]}}
     assert told([named, row("A", 0.2)], method=method)[0].endswith("a verdict, no figure hangs on it")
+
+
+def test_what_moves_without_a_blank_is_told_where_the_finding_does_not_affect_it() -> None:
+    """It holds what was read before it; what is subtracted after it moves a row it does not hold, and none was told."""
+    rezeroed = row("SB", 0.02, kind="blank", rezeroed=True, as_left=0.004)
+    method = {"blank": {"absorbance": 0.005}}
+    queue = [row("A", 0.2), rezeroed, row("B", 0.1), row("C", 0.1, amount=None)]
+    said = told(queue, method=method)
+    assert said[0] == "blank SB: affects 1: A; without it B moves most, by 4.2 %, beyond its U"
+    none = told(queue[:2], method=method)
+    assert none == ["blank SB: affects 1: A; without it none moves"]
