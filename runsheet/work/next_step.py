@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from runsheet.compute.readings import calibration_of
 from runsheet.figures import some
-from runsheet.run.kinds import CLIENTS, EVENTS, spoken
+from runsheet.run.kinds import CHECK_STANDARDS, CLIENTS, EVENTS, spoken
 from runsheet.run.model import Row
 from runsheet.show import client_results, findings, state
 from runsheet.work import next_setup, next_standard, to_come
@@ -71,13 +71,14 @@ def _failed_event(sheet: Sheet) -> NextStep | None:
         finding = next((f for f in sheet.quality if f.rows == (row.id,) and f.rule == row.kind), None)
         why = finding.why if finding else "it is outside its limits"
         kinds = ("blank",) if row.kind == "blank" else EVENTS  # no check before the baseline is right
+        if _unknown(row):
+            return _to_mend(sheet, at, why)
         if row.kind in to_come.events_first(sheet):
             again = to_come.first_unread(sheet, to_come.place_of_next(sheet), kinds)
         elif row.kind in to_come.events_first(sheet, below := to_come.place_again(sheet, at)):  # where r has put it
             again = to_come.first_unread(sheet, below, kinds)
         else:
-            words, on = f"{row.id} fails: put it right and read it again with r", _on(sheet, row.row, row.calibration)
-            return NextStep("queue", at, words, why, on=on)
+            return _to_mend(sheet, at, why)
         if again is not None and (again != first or row.kind == "blank"):
             return _read(sheet, again, f"{row.id} fails: {why}")
     return None
@@ -96,11 +97,24 @@ def _failed_second_source(sheet: Sheet) -> NextStep | None:
     if at is None or finding is None:
         return None
     row, again = sheet.rows[at], to_come.place_of_next(sheet)
-    if "second-source" in to_come.kinds_first(sheet, again, (*EVENTS, "second-source")):
+    if not _unknown(row) and "second-source" in to_come.kinds_first(sheet, again, (*EVENTS, "second-source")):
         place = to_come.first_unread(sheet, again)
         return None if place is None else _read(sheet, place, f"{row.id} fails: {finding.why}")
+    return _to_mend(sheet, at, finding.why)
+
+
+def _to_mend(sheet: Sheet, at: int, why: str) -> NextStep:
+    """A blank or standard that fails is to be read again; no reading judges one without its certified value."""
+    row = sheet.rows[at]
+    if _unknown(row):
+        return NextStep("queue", at, f"{row.id} fails: give its expected value", why)
     words, on = f"{row.id} fails: put it right and read it again with r", _on(sheet, row.row, row.calibration)
-    return NextStep("queue", at, words, finding.why, on=on)
+    return NextStep("queue", at, words, why, on=on)
+
+
+def _unknown(row: RowResult) -> bool:
+    """Whether a standard was read and has no certified value to be judged by."""
+    return row.kind in CHECK_STANDARDS and row.extract is not None and row.recovery_percent is None
 
 
 def _on(sheet: Sheet, row: Row, curve: CalibrationResult | None) -> str:

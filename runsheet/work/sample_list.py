@@ -101,7 +101,7 @@ def _columns(records: list[tuple[int, list[str]]], problems: list[Problem]) -> l
     line, header = records.pop(0)
     for cell, word in zip(header, words, strict=True):
         if word and word not in KNOWN:
-            near = difflib.get_close_matches(word, KNOWN, 1)
+            near = difflib.get_close_matches(word, KNOWN, 1, 0.75)  # so that `kind` is no `id`
             hint = f" (did you mean {KNOWN[near[0]]}?)" if near else ""
             message = f"is no field of a sample or a row{hint}: the column is left out"
             problems.append(Problem(f"line {line}, column {cell}", message, "warning"))

@@ -105,6 +105,7 @@ def test_what_a_list_says_that_is_no_field_is_a_warning() -> None:
     place, said = "warning: line 1, column amuont", "is no field of a sample or a row (did you mean amount?)"
     assert problems == [f"{place}: {said}: the column is left out"]
     assert [each.row.amount for each in found] == [2]
+    assert "did you mean" not in parsed("id,kind\nA,duplicate")[1][0]  # it guessed id
 
 
 @pytest.mark.parametrize(

@@ -289,6 +289,17 @@ def test_a_second_source_that_fails_comes_before_what_would_be_read_on_its_curve
     assert told([ICV, row("B")], method=SECOND, action=acted)[0] == "read B"
 
 
+def test_a_certified_value_that_is_missing_is_asked_for_and_no_other_reading() -> None:
+    """It said to put the standard right and to read it again, which would have failed as well."""
+    unknown = {k: v for k, v in ICV.items() if k != "expected"}
+    limits = {"check": {"recovery_percent": [90, 110]}}
+    check = row("CCV", 0.25, kind="check", at=at(40))
+    for queue, method, name in (([unknown], SECOND, "ICV"), ([check], limits, "CCV")):
+        step = next_step.next_step(evaluate(made([*queue, row("B")], method=method), NOW))
+        told_ = (step.pane, step.row, step.words, step.why)
+        assert told_ == ("queue", 0, f"{name} fails: give its expected value", "its expected value is missing")
+
+
 def test_a_second_source_of_another_calibration_holds_nothing_up() -> None:
     first = [each | {"calibration": "C1"} for each in standards()]
     later = [{**each, "id": f"T{each['id']}", "calibration": "C2", "at": at(45)} for each in standards()]
