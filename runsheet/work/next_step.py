@@ -107,7 +107,7 @@ def _to_mend(sheet: Sheet, at: int, why: str) -> NextStep:
     """A blank or standard that fails is to be read again; no reading judges one without its certified value."""
     row = sheet.rows[at]
     if _unknown(row):
-        return NextStep("queue", at, f"{row.id} fails: give its expected value", why)
+        return NextStep("queue", at, f"give the expected value of {row.id}", "it is missing, so that it fails")
     words, on = f"{row.id} fails: put it right and read it again with r", _on(sheet, row.row, row.calibration)
     return NextStep("queue", at, words, why, on=on)
 
