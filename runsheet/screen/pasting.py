@@ -71,6 +71,8 @@ def _edits(bench: Bench, block: list[list[str]]) -> list[Edit | str]:
     """The edits of a block, or what is wrong with a cell of it."""
     grid, pane = bench.grid, bench.pane
     columns = [column for column in pane.columns[grid.column :] if column.edits]
+    run = bench.session.run
+    names = {standard.id for standard in run.standard} | {row.id for row in run.queue}
     found: list[Edit | str] = []
     for down, line in enumerate(block):
         if grid.row + down >= len(grid.items):
@@ -82,8 +84,13 @@ def _edits(bench: Bench, block: list[list[str]]) -> list[Edit | str]:
             parsed = entry.parse(pane.model, field, cell, bench.session.clock())
             if parsed.complaint:
                 found.append(f"line {down + 1}, {column.title}: {cell!r}: {parsed.complaint}")
-            else:
-                found += bench.session.writing(pane.array, place, field, parsed.value)
+                continue
+            edits = bench.session.writing(pane.array, place, field, parsed.value)
+            if edits and field == "id" and parsed.value in names:  # a list in another order, or begun at another row
+                found.append(
+                    f"line {down + 1}, {column.title}: {parsed.value} is another row: paste in the order of the rows"
+                )
+            found += edits
     return found
 
 

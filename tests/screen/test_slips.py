@@ -375,6 +375,21 @@ def test_a_block_pasted_over_readings_asks_why(water: Path) -> None:
     assert [str(row.readings[0]) for row in drive.document.queue[17:19]] == ["0.030", "0.040"]
 
 
+@pytest.mark.parametrize("block", ["OS-09\t0.041\nOS-08\t0.052", "OS-09\t0.041\nOS-10\t0.052"])
+def test_a_block_pasted_beside_other_rows_renames_none_of_them(water: Path, block: str) -> None:
+    """In another order, or from another row on: each reading would have had another bottle's amount."""
+    before, seen = water.read_text(), list[str]()
+    Drive(water).run("home", f"paste:{block}", then=lambda drive: seen.append(drive.bench.message))
+    Drive(water).run("home", f"paste:{block}", "enter")
+    assert seen == ["not pasted: line 1, id: OS-09 is another row: paste in the order of the rows"]
+    assert water.read_text() == before
+
+
+def test_a_block_with_the_names_of_its_rows_or_new_ones_is_pasted(water: Path) -> None:
+    rows = Drive(water).run("home", "paste:OS-08\t0.041\nOS-77\t0.052", "enter").document.queue[18:20]
+    assert [(row.id, str(row.readings[0])) for row in rows] == [("OS-08", "0.041"), ("OS-77", "0.052")]
+
+
 def test_a_standard_left_out_and_taken_back_moves_no_result_without_a_reason(water: Path) -> None:
     drive = Drive(water).run("f3", "down", "down", "o", typed("bubble"), "o")
     assert drive.document.standard[2].use is False
